@@ -1,0 +1,1 @@
+"""Ohmward: finds what is wrong in a supervised smoke and CO detection loop."""
