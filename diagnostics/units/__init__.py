@@ -1,0 +1,33 @@
+"""Text to quantity and back, copper wire, resistor colours.
+
+Numbers inside the program are SI with the unit at the end of their name; text with prefixes,
+commas and feet lives only at the edge, and is read and written here.
+"""
+
+from diagnostics.units.bands import Resistor, format_bands, has_colours, parse_bands, parse_resistor
+from diagnostics.units.quantity import OVER, format_quantity, parse_quantity
+from diagnostics.units.spellings import UNITS
+from diagnostics.units.wire import (
+    COPPER_RESISTIVITY_20C_OHM_M,
+    TEMPERATURE_COEFFICIENT_20C,
+    Gauge,
+    copper_resistance_ohm_per_m,
+    parse_gauge,
+)
+
+__all__ = [
+    "COPPER_RESISTIVITY_20C_OHM_M",
+    "OVER",
+    "TEMPERATURE_COEFFICIENT_20C",
+    "UNITS",
+    "Gauge",
+    "Resistor",
+    "copper_resistance_ohm_per_m",
+    "format_bands",
+    "format_quantity",
+    "has_colours",
+    "parse_bands",
+    "parse_gauge",
+    "parse_quantity",
+    "parse_resistor",
+]
