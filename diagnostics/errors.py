@@ -140,3 +140,9 @@ def find_nearest(word: str, words: Iterable[str]) -> str | None:
     by_folded = {known.casefold(): known for known in sorted(words, reverse=True)}
     found = difflib.get_close_matches(word.casefold()[:80], by_folded, n=1, cutoff=_ALIKE)
     return by_folded[found[0]] if found else None
+
+
+def quote(text: str) -> str:
+    """Return a text in quotes, shortened and without characters that would upset a line of output."""
+    shown = "".join(char if char.isprintable() or char == "\u00a0" else "�" for char in text[:60])
+    return f"'{shown[:24]}…'" if len(shown) > 25 else f"'{shown}'"

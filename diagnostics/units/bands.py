@@ -10,8 +10,8 @@ import re
 from dataclasses import dataclass
 from typing import NoReturn
 
-from diagnostics.errors import QuantityError, find_nearest
-from diagnostics.units.quantity import format_quantity, parse_quantity, quote
+from diagnostics.errors import QuantityError, find_nearest, quote
+from diagnostics.units.quantity import format_quantity, parse_quantity
 
 _DIGITS = ("black", "brown", "red", "orange", "yellow", "green", "blue", "violet", "grey", "white")
 _EXPONENTS = {colour: exponent for exponent, colour in enumerate(_DIGITS)} | {"gold": -1, "silver": -2}

@@ -17,7 +17,7 @@ import re
 import unicodedata
 from typing import Final, NoReturn
 
-from diagnostics.errors import QuantityError
+from diagnostics.errors import QuantityError, quote
 from diagnostics.units.spellings import STRANGERS, UNITS, Spelling
 
 OVER: Final = math.inf
@@ -239,9 +239,3 @@ def _build_value(number: str, spelling: Spelling, text: str, unit: str) -> float
     if vanished or 0 < abs(value) < _SMALLEST:
         raise QuantityError(f"{quote(text)} is too small", text=text, unit=unit, hint=_hint(unit))
     return value + 0.0  # turns −0.0 into 0.0
-
-
-def quote(text: str) -> str:
-    """Return a text in quotes, shortened and without characters that would upset a line of output."""
-    shown = "".join(char if char.isprintable() or char == "\u00a0" else "�" for char in text[:_LONGEST])
-    return f"'{shown[:24]}…'" if len(shown) > 25 else f"'{shown}'"

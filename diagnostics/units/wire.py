@@ -12,8 +12,8 @@ import re
 from dataclasses import dataclass
 from typing import Final
 
-from diagnostics.errors import QuantityError
-from diagnostics.units.quantity import parse_quantity, quote
+from diagnostics.errors import QuantityError, quote
+from diagnostics.units.quantity import parse_quantity
 
 COPPER_RESISTIVITY_20C_OHM_M: Final = 1e-6 / 58
 TEMPERATURE_COEFFICIENT_20C: Final = 0.00393
