@@ -1,0 +1,114 @@
+"""Modes: named sequences of actions, each starting from the states that the last one left."""
+
+import re
+from dataclasses import dataclass
+
+from diagnostics.errors import FaultError, QuantityError, find_nearest
+from diagnostics.units import format_quantity, parse_resistor
+from diagnostics.wiring import Edits, Loop, SetResistance
+
+from .settle import Step
+
+_WORDS = ("standby", "alarm", "during_reset", "after_reset", "lifted", "lifted_supply_on", "head_off", "known_resistor")
+_AT_DETECTOR = ("alarm", "after_reset", "head_off")
+
+
+@dataclass(frozen=True, slots=True)
+class Mode:
+    """A mode of the loop, as written (``alarm:det3``); ``detector`` and ``resistance_ohm`` where it has them."""
+
+    word: str
+    detector: str = ""
+    resistance_ohm: float | None = None
+
+    @property
+    def text(self) -> str:
+        """Return the mode as people write it."""
+        if self.detector:
+            return f"{self.word}:{self.detector}"
+        if self.resistance_ohm is not None:
+            return f"{self.word}:{_write_ohms(self.resistance_ohm)}"
+        return self.word
+
+    @property
+    def is_powered_down(self) -> bool:
+        """Return whether panel and battery are off, so that ohms may be measured."""
+        return self.word == "lifted"
+
+
+STANDBY = Mode("standby")
+
+
+def _write_ohms(value: float) -> str:
+    return format_quantity(value, "ohm", 4).replace(" ", "").replace("Ω", "").replace(",", ".")
+
+
+def list_mode_words(loop: Loop) -> tuple[str, ...]:
+    """Return every mode that this loop can be in, written out."""
+    names = [d.name for d in loop.detectors]
+    plain = [w for w in _WORDS if w not in {*_AT_DETECTOR, "known_resistor"}]
+    if not loop.relays:
+        plain.remove("lifted_supply_on")
+    return (*plain, "known_resistor:RESISTANCE", *(f"{w}:{n}" for w in _AT_DETECTOR for n in names))
+
+
+def parse_mode(text: str, loop: Loop) -> Mode:
+    """Return the mode that a text names.
+
+    Raises
+    ------
+    FaultError
+        No such mode, or no such detector in this loop.
+    """
+    found = re.fullmatch(r"([a-z_]+)(?::(.+))?", text.strip())
+    word, rest = (found[1], found[2] or "") if found else ("", "")
+    if word not in _WORDS:
+        near = find_nearest(word, _WORDS)
+        raise FaultError(f"no mode {text!r}", text=text, hint=f"did you mean {near!r}?" if near else f"modes: {', '.join(_WORDS)}")
+    if word in _AT_DETECTOR:
+        if loop.find_detector(rest) is None:
+            names = f"{loop.detectors[0].name} to {loop.detectors[-1].name}"
+            raise FaultError(f"mode {word} needs a detector of this loop", text=text, hint=f"write {word}: and one of {names}")
+        return Mode(word, rest)
+    if word == "known_resistor":
+        return Mode(word, resistance_ohm=_parse_known(rest, text))
+    if rest:
+        raise FaultError(f"mode {word} takes nothing after it", text=text, hint=f"write {word}")
+    return Mode(word)
+
+
+def _parse_known(rest: str, text: str) -> float:
+    try:
+        return parse_resistor(rest)
+    except QuantityError as error:
+        raise FaultError(f"mode known_resistor needs a resistor: {error}", text=text, hint="write known_resistor:4k7") from error
+
+
+def build_steps(mode: Mode, zone: str) -> tuple[Step, ...]:
+    """Return the actions that lead from standby into a mode."""
+    smoke = f"{mode.detector}.smoke"
+    reset: tuple[Step, ...] = ({"panel.reset": True}, {"panel.reset": False})
+    match mode.word:
+        case "alarm":
+            return ({smoke: True},)
+        case "during_reset":
+            return ({"panel.reset": True},)
+        case "after_reset":
+            return ({smoke: True}, {smoke: False}, *reset)
+        case "lifted":
+            return ({"panel.down": True, f"{zone}.lifted": True},)
+        case "lifted_supply_on":
+            return ({f"{zone}.lifted": True},)
+        case "head_off":
+            return ({f"{mode.detector}.head_off": True},)
+        case "known_resistor":
+            return ({f"{zone}.lifted": True, f"{zone}.known": True}, *reset)
+        case _:
+            return ()
+
+
+def build_mode_edits(mode: Mode, zone: str) -> Edits:
+    """Return the edits that a mode brings with it: the known resistor has a value of its own."""
+    if mode.resistance_ohm is None:
+        return ()
+    return (SetResistance(f"known.{zone}", mode.resistance_ohm),)

@@ -1,0 +1,322 @@
+"""A loop and a batch of fault edits, compiled to arrays: rows are elements, columns are circuits."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from diagnostics.errors import PhysicsError
+from diagnostics.wiring import EARTH, Add, Edits, Element, Hold, How, Kind, Loop, Move, Remove, SetResistance
+
+from .plan import Plan, build_plan
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Index = NDArray[np.intp]
+Matrix = sparse.csr_array
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Resistive elements: conductance (siemens) by (element, column), 0 where it is not there."""
+
+    names: tuple[str, ...]
+    a: Index
+    b: Index
+    conductance_s: Array
+    onto_edges: Matrix
+    onto_earth: Matrix
+
+
+@dataclass(frozen=True, slots=True)
+class Bends:
+    """Piecewise-linear elements; ``slope_s`` and ``offset_a`` are (element, segment), ``corner_v`` is padded with inf."""
+
+    names: tuple[str, ...]
+    a: Index
+    b: Index
+    present: Flags
+    slope_s: Array
+    offset_a: Array
+    corner_v: Array
+    home: Index
+    emf_v: Array
+    onto_edges: Matrix
+    onto_nodes: Matrix
+
+
+@dataclass(frozen=True, slots=True)
+class Gates:
+    """Which signals let an element conduct: (element, up to three) signal numbers and wanted values."""
+
+    rows: Index
+    signal: Index
+    when: Flags
+
+
+@dataclass(frozen=True, slots=True)
+class Spreads:
+    """What shared unknowns move: row ``n`` says element, unknown, share, and in which segments it counts."""
+
+    element: Index
+    sign: Array
+    emf: Flags
+    in_segment: Flags
+    onto_unknowns: Matrix
+
+
+@dataclass(frozen=True, slots=True)
+class OwnValue:
+    """The uncertain value of a fault itself: element ``row`` (lines only) of ``column`` has this share."""
+
+    row: Index
+    column: Index
+    share: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Network:
+    """The compiled batch. Node ``len(nodes)`` is earth."""
+
+    loop: Loop
+    nodes: tuple[str, ...]
+    number: dict[str, int]
+    columns: int
+    plan: Plan
+    edge_of: dict[tuple[int, int], int]
+    earth_s: Array
+    lines: Lines
+    bends: Bends
+    line_gates: Gates
+    bend_gates: Gates
+    line_spreads: Spreads
+    bend_spreads: Spreads
+    own: OwnValue
+    held: Flags
+    held_value: Flags
+
+
+@dataclass(frozen=True, slots=True)
+class _Union:
+    """All elements that any circuit of the batch has, and which circuit has which."""
+
+    elements: tuple[Element, ...]
+    present: Flags
+    resistance_ohm: dict[tuple[int, int], float]
+    share: dict[tuple[int, int], float]
+
+
+def build_network(loop: Loop, edits: Sequence[Edits]) -> Network:
+    """Compile a loop with one tuple of edits per circuit.
+
+    Raises
+    ------
+    PhysicsError
+        An edit names an element that the loop does not have.
+    """
+    union = _unite(loop, edits)
+    terminals = dict.fromkeys(t for e in union.elements for t in (e.a, e.b) if t != EARTH)
+    number = {t: n for n, t in enumerate(terminals)} | {EARTH: len(terminals)}
+    is_line = [e.curve is None for e in union.elements]
+    pairs = [(e.a, e.b) for e in union.elements] + list(loop.meter_points) + _field_points(loop)
+    edge_of = _number_edges(pairs, number)
+    plan = build_plan(len(terminals), tuple(edge_of))
+    lines, own = _build_lines(union, np.flatnonzero(is_line), number, edge_of, len(edits))
+    bends = _build_bends(union, np.flatnonzero(~np.array(is_line)), number, edge_of)
+    signal = {s: n for n, s in enumerate(loop.signals)}
+    held, held_value = _build_holds(loop, edits, signal)
+    line_elements = tuple(e for e in union.elements if e.curve is None)
+    bend_elements = tuple(e for e in union.elements if e.curve is not None)
+    return Network(
+        loop, tuple(terminals), number, len(edits), plan, edge_of, _leaks(loop, len(terminals)),
+        lines, bends, _build_gates(line_elements, signal), _build_gates(bend_elements, signal),
+        _build_spreads(line_elements, loop, 1), _build_spreads(bend_elements, loop, bends.slope_s.shape[1]),
+        own, held, held_value,
+    )  # fmt: skip
+
+
+def _field_points(loop: Loop) -> list[tuple[str, str]]:
+    return [(f"field.{zone.name}+", f"field.{zone.name}-") for zone in loop.zones]
+
+
+def _unite(loop: Loop, edits: Sequence[Edits]) -> _Union:
+    """Gather every element of every circuit; the same addition in two circuits is one element."""
+    rows = {element: n for n, element in enumerate(loop.elements) if element.kind is not Kind.LEAK}
+    rows = {element: n for n, element in enumerate(rows)}
+    base = {element.name: element for element in rows}
+    absent: list[tuple[int, int]] = []
+    extra: list[tuple[int, int]] = []
+    resistance: dict[tuple[int, int], float] = {}
+    share: dict[tuple[int, int], float] = {}
+    for column, circuit in enumerate(edits):
+        now = dict(base)
+        for edit in circuit:
+            _edit_column(edit, now, column, rows, (absent, extra), (resistance, share))
+    present = np.zeros((len(rows), len(edits)), dtype=np.bool_)
+    present[: len(base)] = True
+    for row, column in absent:
+        present[row, column] = False
+    for row, column in extra:
+        present[row, column] = True
+    return _Union(tuple(rows), present, resistance, share)
+
+
+def _edit_column(
+    edit: object,
+    now: dict[str, Element],
+    column: int,
+    rows: dict[Element, int],
+    flags: tuple[list[tuple[int, int]], list[tuple[int, int]]],
+    values: tuple[dict[tuple[int, int], float], dict[tuple[int, int], float]],
+) -> None:
+    """Carry one edit into one column; ``now`` is what the column's elements are at this point."""
+    absent, extra = flags
+    resistance, share = values
+    name = getattr(edit, "element", None)
+    if isinstance(name, str) and name not in now:
+        raise PhysicsError(f"there is no {name!r} in this loop to change")
+    match edit:
+        case SetResistance(element, ohm, spread):
+            at = (rows[now[element]], column)
+            resistance[at] = ohm
+            share[at] = spread
+        case Remove(element):
+            absent.append((rows[now.pop(element)], column))
+        case Add(element, spread):
+            now[element.name] = element
+            at = (rows.setdefault(element, len(rows)), column)
+            extra.append(at)
+            share[at] = spread
+        case Move(element, end, terminal):
+            old = now[element]
+            new = replace(old, a=terminal) if end == "a" else replace(old, b=terminal)
+            absent.append((rows[old], column))
+            now[element] = new
+            extra.append((rows.setdefault(new, len(rows)), column))
+        case _:
+            return
+
+
+def _number_edges(pairs: list[tuple[str, str]], number: dict[str, int]) -> dict[tuple[int, int], int]:
+    edges: dict[tuple[int, int], int] = {}
+    for a, b in pairs:
+        if EARTH in (a, b) or a == b or a not in number or b not in number:
+            continue
+        low, high = sorted((number[a], number[b]))
+        edges.setdefault((low, high), len(edges))
+    return edges
+
+
+def _leaks(loop: Loop, node_count: int) -> Array:
+    """Return the insulation leak of every node (siemens): no circuit has a node that floats."""
+    ohm = next(e.resistance_ohm for e in loop.elements if e.kind is Kind.LEAK)
+    return np.full(node_count, 1.0 / (ohm or 1.0))
+
+
+def _onto(rows: list[int], columns: list[int], values: list[float], shape: tuple[int, int]) -> Matrix:
+    return sparse.csr_array((values, (rows, columns)), shape=shape)
+
+
+def _edge_matrix(elements: list[Element], number: dict[str, int], edge_of: dict[tuple[int, int], int]) -> Matrix:
+    rows, columns = [], []
+    for n, e in enumerate(elements):
+        low, high = sorted((number[e.a], number[e.b]))
+        if EARTH not in (e.a, e.b) and low != high:
+            rows.append(edge_of[low, high])
+            columns.append(n)
+    return _onto(rows, columns, [1.0] * len(rows), (len(edge_of), len(elements)))
+
+
+def _ends(elements: list[Element], number: dict[str, int]) -> tuple[Index, Index]:
+    a = np.array([number[e.a] for e in elements], dtype=np.intp)
+    b = np.array([number[e.b] for e in elements], dtype=np.intp)
+    return a, b
+
+
+def _build_lines(
+    union: _Union, chosen: Index, number: dict[str, int], edge_of: dict[tuple[int, int], int], columns: int
+) -> tuple[Lines, OwnValue]:
+    elements = [union.elements[n] for n in chosen]
+    place = {int(row): n for n, row in enumerate(chosen)}
+    base = np.array([1.0 / (e.resistance_ohm or 1.0) for e in elements])
+    conductance = np.where(union.present[chosen], base[:, None], 0.0)
+    for (row, column), ohm in union.resistance_ohm.items():
+        if union.present[row, column]:
+            conductance[place[row], column] = 1.0 / ohm
+    rows, columns_of = [], []
+    for n, e in enumerate(elements):
+        if EARTH in (e.a, e.b):
+            rows.append(number[e.b if e.a == EARTH else e.a])
+            columns_of.append(n)
+    onto_earth = _onto(rows, columns_of, [1.0] * len(rows), (len(number) - 1, len(elements)))
+    a, b = _ends(elements, number)
+    told = [(place[r], c, s) for (r, c), s in union.share.items() if s and r in place]
+    own = OwnValue(
+        np.array([r for r, _, _ in told], dtype=np.intp),
+        np.array([c for _, c, _ in told], dtype=np.intp),
+        np.array([s for _, _, s in told], dtype=np.float64),
+    )
+    lines = Lines(tuple(e.name for e in elements), a, b, conductance, _edge_matrix(elements, number, edge_of), onto_earth)
+    return lines, own
+
+
+def _build_bends(union: _Union, chosen: Index, number: dict[str, int], edge_of: dict[tuple[int, int], int]) -> Bends:
+    elements = [union.elements[n] for n in chosen]
+    curves = [e.curve for e in elements if e.curve is not None]
+    width = max((len(c.points) + 1 for c in curves), default=1)
+    slope, offset = np.zeros((len(curves), width)), np.zeros((len(curves), width))
+    corner = np.full((len(curves), width - 1), np.inf)
+    for n, curve in enumerate(curves):
+        for m, (g, i) in enumerate(curve.segments):
+            slope[n, m], offset[n, m] = g, i
+        corner[n, : len(curve.points)] = curve.corners_v
+    a, b = _ends(elements, number)
+    size = (len(number) - 1, len(elements))
+    rows = [(int(node), n, sign) for ends, sign in ((a, -1.0), (b, 1.0)) for n, node in enumerate(ends) if node < size[0]]
+    onto_nodes = _onto([r for r, _, _ in rows], [c for _, c, _ in rows], [s for _, _, s in rows], size)
+    return Bends(
+        tuple(e.name for e in elements), a, b, union.present[chosen], slope, offset, corner,
+        np.array([e.home for e in elements], dtype=np.intp), np.array([e.emf_v for e in elements]),
+        _edge_matrix(elements, number, edge_of), onto_nodes,
+    )  # fmt: skip
+
+
+def _build_gates(elements: tuple[Element, ...], signal: dict[str, int]) -> Gates:
+    gated = [n for n, e in enumerate(elements) if e.gates]
+    width = max((len(elements[n].gates) for n in gated), default=1)
+    signals = np.zeros((len(gated), width), dtype=np.intp)
+    when = np.zeros((len(gated), width), dtype=np.bool_)
+    for row, n in enumerate(gated):
+        padded = (*elements[n].gates, *([elements[n].gates[0]] * (width - len(elements[n].gates))))
+        signals[row] = [signal[g.signal] for g in padded]
+        when[row] = [g.when for g in padded]
+    return Gates(np.array(gated, dtype=np.intp), signals, when)
+
+
+def _build_spreads(elements: tuple[Element, ...], loop: Loop, width: int) -> Spreads:
+    rows = [(n, s) for n, e in enumerate(elements) for s in e.spreads]
+    unknown = {u: n for n, u in enumerate(loop.unknowns)}
+    in_segment = np.array([[not s.segments or m in s.segments for m in range(width)] for _, s in rows], dtype=np.bool_)
+    return Spreads(
+        np.array([n for n, _ in rows], dtype=np.intp),
+        np.array([-s.share if s.how is How.CURRENT else s.share for _, s in rows]),
+        np.array([s.how is How.EMF for _, s in rows], dtype=np.bool_),
+        in_segment.reshape(len(rows), width),
+        _onto([unknown[s.unknown] for _, s in rows], list(range(len(rows))), [1.0] * len(rows), (len(unknown), len(rows))),
+    )
+
+
+def _build_holds(loop: Loop, edits: Sequence[Edits], signal: dict[str, int]) -> tuple[Flags, Flags]:
+    held = np.zeros((len(signal), len(edits)), dtype=np.bool_)
+    value = np.zeros_like(held)
+    for name, wanted in loop.holds:
+        held[signal[name]] = True
+        value[signal[name]] = wanted
+    for column, circuit in enumerate(edits):
+        for edit in circuit:
+            if isinstance(edit, Hold):
+                held[signal[edit.signal], column] = True
+                value[signal[edit.signal], column] = edit.value
+    return held, value

@@ -1,0 +1,221 @@
+"""The operating point: Newton on the segments of piecewise-linear elements, with a line search on the co-content.
+
+With continuous, non-decreasing curves and a leak at every node the co-content is strictly convex, so that the operating
+point is unique and the search cannot cycle (Millar 1951 for the co-content; the argument is from memory).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diagnostics.errors import PhysicsError
+
+from .factor import Factor, build_factor, solve_factor
+from .network import Gates, Network
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Index = NDArray[np.intp]
+
+MOST_ROUNDS = 60
+DEAD_BAND_V = 1e-9
+_SEARCH_ROUNDS = 24
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """A meter in the circuit, one per column: an edge with a conductance (siemens) and a test current (amperes)."""
+
+    edge: Index
+    red: Index
+    black: Index
+    conductance_s: Array
+    current_a: Array
+
+    def take(self, columns: Index) -> "Probe":
+        """Return the probes of some columns."""
+        return Probe(*(x[columns] for x in (self.edge, self.red, self.black, self.conductance_s, self.current_a)))
+
+
+@dataclass(frozen=True, slots=True)
+class Circuits:
+    """The linear part of some columns with their gates settled: ``lines_s`` and ``fed`` are (element, column)."""
+
+    network: Network
+    lines_s: Array
+    fed: Flags
+    probe: Probe | None = None
+
+    def take(self, columns: Index) -> "Circuits":
+        """Return some of the columns."""
+        probe = self.probe.take(columns) if self.probe else None
+        return Circuits(self.network, self.lines_s[:, columns], self.fed[:, columns], probe)
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """Operating points: node volts (node and earth, column) and the segment of each bend (element, column)."""
+
+    volts: Array
+    segment: Index
+
+
+def build_circuits(network: Network, columns: Index, signals: Flags, probe: Probe | None = None) -> Circuits:
+    """Return the circuits of some columns under signals of shape (signal, column)."""
+    lines = network.lines.conductance_s[:, columns]
+    rows, open_ = network.line_gates.rows, ~_is_open(network.line_gates, signals)
+    lines[rows] = np.where(open_, 0.0, lines[rows]) if rows.size else lines[rows]
+    fed = network.bends.present[:, columns]
+    rows = network.bend_gates.rows
+    if rows.size:
+        fed[rows] &= _is_open(network.bend_gates, signals)
+    return Circuits(network, lines, fed, probe)
+
+
+def _is_open(gates: Gates, signals: Flags) -> Flags:
+    """Return which gated elements may conduct, (gated element, column)."""
+    passes: Flags = (signals[gates.signal] == gates.when[:, :, None]).all(axis=1)
+    return passes
+
+
+def find_segments(network: Network, volts: Array) -> Index:
+    """Return the segment in which each bend works."""
+    across = volts[network.bends.a] - volts[network.bends.b]
+    return (across[:, None, :] > network.bends.corner_v[:, :, None]).sum(axis=1)
+
+
+def build_factor_at(circuits: Circuits, segment: Index) -> Factor:
+    """Eliminate the circuits with each bend in a given segment."""
+    network = circuits.network
+    rows = np.arange(segment.shape[0])[:, None]
+    slope = np.where(circuits.fed, network.bends.slope_s[rows, segment], 0.0)
+    edges = np.zeros((network.plan.edge_count, segment.shape[1]))
+    known = len(network.edge_of)
+    edges[:known] = network.lines.onto_edges @ circuits.lines_s + network.bends.onto_edges @ slope
+    probe = circuits.probe
+    if probe is not None:
+        np.add.at(edges, (probe.edge, np.arange(probe.edge.size)), probe.conductance_s)
+    earth = network.earth_s[:, None] + network.lines.onto_earth @ circuits.lines_s
+    return build_factor(network.plan, edges, earth)
+
+
+def build_injection(circuits: Circuits, segment: Index) -> Array:
+    """Return the currents (amperes) that sources and loads inject into each node, (node, column)."""
+    network = circuits.network
+    rows = np.arange(segment.shape[0])[:, None]
+    offset = np.where(circuits.fed, network.bends.offset_a[rows, segment], 0.0)
+    injected: Array = network.bends.onto_nodes @ offset
+    probe = circuits.probe
+    if probe is not None:
+        columns = np.arange(probe.edge.size)
+        np.add.at(injected, (probe.red, columns), probe.current_a)
+        np.add.at(injected, (probe.black, columns), -probe.current_a)
+    return injected
+
+
+def with_earth(volts: Array) -> Array:
+    """Append earth, 0 V, as the last node."""
+    return np.concatenate([volts, np.zeros((1, *volts.shape[1:]))])
+
+
+def solve_point(circuits: Circuits, start: Point | None = None) -> Point:
+    """Return the operating point of every column.
+
+    ``start`` is where the search begins; without it every bend starts in its home segment.
+
+    Raises
+    ------
+    PhysicsError
+        No answer after many rounds; the message names the first such column.
+    """
+    count = circuits.fed.shape[1]
+    home = circuits.network.bends.home[:, None]
+    segment = np.repeat(home, count, axis=1) if start is None else start.segment
+    goal = _solve_linear(circuits, segment)
+    found = find_segments(circuits.network, goal)
+    rest = np.flatnonzero(~_is_settled(circuits, goal, segment, found))
+    if not rest.size:
+        return Point(goal, found)
+    base = goal[:, rest] if start is None else start.volts[:, rest]
+    goal[:, rest] = _descend(circuits.take(rest), base, goal[:, rest])
+    return Point(goal, find_segments(circuits.network, goal))
+
+
+def _descend(circuits: Circuits, base: Array, goal: Array) -> Array:
+    """Return the operating points, walking from ``base`` towards the goal of each Newton step, (node, column)."""
+    answer = goal.copy()
+    rest = np.arange(goal.shape[1])
+    for _ in range(MOST_ROUNDS):
+        step = goal - base
+        base = base + step * _search(circuits, base, step)
+        segment = find_segments(circuits.network, base)
+        goal = _solve_linear(circuits, segment)
+        answer[:, rest] = goal
+        open_ = np.flatnonzero(~_is_settled(circuits, goal, segment, find_segments(circuits.network, goal)))
+        if not open_.size:
+            return answer
+        rest, circuits, base, goal = rest[open_], circuits.take(open_), base[:, open_], goal[:, open_]
+    raise PhysicsError("volts and currents find no balance in this circuit; please report the site and the fault")
+
+
+def _solve_linear(circuits: Circuits, segment: Index) -> Array:
+    factor = build_factor_at(circuits, segment)
+    return with_earth(solve_factor(factor, build_injection(circuits, segment)))
+
+
+def _is_settled(circuits: Circuits, volts: Array, used: Index, found: Index) -> Flags:
+    """Return which columns are settled: each fed bend lies in the segment used, or within the dead band of its corner."""
+    bends = circuits.network.bends
+    if not used.shape[0]:
+        return np.ones(used.shape[1], dtype=np.bool_)
+    across = volts[bends.a] - volts[bends.b]
+    padded = np.concatenate([np.full((used.shape[0], 1), -np.inf), bends.corner_v, np.full((used.shape[0], 1), np.inf)], axis=1)
+    rows = np.arange(used.shape[0])[:, None]
+    low, high = padded[rows, used], padded[rows, used + 1]
+    inside = (across >= low - DEAD_BAND_V) & (across <= high + DEAD_BAND_V)
+    settled: Flags = ((used == found) | inside | ~circuits.fed).all(axis=0)
+    return settled
+
+
+def _search(circuits: Circuits, volts: Array, step: Array) -> Array:
+    """Return how far along the step the co-content still falls, in (0, 1], (column,), by bisection on its slope."""
+    slope = _SlopeAlong(circuits, volts, step)
+    low, high = np.zeros(step.shape[1]), np.ones(step.shape[1])
+    whole = slope.at(high) <= 0
+    if whole.all():
+        return high
+    for _ in range(_SEARCH_ROUNDS):
+        middle = 0.5 * (low + high)
+        falls = slope.at(middle) <= 0
+        low, high = np.where(falls, middle, low), np.where(falls, high, middle)
+    return np.where(whole, 1.0, 0.5 * (low + high))
+
+
+@dataclass(frozen=True, slots=True)
+class _SlopeAlong:
+    """The derivative of the co-content along a step, a non-decreasing function of how far one goes."""
+
+    circuits: Circuits
+    volts: Array
+    step: Array
+
+    def at(self, share: Array) -> Array:
+        """Return the derivative (watts) at ``share`` of the step, (column,)."""
+        network, probe = self.circuits.network, self.circuits.probe
+        volts = self.volts + share * self.step
+        lines, bends = network.lines, network.bends
+        along = self.step[lines.a] - self.step[lines.b]
+        total = (self.circuits.lines_s * (volts[lines.a] - volts[lines.b]) * along).sum(axis=0)
+        total += (network.earth_s[:, None] * volts[:-1] * self.step[:-1]).sum(axis=0)
+        segment = find_segments(network, volts)
+        rows = np.arange(segment.shape[0])[:, None]
+        across = volts[bends.a] - volts[bends.b]
+        current = bends.slope_s[rows, segment] * across + bends.offset_a[rows, segment]
+        total += (np.where(self.circuits.fed, current, 0.0) * (self.step[bends.a] - self.step[bends.b])).sum(axis=0)
+        if probe is not None:
+            columns = np.arange(probe.edge.size)
+            across_probe = volts[probe.red, columns] - volts[probe.black, columns]
+            along_probe = self.step[probe.red, columns] - self.step[probe.black, columns]
+            total += (probe.conductance_s * across_probe - probe.current_a) * along_probe
+        return total

@@ -1,0 +1,163 @@
+"""Discrete states: what latches, what pulls in, what the panel then shows; the only place with hysteresis."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .network import Network
+from .newton import Circuits, Point, build_circuits, solve_point
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Index = NDArray[np.intp]
+
+MOST_SWEEPS = 16
+Step = Mapping[str, bool | Flags]
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """A batch at rest after a step: columns of the network, their signals (signal, column) and operating points.
+
+    ``chatter`` names, per column, the signals that never came to rest (empty when all did).
+    """
+
+    network: Network
+    columns: Index
+    signals: Flags
+    point: Point
+    chatter: tuple[tuple[str, ...], ...]
+
+    def volts(self, red: str, black: str) -> Array:
+        """Return the volts between two terminals without a meter, (column,)."""
+        number = self.network.number
+        across: Array = self.point.volts[number[red]] - self.point.volts[number[black]]
+        return across
+
+    def signal(self, name: str) -> Flags:
+        """Return one discrete state, (column,)."""
+        row: Flags = self.signals[self.network.loop.signals.index(name)]
+        return row
+
+    def take(self, some: Index) -> "Settled":
+        """Return some of the columns, in that order, repeats allowed."""
+        point = Point(self.point.volts[:, some], self.point.segment[:, some])
+        chatter = tuple(self.chatter[n] for n in some)
+        return Settled(self.network, self.columns[some], self.signals[:, some], point, chatter)
+
+
+def settle_from_rest(network: Network) -> Settled:
+    """Return the batch as it stands after power-up with nothing else done (the mode *standby*)."""
+    columns = np.arange(network.columns)
+    signals = np.where(network.held, network.held_value, False)  # noqa: FBT003 - numpy's own order
+    point = solve_point(build_circuits(network, columns, signals))
+    return _settle(Settled(network, columns, signals, point, ((),) * columns.size))
+
+
+def apply_step(settled: Settled, step: Step) -> Settled:
+    """Return the batch after one action: set these signals (one value, or one per column), then let all settle."""
+    network = settled.network
+    signals = settled.signals.copy()
+    for name, value in step.items():
+        signals[network.loop.signals.index(name)] = value
+    held = network.held[:, settled.columns]
+    signals = np.where(held, network.held_value[:, settled.columns], signals)
+    point = solve_point(build_circuits(network, settled.columns, signals), settled.point)
+    return _settle(replace(settled, signals=signals, point=point))
+
+
+def apply_steps(settled: Settled, steps: Sequence[Step]) -> Settled:
+    """Return the batch after a sequence of actions."""
+    for step in steps:
+        settled = apply_step(settled, step)
+    return settled
+
+
+def _settle(settled: Settled) -> Settled:
+    """Let detectors, then relays, follow their volts until nothing changes; then let the panel latch its zones."""
+    network, columns = settled.network, settled.columns
+    held = network.held[:, columns]
+    signals, point = settled.signals.copy(), settled.point
+    volts, segment = point.volts.copy(), point.segment.copy()
+    rest = np.arange(columns.size)
+    toggled = np.zeros_like(signals)
+    for sweep in range(MOST_SWEEPS):
+        wanted = np.where(held[:, rest], signals[:, rest], _follow(network, signals[:, rest], volts[:, rest]))
+        changed = wanted != signals[:, rest]
+        open_ = changed.any(axis=0)
+        rest, wanted, changed = rest[open_], wanted[:, open_], changed[:, open_]
+        if not rest.size:
+            break
+        toggled[:, rest] = changed if sweep >= MOST_SWEEPS // 2 else False
+        signals[:, rest] = wanted
+        circuits = build_circuits(network, columns[rest], wanted)
+        fresh = solve_point(circuits, Point(volts[:, rest], segment[:, rest]))
+        volts[:, rest], segment[:, rest] = fresh.volts, fresh.segment
+    chatter = _name_chatter(network, toggled, rest, columns.size)
+    latched = _latch_zones(network, signals, volts, held)
+    return Settled(network, columns, latched, Point(volts, segment), chatter)
+
+
+def _name_chatter(network: Network, toggled: Flags, rest: Index, count: int) -> tuple[tuple[str, ...], ...]:
+    names = network.loop.signals
+    found = {int(c): tuple(names[n] for n in np.flatnonzero(toggled[:, c])) for c in rest}
+    return tuple(found.get(c, ()) for c in range(count))
+
+
+def _follow(network: Network, signals: Flags, volts: Array) -> Flags:
+    """Return the signals that the volts ask for; relays follow only where every detector already agrees."""
+    wanted = signals.copy()
+    row = {name: n for n, name in enumerate(network.loop.signals)}
+    busy = np.zeros(signals.shape[1], dtype=np.bool_)
+    for d in network.loop.detectors:
+        across = _across(network, volts, d.plus, d.minus)
+        across = np.abs(across) if d.either_way else across
+        there = ~signals[row[f"{d.name}.dead"]] & ~signals[row[f"{d.name}.head_off"]]
+        latched = row[f"{d.name}.latched"]
+        sets = signals[row[f"{d.name}.smoke"]] & (across >= d.powered_v)
+        wanted[latched] = (signals[latched] | sets) & (across >= d.release_v) & there
+        busy |= wanted[latched] != signals[latched]
+    for relay in network.loop.relays:
+        across = _across(network, volts, relay.plus, relay.minus)
+        operated = row[f"{relay.name}.operated"]
+        moved = np.where(across >= relay.pull_in_v, True, np.where(across < relay.drop_out_v, False, signals[operated]))  # noqa: FBT003
+        wanted[operated] = np.where(busy, signals[operated], moved)
+    return wanted
+
+
+def _across(network: Network, volts: Array, plus: str, minus: str) -> Array:
+    across: Array = volts[network.number[plus]] - volts[network.number[minus]]
+    return across
+
+
+def _latch_zones(network: Network, signals: Flags, volts: Array, held: Flags) -> Flags:
+    """Let the panel remember an alarm until it is reset; a powered-down panel remembers nothing."""
+    latched = signals.copy()
+    row = {name: n for n, name in enumerate(network.loop.signals)}
+    forgets = signals[row["panel.reset"]] | signals[row["panel.down"]]
+    for zone in network.loop.zones:
+        at = row[f"{zone.name}.latched"]
+        across = _across(network, volts, zone.plus, zone.minus)
+        states = np.array([band.state == "alarm" for band in zone.bands])
+        edges = np.array([band.high_v for band in zone.bands[:-1]])
+        alarm = states[np.searchsorted(edges, across, side="right")]
+        latched[at] = np.where(held[at], signals[at], ~forgets & (signals[at] | alarm))
+    return latched
+
+
+def find_powered(settled: Settled) -> Mapping[str, Flags]:
+    """Return for each detector in which columns it is powered (latched counts), {name: (column,)}."""
+    found = {}
+    for d in settled.network.loop.detectors:
+        across = settled.volts(d.plus, d.minus)
+        across = np.abs(across) if d.either_way else across
+        there = ~settled.signal(f"{d.name}.dead") & ~settled.signal(f"{d.name}.head_off")
+        found[d.name] = there & ((across >= d.powered_v) | settled.signal(f"{d.name}.latched"))
+    return found
+
+
+def build_all_circuits(settled: Settled) -> Circuits:
+    """Return the settled circuits, for whoever wants to put a meter on them."""
+    return build_circuits(settled.network, settled.columns, settled.signals)

@@ -1,0 +1,10 @@
+"""What can be wrong: kinds at places, their edits, remedies, looks and prior weights."""
+
+from .data import CONTEXTS, Context, KindData, Remedy, Sees, Values, read_catalogue
+from .fault import Fault, build_all_edits, list_faults, parse_fault, parse_faults, weigh_faults
+from .kinds import KINDS, FaultKind
+
+__all__ = [
+    "CONTEXTS", "KINDS", "Context", "Fault", "FaultKind", "KindData", "Remedy", "Sees", "Values", "build_all_edits",
+    "list_faults", "parse_fault", "parse_faults", "read_catalogue", "weigh_faults",
+]  # fmt: skip

@@ -1,0 +1,69 @@
+"""The fault catalogue's data: titles, remedies, what the eye sees, weights by context."""
+
+from functools import cache
+from pathlib import Path
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from diagnostics.source import Ohms, parse_model, read_file
+
+_FILE = Path(__file__).with_name("kinds.yaml")
+Context = Literal["new", "aged", "altered", "water"]
+CONTEXTS: tuple[Context, ...] = ("new", "aged", "altered", "water")
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Sees(_Strict):
+    """What a look finds: a token, the place (``end``, ``reset``, ``here``), and the share of lookers who find it."""
+
+    token: str
+    at: Literal["end", "reset", "here"]
+    share: float
+
+
+class KindData(_Strict):
+    """One entry of the catalogue; weights are relative, without unit."""
+
+    title: str
+    family: str
+    remedy: str
+    weights: dict[Context, float]
+    sees: Sees
+
+
+class Remedy(_Strict):
+    """What to do about it: words, minutes of work, parts to carry."""
+
+    words: str
+    minutes: float
+    parts: tuple[str, ...]
+
+
+class Values(_Strict):
+    """Values that faults can have (ohms) and the weights of the two special hypotheses."""
+
+    end_resistor_ohm: tuple[Ohms, ...]
+    joint_ohm: tuple[Ohms, ...]
+    leak_ohm: tuple[Ohms, ...]
+    spread_share: float
+    healthy_weight: float
+    not_modelled_share: float
+
+
+class Catalogue(_Strict):
+    """The whole file."""
+
+    format: Literal["ohmward-faults/1"]
+    kinds: dict[str, KindData]
+    remedies: dict[str, Remedy]
+    values: Values
+
+
+@cache
+def read_catalogue() -> Catalogue:
+    """Return the catalogue that ships with the package."""
+    return parse_model(read_file(_FILE), Catalogue)

@@ -1,0 +1,137 @@
+"""One fault: a kind at a place, with a value where the kind has one; as text ``KIND[=VALUE]@PLACE``."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from diagnostics.errors import FaultError, QuantityError, find_nearest
+from diagnostics.units import format_quantity, parse_resistor
+from diagnostics.wiring import Edits, Loop
+
+from .data import CONTEXTS, Context, KindData, Remedy, read_catalogue
+from .kinds import KINDS
+
+_TEXT = re.compile(r"([a-z_]+)(?:=([^@]*))?@([A-Za-z0-9_.+-]+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """A fault that this loop can have; ``value_ohm`` is None for kinds without a value."""
+
+    kind: str
+    place: str
+    value_ohm: float | None = None
+
+    @property
+    def text(self) -> str:
+        """Return the fault as the command line writes it."""
+        value = "" if self.value_ohm is None else f"={_write_ohms(self.value_ohm)}"
+        return f"{self.kind}{value}@{self.place}"
+
+    @property
+    def data(self) -> KindData:
+        """Return the catalogue entry of its kind."""
+        return read_catalogue().kinds[self.kind]
+
+    @property
+    def remedy(self) -> Remedy:
+        """Return what to do about it."""
+        return read_catalogue().remedies[self.data.remedy]
+
+    @property
+    def spot(self) -> str:
+        """Return where a person works to mend it: ``end``, ``reset``, ``panel``, ``det3`` or ``run det3``."""
+        if self.place in {"end", "reset", "panel"}:
+            return self.place
+        name, dot, _ = self.place.partition(".")
+        return f"run {name}" if dot else name
+
+    @property
+    def repair_class(self) -> tuple[str, str]:
+        """Return remedy and spot: faults that share both are mended by the same work.
+
+        Moving an end resistor ends at the far end, wherever it was found.
+        """
+        return (self.data.remedy, "end" if self.data.remedy == "move_end_resistor" else self.spot)
+
+    def build_edits(self, loop: Loop) -> Edits:
+        """Return what the fault does to the loop."""
+        return KINDS[self.kind].build(loop, self.place, self.value_ohm or 0.0)
+
+
+def _write_ohms(value: float) -> str:
+    return format_quantity(value, "ohm", 4).replace("\u00a0", "").replace(" ", "").removesuffix("Ω") or "0"
+
+
+def list_faults(loop: Loop) -> tuple[Fault, ...]:
+    """Return every single fault of the catalogue that this loop can have."""
+    values = read_catalogue().values
+    right_ohm = loop.by_name["end.resistor"].resistance_ohm
+    faults: list[Fault] = []
+    for kind in KINDS.values():
+        ohms: Sequence[float | None] = getattr(values, kind.values) if kind.values else (None,)
+        if kind.values == "end_resistor_ohm":
+            ohms = [ohm for ohm in ohms if ohm is not None and abs(ohm / (right_ohm or 1.0) - 1) > 0.05]
+        faults += [Fault(kind.name, place, ohm) for place in kind.places(loop) for ohm in ohms]
+    return tuple(faults)
+
+
+def parse_fault(text: str, loop: Loop) -> Fault:
+    """Return the fault that a text names in this loop.
+
+    Raises
+    ------
+    FaultError
+        No such kind or place, or a value where none belongs; the hint says what there is.
+    """
+    found = _TEXT.fullmatch(text.strip())
+    if not found:
+        raise FaultError(f"cannot read the fault {text[:80]!r}", text=text, hint="write KIND@PLACE or KIND=VALUE@PLACE")
+    name, value, place = found.groups()
+    if name not in KINDS:
+        near = find_nearest(name, KINDS)
+        raise FaultError(f"no fault kind {name!r}", text=text, hint=f"did you mean {near!r}?" if near else "see: ohmward list kinds")
+    kind = KINDS[name]
+    places = kind.places(loop)
+    if place not in places:
+        near = find_nearest(place, places)
+        hint = f"did you mean {near!r}?" if near else (f"it can be at {', '.join(places[:8])}" if places else "this loop cannot have it")
+        raise FaultError(f"{name} cannot be at {place!r}", text=text, hint=hint)
+    return Fault(name, place, _parse_value(text, name, value, takes=bool(kind.values)))
+
+
+def _parse_value(text: str, name: str, value: str | None, *, takes: bool) -> float | None:
+    if not takes and value is None:
+        return None
+    if not takes:
+        raise FaultError(f"{name} takes no value", text=text, hint=f"write {name}@PLACE")
+    if value is None:
+        raise FaultError(f"{name} needs a value in ohms", text=text, hint=f"write {name}=4k7@PLACE")
+    try:
+        ohm = parse_resistor(value)
+    except QuantityError as error:
+        raise FaultError(f"{name}: {error}", text=text, hint=f"write {name}=4k7@PLACE") from error
+    if not 0 < ohm < 1e9:
+        raise FaultError(f"{name}: the value must lie above 0 Ω and below 1 GΩ", text=text)
+    return ohm
+
+
+def parse_faults(text: str, loop: Loop) -> tuple[Fault, ...]:
+    """Return several faults, separated by commas; an empty text or ``healthy`` is none."""
+    if text.strip() in {"", "healthy"}:
+        return ()
+    return tuple(parse_fault(part, loop) for part in text.split(","))
+
+
+def build_all_edits(loop: Loop, faults: Sequence[Fault]) -> Edits:
+    """Return the edits of several faults together."""
+    return tuple(edit for fault in faults for edit in fault.build_edits(loop))
+
+
+def weigh_faults(faults: Sequence[Fault], contexts: Sequence[Context]) -> tuple[float, ...]:
+    """Return the prior weight of each fault: its kind's weight in this context, spread over its places and values."""
+    counts: dict[str, int] = {}
+    for fault in faults:
+        counts[fault.kind] = counts.get(fault.kind, 0) + 1
+    chosen = tuple(contexts) or CONTEXTS
+    return tuple(sum(f.data.weights[c] for c in chosen) / len(chosen) / counts[f.kind] for f in faults)

@@ -1,0 +1,92 @@
+"""The quick description: at most seven answers give a whole site, and what nobody knows stays wide."""
+
+from dataclasses import dataclass
+
+from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
+
+from .site import Site, parse_site_data
+
+NOT_SURE = "not sure"
+# Spreads (one sd, percent) for an answer that was "not sure"; invented, wide on purpose.
+UNSURE_RESISTOR_PERCENT = 30.0
+UNSURE_LENGTH_PERCENT = 60.0
+GUESSED_LENGTH_PERCENT = 15.0
+TYPICAL_RESISTOR_OHM = 4700.0
+TYPICAL_RUN_M = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class QuickDescription:
+    """Seven answers as typed; every one but the first two may be ``not sure``."""
+
+    style: str
+    detectors: str
+    end_resistor: str = NOT_SURE
+    cable: str = NOT_SURE
+    run: str = NOT_SURE
+    reset: str = NOT_SURE
+    end_relay: str = NOT_SURE
+    name: str = "Quick description"
+
+
+def _is_unsure(text: str) -> bool:
+    return text.strip().lower() in {"", NOT_SURE, "?", "unknown"}
+
+
+def build_quick_site(answers: QuickDescription) -> tuple[Site, tuple[str, ...]]:
+    """Return the site of seven answers, and a sentence for each thing that had to be assumed.
+
+    Raises
+    ------
+    QuantityError
+        An answer is not a resistor, a gauge or a length.
+    SourceError
+        The answers do not make a site (no such style, too many detectors, …).
+    """
+    notes: list[str] = []
+    zone: dict[str, object] = {"senses": "fire"}
+    loop: dict[str, object] = {"zone": "zone1", "style": answers.style, "count": answers.detectors.strip()}
+    loop["end_resistor"] = _resistor(answers.end_resistor, notes)
+    zone["end_resistor"] = loop["end_resistor"]["resistance"]  # type: ignore[index]
+    loop["cable"] = _cable(answers, notes)
+    if answers.style == "four_wire_zone":
+        loop |= _supply(answers, notes)
+    data = {"format": "ohmward-site/1", "name": answers.name, "zones": {"zone1": zone}, "loops": [loop]}
+    return parse_site_data(data, "description"), tuple(notes)
+
+
+def _resistor(text: str, notes: list[str]) -> dict[str, str]:
+    if _is_unsure(text):
+        notes.append(
+            f"End resistor not known: {format_quantity(TYPICAL_RESISTOR_OHM, 'ohm')} ± {UNSURE_RESISTOR_PERCENT:g} % is used."
+        )
+        return {"resistance": f"{TYPICAL_RESISTOR_OHM:g}", "spread": f"{UNSURE_RESISTOR_PERCENT:g}"}
+    return {"resistance": repr(parse_resistor(text))}
+
+
+def _cable(answers: QuickDescription, notes: list[str]) -> dict[str, object]:
+    gauge, run_m, percent = "18 AWG", TYPICAL_RUN_M, GUESSED_LENGTH_PERCENT
+    if _is_unsure(answers.cable):
+        percent = UNSURE_LENGTH_PERCENT
+        notes.append(f"Cable not known: {gauge} is used, with wide limits.")
+    else:
+        gauge = answers.cable
+        parse_gauge(gauge)
+    if _is_unsure(answers.run):
+        percent = UNSURE_LENGTH_PERCENT
+        notes.append(f"Length not known: {run_m:g} m between neighbours ± {percent:g} % is used.")
+    else:
+        run_m = parse_quantity(answers.run, "m")
+    return {"gauge": gauge, "run": f"{run_m!r} m", "values": {"length_spread": f"{percent:g} %"}}
+
+
+def _supply(answers: QuickDescription, notes: list[str]) -> dict[str, object]:
+    found: dict[str, object] = {"reset": answers.reset}
+    if _is_unsure(answers.reset):
+        found["reset"] = "relay"
+        notes.append("How the detectors are reset is not known: a relay contact in their supply is assumed; look for it.")
+    if _is_unsure(answers.end_relay):
+        notes.append("Whether a supervision relay sits at the end is not known: one is assumed; look for it at the last detector.")
+    if answers.end_relay.strip().lower() != "no":
+        found["end_relay"] = {"profile": "supervision_relay"}
+    return found

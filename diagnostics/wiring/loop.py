@@ -1,0 +1,102 @@
+"""The installed loop: a frozen tuple of elements with a networkx MultiGraph as its view."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import networkx as nx
+
+from .edits import Add, Edits, Hold, Move, Remove, SetResistance
+from .elements import Detector, Element, Relay, Zone
+from .site import LoopSpec, Site
+
+
+@dataclass(frozen=True)
+class Loop:
+    """Everything the solver and the fault kinds need of one installed loop.
+
+    ``signals`` are the names of all discrete states; those that are true when nothing has happened yet are in
+    ``at_rest``. ``unknowns`` are the shared unknowns that spread predictions, each with unit variance.
+    ``runs`` name, in order from the panel, the pairs of each run of cable: place → (plus core, minus core) elements.
+    """
+
+    site: Site
+    spec: LoopSpec
+    elements: tuple[Element, ...]
+    detectors: tuple[Detector, ...]
+    relays: tuple[Relay, ...]
+    zones: tuple[Zone, ...]
+    unknowns: tuple[str, ...]
+    pairs: dict[str, tuple[str, str]]
+    meter_points: tuple[tuple[str, str], ...]
+    holds: frozenset[tuple[str, bool]] = frozenset()
+
+    @cached_property
+    def by_name(self) -> dict[str, Element]:
+        """Return the elements by name."""
+        return {element.name: element for element in self.elements}
+
+    @cached_property
+    def terminals(self) -> tuple[str, ...]:
+        """Return every terminal, sorted by first appearance."""
+        return tuple(dict.fromkeys(t for element in self.elements for t in (element.a, element.b)))
+
+    @cached_property
+    def graph(self) -> "nx.MultiGraph[str]":
+        """Return the view as a graph: nodes are terminals and joints, edges (keyed by name) are elements."""
+        graph: nx.MultiGraph[str] = nx.MultiGraph()
+        graph.add_nodes_from(self.terminals)
+        graph.add_edges_from((e.a, e.b, e.name, {"element": e}) for e in self.elements)
+        return graph
+
+    @cached_property
+    def signals(self) -> tuple[str, ...]:
+        """Return the names of all discrete states, sorted."""
+        names = {gate.signal for element in self.elements for gate in element.gates}
+        for detector in self.detectors:
+            names |= {f"{detector.name}.{s}" for s in ("smoke", "head_off", "dead", "latched")}
+        names |= {f"{relay.name}.operated" for relay in self.relays}
+        names |= {f"{zone.name}.{s}" for zone in self.zones for s in ("lifted", "known", "latched")}
+        return tuple(sorted(names | {"panel.reset", "panel.down"}))
+
+    def find_detector(self, name: str) -> Detector | None:
+        """Return the detector of this name, or None."""
+        return next((d for d in self.detectors if d.name == name), None)
+
+    def find_cut_off(self, removed: Iterable[str], source: str) -> frozenset[str]:
+        """Return the terminals that no metal joins to ``source`` once the named elements are taken out."""
+        graph = nx.MultiGraph(self.graph)
+        drop = {(e.a, e.b, e.name) for e in self.elements if e.name in set(removed) or not _is_metal(e)}
+        graph.remove_edges_from(drop)
+        return frozenset(graph.nodes) - nx.node_connected_component(graph, source)
+
+
+def _is_metal(element: Element) -> bool:
+    return element.kind in {"conductor", "joint", "contact", "one_way"}
+
+
+def apply_edits(loop: Loop, edits: Edits) -> Loop:
+    """Return the loop with the edits of a fault made, one after the other.
+
+    Raises
+    ------
+    KeyError
+        An edit names an element that is not there.
+    """
+    elements = dict(loop.by_name)
+    holds = set(loop.holds)
+    for edit in edits:
+        match edit:
+            case SetResistance(element, resistance_ohm):
+                elements[element] = replace(elements[element], resistance_ohm=resistance_ohm)
+            case Remove(element):
+                del elements[element]
+            case Add(element):
+                elements[element.name] = element
+            case Move(element, "a", terminal):
+                elements[element] = replace(elements[element], a=terminal)
+            case Move(element, _, terminal):
+                elements[element] = replace(elements[element], b=terminal)
+            case Hold(signal, value):
+                holds.add((signal, value))
+    return replace(loop, elements=tuple(elements.values()), holds=frozenset(holds))
