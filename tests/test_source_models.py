@@ -52,12 +52,20 @@ class Resistor(Strict):
     value_ohm: Ohms = Field(alias="value", gt=0)
 
 
+class Knob(Strict):
+    """An invented part with a key that is also the name of its kind."""
+
+    kind: Literal["knob"]
+    knob: dict[str, str] = {}
+    turns: int
+
+
 class Site(Strict):
     """An invented site."""
 
     name: str
     supply_v: Volts = 24.0
-    parts: list[Annotated[Run | Resistor, Field(discriminator="kind")]] = []
+    parts: list[Annotated[Run | Resistor | Knob, Field(discriminator="kind")]] = []
     named: dict[str, Run] = {}
     colour: Colour = Colour.RED
     mode: Literal["standby", "lifted"] = "standby"
@@ -140,6 +148,11 @@ parts:
             "2:37: error S002 unknown key 'lenght_m'; did you mean 'length_m'?",
         ),
         (
+            "name: a\nparts: [{kind: knob, knob: {x: y}, turns: many}]",
+            "2:43: error S003 turns: a whole number is wanted, not 'many'",
+        ),
+        ("name: a\nnamed: {x: {kind: run}}", "2:12: error S001 'length_m' is missing"),
+        (
             "name: a\nsupply_v: 5 k",
             "2:11: error S006 supply_v: '5 k' reads as kilo-ohms; volts are wanted, for example 23.9 V",
         ),
@@ -206,7 +219,7 @@ def test_field_takes_text_from_files_and_numbers_from_python(field: Any, text: s
 
 @pytest.mark.parametrize("value", [True, None, float("nan"), float("inf"), [], {}, "x", "OL"])
 def test_field_refuses_what_is_no_quantity(value: object) -> None:
-    with pytest.raises(ValueError, match="wanted|does not read"):
+    with pytest.raises(ValueError, match=r"wanted|does not read"):
         TypeAdapter(Volts).validate_python(value)
 
 

@@ -37,6 +37,7 @@ def test_grey_has_two_spellings() -> None:
         ("yellow violet red white", "other end"),
         ("yelow violet red gold", "did you mean 'yellow'?"),
         ("yellow violet", "yellow violet red gold"),
+        ("red " * 40, "yellow violet red gold"),
         ("brown black black red brown red", "leave off the last one"),
     ],
 )

@@ -63,14 +63,32 @@ def parse_model(document: Document, model: type[M], *, at: TreePath = ()) -> M:
 
 
 def _build_finding(document: Document, path: TreePath, code: str, message: str, hint: str = "") -> Finding:
-    """Place a finding at the deepest part of ``path`` that the document holds; union tags and the like are skipped."""
+    places = document.key_places if code == "S002" else document.places
+    line, column = places.get(_resolve(document, path), (1, 1))
+    return Finding(document.file, line, column, code, "error", message, hint)
+
+
+def _resolve(document: Document, path: TreePath) -> TreePath:
+    """Return where the document holds the value that a complaint is about.
+
+    Pydantic puts the tags of unions between the keys. A tag that is also a key there must not lead astray, so a path
+    that holds with one part left out goes before the longest that can be walked.
+    """
+    shortened = (path[:index] + path[index + 1 :] for index in reversed(range(len(path) - 1)))
+    found = next((candidate for candidate in (path, *shortened) if candidate in document.places), None)
+    return _walk(document, path) if found is None else found
+
+
+def _walk(document: Document, path: TreePath) -> TreePath:
     found: TreePath = ()
     for part in path:
         if (*found, part) in document.places:
             found = (*found, part)
-    places = document.key_places if code == "S002" else document.places
-    line, column = places.get(found, (1, 1))
-    return Finding(document.file, line, column, code, "error", message, hint)
+    return found
+
+
+def _find_written(document: Document, path: TreePath) -> Tree:
+    return find_value(document.data, _resolve(document, path))
 
 
 def _translate(document: Document, model: type[BaseModel], at: TreePath, detail: ErrorDetails) -> Finding:
@@ -78,7 +96,7 @@ def _translate(document: Document, model: type[BaseModel], at: TreePath, detail:
     name = quote(str(path[-1])) if path else ""
     match detail["type"]:
         case "missing":
-            return _build_finding(document, path, "S001", f"{name} is missing")
+            return _build_finding(document, _walk(document, path[:-1]), "S001", f"{name} is missing")
         case "extra_forbidden":
             hint = _suggest(str(path[-1]), find_keys(model, detail["loc"]))
             return _build_finding(document, path, "S002", f"unknown key {name}", hint)
@@ -104,7 +122,7 @@ def _describe(document: Document, path: TreePath, detail: ErrorDetails) -> Findi
     message = words.format_map(facts) if detail["type"] in _KINDS else words
     subject = f"{path[-1]}: " if path and isinstance(path[-1], str) else ""
     return _build_finding(
-        document, path, code, f"{subject}{message}, not {_describe_value(find_value(document.data, path))}"
+        document, path, code, f"{subject}{message}, not {_describe_value(_find_written(document, path))}"
     )
 
 
@@ -118,11 +136,12 @@ def _describe_value(value: Tree) -> str:
 
 def _refuse_word(document: Document, path: TreePath, detail: ErrorDetails) -> Finding:
     facts = detail.get("ctx", {})
+    path = _resolve(document, path)
     if "discriminator" in facts:
-        path = (*path, str(facts["discriminator"]).strip("'"))
+        parent, path = path, (*path, str(facts["discriminator"]).strip("'"))
+        if path not in document.places:
+            return _build_finding(document, parent, "S001", f"{quote(str(path[-1]))} is missing")
     word = find_value(document.data, path)
-    if word is None and "discriminator" in facts:
-        return _build_finding(document, path, "S001", f"{quote(str(path[-1]))} is missing")
     known = re.findall(r"'([^']*)'", str(facts.get("expected_tags") or facts.get("expected")))
     hint = (_suggest(word, known) if isinstance(word, str) else "") or f"known are {', '.join(known)}"
     return _build_finding(document, path, "S005", f"{path[-1]}: {_describe_value(word)} is not known here", hint)
