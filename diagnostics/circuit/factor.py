@@ -12,9 +12,9 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Factor:
-    """What is left of the conductances after elimination: one share per neighbour, and one resistance, per pivot.
+    """What is left of the conductances after elimination: shares of the neighbours, and one resistance, per pivot.
 
-    ``shares`` of a pivot have shape (neighbours, columns); ``resistance_ohm`` has shape (columns,).
+    ``shares`` of a round have shape (pivot, degree, columns); ``resistance_ohm`` has shape (pivot, columns).
     """
 
     plan: Plan
@@ -36,15 +36,15 @@ def build_factor(plan: Plan, edge_s: Array, earth_s: Array) -> Factor:
     """
     shares: list[Array] = []
     resistances: list[Array] = []
-    for pivot in plan.pivots:
-        star = edge_s[pivot.edges]
-        to_earth = earth_s[pivot.node]
-        resistance = 1.0 / (star.sum(axis=0) + to_earth)
-        share = star * resistance
-        if pivot.neighbours.size:
-            earth_s[pivot.neighbours] += share * to_earth
-        if pivot.mesh.size:
-            edge_s[pivot.mesh] += share[pivot.first] * star[pivot.second]
+    for now in plan.rounds:
+        star = edge_s[now.edges]
+        to_earth = earth_s[now.nodes]
+        resistance = 1.0 / (star.sum(axis=1) + to_earth)
+        share = star * resistance[:, None]
+        if now.neighbours.size:
+            earth_s[now.neighbours] += share * to_earth[:, None]
+        if now.mesh.size:
+            edge_s[now.mesh] += share[:, now.first] * star[:, now.second]
         shares.append(share)
         resistances.append(resistance)
     return Factor(plan, tuple(shares), tuple(resistances))
@@ -55,13 +55,15 @@ def solve_factor(factor: Factor, injected_a: Array) -> Array:
 
     ``injected_a`` is overwritten.
     """
-    shares = factor.shares if injected_a.ndim == 2 else tuple(s[:, None, :] for s in factor.shares)
-    for pivot, share in zip(factor.plan.pivots, shares, strict=True):
-        if pivot.neighbours.size:
-            injected_a[pivot.neighbours] += share * injected_a[pivot.node]
+    sided = injected_a.ndim == 3
+    shares = tuple(s[:, :, None, :] for s in factor.shares) if sided else factor.shares
+    resistances = tuple(r[:, None, :] for r in factor.resistance_ohm) if sided else factor.resistance_ohm
+    for now, share in zip(factor.plan.rounds, shares, strict=True):
+        if now.neighbours.size:
+            injected_a[now.neighbours] += share * injected_a[now.nodes][:, None]
     volts = injected_a
-    rows = zip(reversed(factor.plan.pivots), reversed(shares), reversed(factor.resistance_ohm), strict=True)
-    for pivot, share, resistance in rows:
-        own = injected_a[pivot.node] * resistance
-        volts[pivot.node] = own + (share * volts[pivot.neighbours]).sum(axis=0) if pivot.neighbours.size else own
+    back = zip(reversed(factor.plan.rounds), reversed(shares), reversed(resistances), strict=True)
+    for now, share, resistance in back:
+        own = injected_a[now.nodes] * resistance
+        volts[now.nodes] = own + (share * volts[now.neighbours]).sum(axis=1) if now.neighbours.size else own
     return volts

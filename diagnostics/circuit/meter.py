@@ -1,19 +1,19 @@
 """A meter on settled circuits: what it reads, and how far each shared unknown moves the reading."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .factor import solve_factor
 from .network import Network, Spreads
-from .newton import Circuits, Point, Probe, build_circuits, build_factor_at, build_injection, find_segments, solve_point, with_earth
+from .newton import Circuits, Point, Probe, build_circuits, build_factor_at, find_segments, solve_point, with_earth
 from .settle import Settled
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-MOST_COLUMNS = 2048
+PAIRS_AT_ONCE = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,10 +26,10 @@ class MeterInput:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """Readings across many set-ups, one per entry.
+    """Readings of several lead positions across a batch.
 
-    ``volts`` across the leads, and ``slopes`` of it, (unknown, entry), in volts per standard deviation of each shared
-    unknown; the last row is the uncertain value of the fault itself. On ohms, see ``to_ohms``.
+    ``volts`` across the leads, (pair, column), and ``slopes`` of it, (unknown, pair, column), in volts per standard
+    deviation of each shared unknown; the last row is the uncertain value of the fault itself. On ohms: ``to_ohms``.
     """
 
     volts: Array
@@ -37,63 +37,63 @@ class Shown:
 
 
 def read_meter(settled: Settled, pairs: list[tuple[str, str]], meter: MeterInput) -> Shown:
-    """Return what a meter shows; entry ``n`` has its leads on ``pairs[n]`` in column ``n`` of ``settled``."""
-    parts = [
-        _read_some(settled, np.arange(low, min(low + MOST_COLUMNS, len(pairs))), pairs, meter)
-        for low in range(0, len(pairs), MOST_COLUMNS)
-    ]
-    if not parts:
-        return Shown(np.zeros(0), np.zeros((len(settled.network.loop.unknowns) + 1, 0)))
-    return Shown(np.concatenate([p.volts for p in parts]), np.concatenate([p.slopes for p in parts], axis=1))
+    """Return what a meter shows with its leads, (red, black), on each pair of terminals in every column.
 
-
-def _read_some(settled: Settled, some: Index, pairs: list[tuple[str, str]], meter: MeterInput) -> Shown:
+    The meter loads the circuit. Where that moves no element to another segment, one elimination serves all pairs
+    (a meter is one more conductance, so Sherman and Morrison's formula is exact); the others are solved anew.
+    """
     network = settled.network
-    probe = _build_probe(network, [pairs[n] for n in some], meter)
-    circuits = build_circuits(network, settled.columns[some], settled.signals[:, some], probe)
-    start = Point(settled.point.volts[:, some], settled.point.segment[:, some])
-    point, weights = _solve_both(circuits, start, probe)
-    columns = np.arange(some.size)
-    across = point.volts[probe.red, columns] - point.volts[probe.black, columns]
-    slopes = _slopes(circuits, point, weights, settled.columns[some])
-    return Shown(across, slopes)
+    circuits = build_circuits(network, settled.columns, settled.signals)
+    factor = build_factor_at(circuits, settled.point.segment)
+    count, unknowns = settled.columns.size, len(network.loop.unknowns) + 1
+    volts, slopes = np.empty((len(pairs), count)), np.empty((unknowns, len(pairs), count))
+    for low in range(0, len(pairs), PAIRS_AT_ONCE):
+        some = pairs[low : low + PAIRS_AT_ONCE]
+        ends = [(network.number[r], network.number[b]) for r, b in some]
+        unit = np.zeros((len(network.nodes), len(some), count))
+        for n, (red, black) in enumerate(ends):
+            unit[red, n] += 1.0
+            unit[black, n] -= 1.0
+        weights = with_earth(solve_factor(factor, unit))
+        for n, leads in enumerate(ends):
+            point, weight = _put_on(circuits, settled.point, weights[:, n], leads, meter)
+            volts[low + n] = point.volts[leads[0]] - point.volts[leads[1]]
+            slopes[:, low + n] = _slopes(circuits, point, weight, settled.columns)
+    return Shown(volts, slopes)
 
 
-def _build_probe(network: Network, pairs: list[tuple[str, str]], meter: MeterInput) -> Probe:
-    number = network.number
-    edges = [network.edge_of[min(number[r], number[b]), max(number[r], number[b])] for r, b in pairs]
-    conductance = np.full(len(pairs), 1.0 / meter.input_ohm)
-    return Probe(
-        np.array(edges, dtype=np.intp),
-        np.array([number[r] for r, _ in pairs], dtype=np.intp),
-        np.array([number[b] for _, b in pairs], dtype=np.intp),
-        conductance,
-        conductance * meter.test_v,
-    )
+def _put_on(circuits: Circuits, point: Point, weight: Array, leads: tuple[int, int], meter: MeterInput) -> tuple[Point, Array]:
+    """Return the operating points with the meter on, and the weights (ohms) of a current anywhere on the reading."""
+    red, black = leads
+    meter_s = 1.0 / meter.input_ohm
+    source_ohm = weight[red] - weight[black]
+    loaded = 1.0 + source_ohm * meter_s
+    across = (point.volts[red] - point.volts[black] + source_ohm * meter_s * meter.test_v) / loaded
+    volts = point.volts + weight * (meter_s * (meter.test_v - across))
+    weight = weight / loaded
+    moved = np.flatnonzero(((find_segments(circuits.network, volts) != point.segment) & circuits.fed).any(axis=0))
+    segment = point.segment
+    if moved.size:
+        segment = segment.copy()
+        volts[:, moved], segment[:, moved], weight[:, moved] = _solve_with(circuits, point, leads, meter, moved)
+    return Point(volts, segment), weight
 
 
-def _solve_both(circuits: Circuits, start: Point, probe: Probe) -> tuple[Point, Array]:
-    """Return the operating point, and the node weights (ohms) of a current injected anywhere on the reading."""
-    segment = start.segment
-    point, weights = _solve_at(circuits, segment, probe)
-    wrong = np.flatnonzero((find_segments(circuits.network, point.volts) != segment).any(axis=0))
-    if wrong.size:
-        some = circuits.take(wrong)
-        better = solve_point(some, Point(start.volts[:, wrong], segment[:, wrong]))
-        fixed, fixed_weights = _solve_at(some, better.segment, probe.take(wrong))
-        point.volts[:, wrong], point.segment[:, wrong], weights[:, wrong] = fixed.volts, better.segment, fixed_weights
-    return point, weights
-
-
-def _solve_at(circuits: Circuits, segment: Index, probe: Probe) -> tuple[Point, Array]:
-    injected = build_injection(circuits, segment)
-    both = np.zeros((injected.shape[0], 2, injected.shape[1]))
-    both[:, 0] = injected
-    columns = np.arange(probe.edge.size)
-    both[probe.red, 1, columns] += 1.0
-    both[probe.black, 1, columns] -= 1.0
-    both = with_earth(solve_factor(build_factor_at(circuits, segment), both))
-    return Point(both[:, 0].copy(), segment.copy()), both[:, 1]
+def _solve_with(
+    circuits: Circuits, point: Point, leads: tuple[int, int], meter: MeterInput, moved: Index
+) -> tuple[Array, Index, Array]:
+    """Solve the circuits in which the meter's load moves an element to another segment."""
+    low, high = min(leads), max(leads)
+    meter_s = np.full(moved.size, 1.0 / meter.input_ohm)
+    ends = [np.full(moved.size, n, dtype=np.intp) for n in (circuits.network.edge_of[low, high], *leads)]
+    probe = Probe(*ends, meter_s, meter_s * meter.test_v)
+    some = replace(circuits.take(moved), probe=probe)
+    better = solve_point(some, Point(point.volts.take(moved, axis=1), point.segment.take(moved, axis=1)))
+    unit = np.zeros((better.volts.shape[0] - 1, moved.size))
+    unit[leads[0]] += 1.0
+    unit[leads[1]] -= 1.0
+    weight = with_earth(solve_factor(build_factor_at(some, better.segment), unit))
+    return better.volts, better.segment, weight
 
 
 def _slopes(circuits: Circuits, point: Point, weights: Array, columns: Index) -> Array:
@@ -108,8 +108,7 @@ def _slopes(circuits: Circuits, point: Point, weights: Array, columns: Index) ->
     across = point.volts[bends.a] - point.volts[bends.b]
     along = weights[bends.a] - weights[bends.b]
     effects = ((slope * across + offset) * along, bends.emf_v[:, None] * slope * along)
-    none = np.zeros_like(line_effect, dtype=np.intp)
-    shared = _gather(network.line_spreads, (line_effect, line_effect), none)
+    shared = network.line_spreads @ line_effect
     shared += _gather(network.bend_spreads, effects, point.segment)
     return np.concatenate([shared, _own_value(network, line_effect, columns)[None]])
 

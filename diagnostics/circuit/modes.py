@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 
 from diagnostics.errors import FaultError, QuantityError, find_nearest
-from diagnostics.units import format_quantity, parse_resistor
+from diagnostics.units import format_short, parse_resistor
 from diagnostics.wiring import Edits, Loop, SetResistance
 
 from .settle import Step
@@ -27,7 +27,7 @@ class Mode:
         if self.detector:
             return f"{self.word}:{self.detector}"
         if self.resistance_ohm is not None:
-            return f"{self.word}:{_write_ohms(self.resistance_ohm)}"
+            return f"{self.word}:{format_short(self.resistance_ohm)}"
         return self.word
 
     @property
@@ -37,10 +37,6 @@ class Mode:
 
 
 STANDBY = Mode("standby")
-
-
-def _write_ohms(value: float) -> str:
-    return format_quantity(value, "ohm", 4).replace(" ", "").replace("Ω", "").replace(",", ".")
 
 
 def list_mode_words(loop: Loop) -> tuple[str, ...]:

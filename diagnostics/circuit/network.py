@@ -78,7 +78,10 @@ class OwnValue:
 
 @dataclass(frozen=True, slots=True)
 class Network:
-    """The compiled batch. Node ``len(nodes)`` is earth."""
+    """The compiled batch. Node ``len(nodes)`` is earth.
+
+    ``gating`` are the numbers of the signals that let elements conduct; ``line_spreads`` maps line effects onto unknowns.
+    """
 
     loop: Loop
     nodes: tuple[str, ...]
@@ -91,7 +94,8 @@ class Network:
     bends: Bends
     line_gates: Gates
     bend_gates: Gates
-    line_spreads: Spreads
+    gating: tuple[int, ...]
+    line_spreads: Matrix
     bend_spreads: Spreads
     own: OwnValue
     held: Flags
@@ -129,10 +133,11 @@ def build_network(loop: Loop, edits: Sequence[Edits]) -> Network:
     held, held_value = _build_holds(loop, edits, signal)
     line_elements = tuple(e for e in union.elements if e.curve is None)
     bend_elements = tuple(e for e in union.elements if e.curve is not None)
+    gating = {signal[gate.signal] for e in union.elements for gate in e.gates}
     return Network(
         loop, tuple(terminals), number, len(edits), plan, edge_of, _leaks(loop, len(terminals)),
-        lines, bends, _build_gates(line_elements, signal), _build_gates(bend_elements, signal),
-        _build_spreads(line_elements, loop, 1), _build_spreads(bend_elements, loop, bends.slope_s.shape[1]),
+        lines, bends, _build_gates(line_elements, signal), _build_gates(bend_elements, signal), tuple(sorted(gating)),
+        _build_line_spreads(line_elements, loop), _build_spreads(bend_elements, loop, bends.slope_s.shape[1]),
         own, held, held_value,
     )  # fmt: skip
 
@@ -293,6 +298,12 @@ def _build_gates(elements: tuple[Element, ...], signal: dict[str, int]) -> Gates
         signals[row] = [signal[g.signal] for g in padded]
         when[row] = [g.when for g in padded]
     return Gates(np.array(gated, dtype=np.intp), signals, when)
+
+
+def _build_line_spreads(elements: tuple[Element, ...], loop: Loop) -> Matrix:
+    unknown = {u: n for n, u in enumerate(loop.unknowns)}
+    rows = [(unknown[s.unknown], n, s.share) for n, e in enumerate(elements) for s in e.spreads]
+    return _onto([r for r, _, _ in rows], [n for _, n, _ in rows], [s for _, _, s in rows], (len(unknown), len(elements)))
 
 
 def _build_spreads(elements: tuple[Element, ...], loop: Loop, width: int) -> Spreads:

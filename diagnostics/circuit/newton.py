@@ -18,7 +18,8 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
-MOST_ROUNDS = 60
+MOST_ROUNDS = 80
+PLAIN_ROUNDS = 4
 DEAD_BAND_V = 1e-9
 _SEARCH_ROUNDS = 24
 
@@ -50,7 +51,7 @@ class Circuits:
     def take(self, columns: Index) -> "Circuits":
         """Return some of the columns."""
         probe = self.probe.take(columns) if self.probe else None
-        return Circuits(self.network, self.lines_s[:, columns], self.fed[:, columns], probe)
+        return Circuits(self.network, self.lines_s.take(columns, axis=1), self.fed.take(columns, axis=1), probe)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +64,10 @@ class Point:
 
 def build_circuits(network: Network, columns: Index, signals: Flags, probe: Probe | None = None) -> Circuits:
     """Return the circuits of some columns under signals of shape (signal, column)."""
-    lines = network.lines.conductance_s[:, columns]
+    lines = network.lines.conductance_s.take(columns, axis=1)
     rows, open_ = network.line_gates.rows, ~_is_open(network.line_gates, signals)
     lines[rows] = np.where(open_, 0.0, lines[rows]) if rows.size else lines[rows]
-    fed = network.bends.present[:, columns]
+    fed = network.bends.present.take(columns, axis=1)
     rows = network.bend_gates.rows
     if rows.size:
         fed[rows] &= _is_open(network.bend_gates, signals)
@@ -81,8 +82,14 @@ def _is_open(gates: Gates, signals: Flags) -> Flags:
 
 def find_segments(network: Network, volts: Array) -> Index:
     """Return the segment in which each bend works."""
-    across = volts[network.bends.a] - volts[network.bends.b]
-    return (across[:, None, :] > network.bends.corner_v[:, :, None]).sum(axis=1)
+    return _segments_across(network, volts[network.bends.a] - volts[network.bends.b])
+
+
+def _segments_across(network: Network, across: Array) -> Index:
+    segment = np.zeros(across.shape, dtype=np.intp)
+    for corner in network.bends.corner_v.T:
+        segment += across > corner[:, None]
+    return segment
 
 
 def build_factor_at(circuits: Circuits, segment: Index) -> Factor:
@@ -143,12 +150,15 @@ def solve_point(circuits: Circuits, start: Point | None = None) -> Point:
 
 
 def _descend(circuits: Circuits, base: Array, goal: Array) -> Array:
-    """Return the operating points, walking from ``base`` towards the goal of each Newton step, (node, column)."""
+    """Return the operating points, walking from ``base`` towards the goal of each Newton step, (node, column).
+
+    The first rounds take whole steps, which settle most circuits; those that do not, or would cycle, are searched.
+    """
     answer = goal.copy()
     rest = np.arange(goal.shape[1])
-    for _ in range(MOST_ROUNDS):
+    for round_ in range(MOST_ROUNDS):
         step = goal - base
-        base = base + step * _search(circuits, base, step)
+        base = goal if round_ < PLAIN_ROUNDS else base + step * _search(circuits, base, step)
         segment = find_segments(circuits.network, base)
         goal = _solve_linear(circuits, segment)
         answer[:, rest] = goal
@@ -180,7 +190,7 @@ def _is_settled(circuits: Circuits, volts: Array, used: Index, found: Index) -> 
 
 def _search(circuits: Circuits, volts: Array, step: Array) -> Array:
     """Return how far along the step the co-content still falls, in (0, 1], (column,), by bisection on its slope."""
-    slope = _SlopeAlong(circuits, volts, step)
+    slope = _build_slope(circuits, volts, step)
     low, high = np.zeros(step.shape[1]), np.ones(step.shape[1])
     whole = slope.at(high) <= 0
     if whole.all():
@@ -194,28 +204,41 @@ def _search(circuits: Circuits, volts: Array, step: Array) -> Array:
 
 @dataclass(frozen=True, slots=True)
 class _SlopeAlong:
-    """The derivative of the co-content along a step, a non-decreasing function of how far one goes."""
+    """The derivative of the co-content along a step, a non-decreasing function of how far one goes.
 
-    circuits: Circuits
-    volts: Array
-    step: Array
+    Lines give ``start_w`` + share × ``rise_w`` (column,); bends are followed segment by segment.
+    """
+
+    network: Network
+    start_w: Array
+    rise_w: Array
+    across: Array
+    along: Array
 
     def at(self, share: Array) -> Array:
         """Return the derivative (watts) at ``share`` of the step, (column,)."""
-        network, probe = self.circuits.network, self.circuits.probe
-        volts = self.volts + share * self.step
-        lines, bends = network.lines, network.bends
-        along = self.step[lines.a] - self.step[lines.b]
-        total = (self.circuits.lines_s * (volts[lines.a] - volts[lines.b]) * along).sum(axis=0)
-        total += (network.earth_s[:, None] * volts[:-1] * self.step[:-1]).sum(axis=0)
-        segment = find_segments(network, volts)
+        bends = self.network.bends
+        across = self.across + share * self.along
+        segment = _segments_across(self.network, across)
         rows = np.arange(segment.shape[0])[:, None]
-        across = volts[bends.a] - volts[bends.b]
         current = bends.slope_s[rows, segment] * across + bends.offset_a[rows, segment]
-        total += (np.where(self.circuits.fed, current, 0.0) * (self.step[bends.a] - self.step[bends.b])).sum(axis=0)
-        if probe is not None:
-            columns = np.arange(probe.edge.size)
-            across_probe = volts[probe.red, columns] - volts[probe.black, columns]
-            along_probe = self.step[probe.red, columns] - self.step[probe.black, columns]
-            total += (probe.conductance_s * across_probe - probe.current_a) * along_probe
+        total: Array = self.start_w + share * self.rise_w + (current * self.along).sum(axis=0)
         return total
+
+
+def _build_slope(circuits: Circuits, volts: Array, step: Array) -> _SlopeAlong:
+    network, probe = circuits.network, circuits.probe
+    lines, bends = network.lines, network.bends
+    along = step[lines.a] - step[lines.b]
+    power = circuits.lines_s * along
+    earth = network.earth_s[:, None] * step[:-1]
+    start = (power * (volts[lines.a] - volts[lines.b])).sum(axis=0) + (earth * volts[:-1]).sum(axis=0)
+    rise = (power * along).sum(axis=0) + (earth * step[:-1]).sum(axis=0)
+    if probe is not None:
+        columns = np.arange(probe.edge.size)
+        across = volts[probe.red, columns] - volts[probe.black, columns]
+        ahead = step[probe.red, columns] - step[probe.black, columns]
+        start += (probe.conductance_s * across - probe.current_a) * ahead
+        rise += probe.conductance_s * ahead**2
+    fed = np.where(circuits.fed, step[bends.a] - step[bends.b], 0.0)
+    return _SlopeAlong(network, start, rise, volts[bends.a] - volts[bends.b], fed)

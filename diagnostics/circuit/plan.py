@@ -5,8 +5,6 @@ Nothing is ever subtracted, so that a 1 mΩ contact and a 1 TΩ leak keep their 
 (the idea of Grassmann, Taghavi and Heyman's algorithm for Markov chains, 1985, from memory).
 """
 
-import heapq
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -17,13 +15,14 @@ Index = NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
-class Pivot:
-    """How one node is eliminated: its neighbours, the edges to them, and the mesh edges that the star becomes.
+class Round:
+    """Pivots of one degree that share no neighbour, so that all are eliminated at once.
 
-    ``first`` and ``second`` index the neighbours of each mesh edge; all arrays are intp.
+    ``nodes`` is (pivot,), ``neighbours`` and ``edges`` are (pivot, degree), ``mesh`` is (pivot, mesh edge);
+    ``first`` and ``second`` index the neighbours that a mesh edge joins, (mesh edge,).
     """
 
-    node: int
+    nodes: Index
     neighbours: Index
     edges: Index
     mesh: Index
@@ -33,9 +32,9 @@ class Pivot:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The pivots in order, and the number of edges with all fill-in; edge ``n`` of the input keeps its number."""
+    """The rounds in order, and the number of edges with all fill-in; edge ``n`` of the input keeps its number."""
 
-    pivots: tuple[Pivot, ...]
+    rounds: tuple[Round, ...]
     edge_count: int
 
 
@@ -43,40 +42,57 @@ class Plan:
 def build_plan(node_count: int, edges: tuple[tuple[int, int], ...]) -> Plan:
     """Return a minimum-degree elimination plan; earth is not a node here, its conductances are kept apart."""
     numbers = {_key(a, b): n for n, (a, b) in enumerate(edges)}
-    near: list[set[int]] = [set() for _ in range(node_count)]
+    near: dict[int, set[int]] = {n: set() for n in range(node_count)}
     for a, b in edges:
         near[a].add(b)
         near[b].add(a)
-    queue = [(len(near[n]), n) for n in range(node_count)]
-    heapq.heapify(queue)
-    done = [False] * node_count
-    pivots: list[Pivot] = []
-    while queue:
-        degree, node = heapq.heappop(queue)
-        if done[node] or degree != len(near[node]):
-            continue
-        done[node] = True
-        pivots.append(_eliminate(node, near, numbers))
-        for other in pivots[-1].neighbours.tolist():
-            heapq.heappush(queue, (len(near[other]), other))
-    return Plan(tuple(pivots), len(numbers))
+    rounds: list[Round] = []
+    while near:
+        rounds.append(_eliminate(_choose_apart(near), near, numbers))
+    return Plan(tuple(rounds), len(numbers))
 
 
-def _eliminate(node: int, near: list[set[int]], numbers: dict[tuple[int, int], int]) -> Pivot:
-    neighbours = sorted(near[node])
-    pairs = [(i, j) for i in range(len(neighbours)) for j in range(i + 1, len(neighbours))]
-    mesh = [numbers.setdefault(_key(neighbours[i], neighbours[j]), len(numbers)) for i, j in pairs]
-    edges = [numbers[_key(node, other)] for other in neighbours]
-    for other in neighbours:
-        near[other] |= set(neighbours)
-        near[other] -= {node, other}
-    first, second = ([i for i, _ in pairs], [j for _, j in pairs])
-    return Pivot(node, *(_index(x) for x in (neighbours, edges, mesh, first, second)))
+def _choose_apart(near: dict[int, set[int]]) -> list[int]:
+    """Return the largest set found of nodes of one small degree, none of them within two steps of another.
+
+    Degrees of one and two make no fill-in, so they count as equally small: a chain is then halved, not peeled.
+    """
+    least = min(len(others) for others in near.values())
+    return max((_find_apart(near, degree) for degree in range(least, max(least, 4) + 1)), key=len)
+
+
+def _find_apart(near: dict[int, set[int]], degree: int) -> list[int]:
+    chosen: list[int] = []
+    taken: set[int] = set()
+    for node, others in near.items():
+        if len(others) == degree and node not in taken and not others & taken:
+            chosen.append(node)
+            taken |= others | {node}
+    return chosen
+
+
+def _eliminate(nodes: list[int], near: dict[int, set[int]], numbers: dict[tuple[int, int], int]) -> Round:
+    stars = [sorted(near[node]) for node in nodes]
+    degree = len(stars[0])
+    pairs = [(i, j) for i in range(degree) for j in range(i + 1, degree)]
+    edges = [[numbers[_key(node, other)] for other in star] for node, star in zip(nodes, stars, strict=True)]
+    mesh = [[numbers.setdefault(_key(star[i], star[j]), len(numbers)) for i, j in pairs] for star in stars]
+    for node, star in zip(nodes, stars, strict=True):
+        del near[node]
+        for other in star:
+            near[other] |= set(star)
+            near[other] -= {node, other}
+    shape = (len(nodes), degree)
+    return Round(
+        _index(nodes, (len(nodes),)), _index(stars, shape), _index(edges, shape),
+        _index(mesh, (len(nodes), len(pairs))), _index([i for i, _ in pairs], (len(pairs),)),
+        _index([j for _, j in pairs], (len(pairs),)),
+    )  # fmt: skip
 
 
 def _key(a: int, b: int) -> tuple[int, int]:
     return (a, b) if a < b else (b, a)
 
 
-def _index(values: Iterable[int]) -> Index:
-    return np.fromiter(values, dtype=np.intp)
+def _index(values: list[int] | list[list[int]], shape: tuple[int, ...]) -> Index:
+    return np.array(values, dtype=np.intp).reshape(shape)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .network import Network
-from .newton import Circuits, Point, build_circuits, solve_point
+from .newton import Point, build_circuits, solve_point
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -43,9 +43,9 @@ class Settled:
 
     def take(self, some: Index) -> "Settled":
         """Return some of the columns, in that order, repeats allowed."""
-        point = Point(self.point.volts[:, some], self.point.segment[:, some])
+        point = Point(self.point.volts.take(some, axis=1), self.point.segment.take(some, axis=1))
         chatter = tuple(self.chatter[n] for n in some)
-        return Settled(self.network, self.columns[some], self.signals[:, some], point, chatter)
+        return Settled(self.network, self.columns[some], self.signals.take(some, axis=1), point, chatter)
 
 
 def settle_from_rest(network: Network) -> Settled:
@@ -62,10 +62,22 @@ def apply_step(settled: Settled, step: Step) -> Settled:
     signals = settled.signals.copy()
     for name, value in step.items():
         signals[network.loop.signals.index(name)] = value
-    held = network.held[:, settled.columns]
-    signals = np.where(held, network.held_value[:, settled.columns], signals)
-    point = solve_point(build_circuits(network, settled.columns, signals), settled.point)
+    held = network.held.take(settled.columns, axis=1)
+    signals = np.where(held, network.held_value.take(settled.columns, axis=1), signals)
+    gating = list(network.gating)
+    moved = np.flatnonzero((signals[gating] != settled.signals[gating]).any(axis=0))
+    point = settled.point
+    if moved.size:
+        start = Point(point.volts.take(moved, axis=1), point.segment.take(moved, axis=1))
+        point = _put(point, moved, solve_point(build_circuits(network, settled.columns[moved], signals[:, moved]), start))
     return _settle(replace(settled, signals=signals, point=point))
+
+
+def _put(point: Point, columns: Index, fresh: Point) -> Point:
+    """Return the point with some columns replaced."""
+    volts, segment = point.volts.copy(), point.segment.copy()
+    volts[:, columns], segment[:, columns] = fresh.volts, fresh.segment
+    return Point(volts, segment)
 
 
 def apply_steps(settled: Settled, steps: Sequence[Step]) -> Settled:
@@ -78,13 +90,12 @@ def apply_steps(settled: Settled, steps: Sequence[Step]) -> Settled:
 def _settle(settled: Settled) -> Settled:
     """Let detectors, then relays, follow their volts until nothing changes; then let the panel latch its zones."""
     network, columns = settled.network, settled.columns
-    held = network.held[:, columns]
+    held = network.held.take(columns, axis=1)
     signals, point = settled.signals.copy(), settled.point
-    volts, segment = point.volts.copy(), point.segment.copy()
     rest = np.arange(columns.size)
     toggled = np.zeros_like(signals)
     for sweep in range(MOST_SWEEPS):
-        wanted = np.where(held[:, rest], signals[:, rest], _follow(network, signals[:, rest], volts[:, rest]))
+        wanted = np.where(held[:, rest], signals[:, rest], _follow(network, signals[:, rest], point.volts[:, rest]))
         changed = wanted != signals[:, rest]
         open_ = changed.any(axis=0)
         rest, wanted, changed = rest[open_], wanted[:, open_], changed[:, open_]
@@ -93,11 +104,11 @@ def _settle(settled: Settled) -> Settled:
         toggled[:, rest] = changed if sweep >= MOST_SWEEPS // 2 else False
         signals[:, rest] = wanted
         circuits = build_circuits(network, columns[rest], wanted)
-        fresh = solve_point(circuits, Point(volts[:, rest], segment[:, rest]))
-        volts[:, rest], segment[:, rest] = fresh.volts, fresh.segment
+        start = Point(point.volts.take(rest, axis=1), point.segment.take(rest, axis=1))
+        point = _put(point, rest, solve_point(circuits, start))
     chatter = _name_chatter(network, toggled, rest, columns.size)
-    latched = _latch_zones(network, signals, volts, held)
-    return Settled(network, columns, latched, Point(volts, segment), chatter)
+    latched = _latch_zones(network, signals, point.volts, held)
+    return Settled(network, columns, latched, point, chatter)
 
 
 def _name_chatter(network: Network, toggled: Flags, rest: Index, count: int) -> tuple[tuple[str, ...], ...]:
@@ -156,8 +167,3 @@ def find_powered(settled: Settled) -> Mapping[str, Flags]:
         there = ~settled.signal(f"{d.name}.dead") & ~settled.signal(f"{d.name}.head_off")
         found[d.name] = there & ((across >= d.powered_v) | settled.signal(f"{d.name}.latched"))
     return found
-
-
-def build_all_circuits(settled: Settled) -> Circuits:
-    """Return the settled circuits, for whoever wants to put a meter on them."""
-    return build_circuits(settled.network, settled.columns, settled.signals)

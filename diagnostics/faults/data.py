@@ -26,13 +26,14 @@ class Sees(_Strict):
 
 
 class KindData(_Strict):
-    """One entry of the catalogue; weights are relative, without unit."""
+    """One entry of the catalogue; weights are relative. ``settings_share``: how often a settings review finds it."""
 
     title: str
     family: str
     remedy: str
     weights: dict[Context, float]
     sees: Sees
+    settings_share: float = 0.0
 
 
 class Remedy(_Strict):

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from diagnostics.errors import FaultError, QuantityError, find_nearest
-from diagnostics.units import format_quantity, parse_resistor
+from diagnostics.units import format_short, parse_resistor
 from diagnostics.wiring import Edits, Loop
 
 from .data import CONTEXTS, Context, KindData, Remedy, read_catalogue
@@ -25,7 +25,7 @@ class Fault:
     @property
     def text(self) -> str:
         """Return the fault as the command line writes it."""
-        value = "" if self.value_ohm is None else f"={_write_ohms(self.value_ohm)}"
+        value = "" if self.value_ohm is None else f"={format_short(self.value_ohm)}"
         return f"{self.kind}{value}@{self.place}"
 
     @property
@@ -57,10 +57,6 @@ class Fault:
     def build_edits(self, loop: Loop) -> Edits:
         """Return what the fault does to the loop."""
         return KINDS[self.kind].build(loop, self.place, self.value_ohm or 0.0)
-
-
-def _write_ohms(value: float) -> str:
-    return format_quantity(value, "ohm", 4).replace("\u00a0", "").replace(" ", "").removesuffix("Ω") or "0"
 
 
 def list_faults(loop: Loop) -> tuple[Fault, ...]:

@@ -239,3 +239,11 @@ def _build_value(number: str, spelling: Spelling, text: str, unit: str) -> float
     if vanished or 0 < abs(value) < _SMALLEST:
         raise QuantityError(f"{quote(text)} is too small", text=text, unit=unit, hint=_hint(unit))
     return value + 0.0  # turns −0.0 into 0.0
+
+
+def format_short(resistance_ohm: float) -> str:
+    """Return a resistance without unit, as a fault or a mode carries it: ``300``, ``5.6k``, ``1M``."""
+    for factor, prefix in ((1e6, "M"), (1e3, "k")):
+        if resistance_ohm >= factor:
+            return f"{resistance_ohm / factor:.6g}{prefix}"
+    return f"{resistance_ohm:.6g}"

@@ -1,0 +1,65 @@
+"""What can be measured, as data: tools, minutes, settling, cautions, and the meter."""
+
+from functools import cache
+from pathlib import Path
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from diagnostics.source import Ohms, Seconds, Volts, parse_model, read_file
+
+_FILE = Path(__file__).with_name("measurements.yaml")
+Tool = Literal["meter", "tester", "resistor", "ladder"]
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class MeasurementKind(_Strict):
+    """One kind of measurement; minutes of work without travel, settling in seconds, misread as a share."""
+
+    about: str
+    tools: tuple[Tool, ...]
+    minutes: float
+    settling: Seconds
+    misread: float
+    cautions: tuple[str, ...]
+
+
+class Travel(_Strict):
+    """Minutes from place to place."""
+
+    to_detector: float
+    between_detectors: float
+    back_to_panel: float
+
+
+class Meter(_Strict):
+    """A hand meter: ± percent of reading + digits of a display with so many counts."""
+
+    volts_percent: float
+    volts_digits: float
+    ohms_percent: float
+    ohms_digits: float
+    counts: int
+    input_ohm: Ohms
+    ohms_test_v: Volts
+    ohms_source_ohm: Ohms
+    ohms_over: Ohms
+
+
+class Table(_Strict):
+    """The whole file; ``threshold_share`` is one sd of every threshold at which a part changes its state."""
+
+    format: Literal["ohmward-measurements/1"]
+    kinds: dict[str, MeasurementKind]
+    travel: Travel
+    meter: Meter
+    threshold_share: float
+
+
+@cache
+def read_table() -> Table:
+    """Return the table that ships with the package."""
+    return parse_model(read_file(_FILE), Table)

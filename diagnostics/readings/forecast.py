@@ -1,0 +1,163 @@
+"""What every measurement would give under every hypothesis: circuit and faults in, values with spread out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from diagnostics.circuit import (
+    MeterInput,
+    Settled,
+    apply_steps,
+    build_network,
+    build_steps,
+    read_meter,
+    settle_from_rest,
+    to_ohms,
+)
+from diagnostics.faults import Fault, build_all_edits
+from diagnostics.wiring import Loop
+
+from .data import Meter, read_table
+from .measurement import Measurement
+from .states import find_dark_sets, find_lamp_chances, find_sight_chances, find_test_chances, find_zone_chances, blur
+
+Array = NDArray[np.float64]
+Faults = tuple[Fault, ...]
+
+MOST_COLUMNS = 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """One measurement over all hypotheses.
+
+    Numbers: ``mean`` (hypothesis,) in V or Ω, and ``slopes`` (unknown and own value, hypothesis), the same unit per
+    standard deviation of each shared unknown. Words: ``tokens`` and ``chance`` (hypothesis, token), rows sum to 1.
+    """
+
+    measurement: Measurement
+    mean: Array | None = None
+    slopes: Array | None = None
+    tokens: tuple[str, ...] = ()
+    chance: Array | None = None
+
+    @property
+    def spread(self) -> Array:
+        """Return one standard deviation (V or Ω) from all unknowns together, without the meter, (hypothesis,)."""
+        if self.slopes is None:
+            raise TypeError(f"{self.measurement.kind} gives a word, not a number")
+        size: Array = np.sqrt((self.slopes**2).sum(axis=0))
+        return size
+
+
+def forecast_all(
+    loop: Loop, hypotheses: Sequence[Faults], measurements: Sequence[Measurement], meter: Meter | None = None
+) -> tuple[Forecast, ...]:
+    """Return a forecast of each measurement, in their order.
+
+    Raises
+    ------
+    PhysicsError
+        A hypothesis does not fit the loop.
+    """
+    bench = _Bench(loop, tuple(hypotheses), meter or read_table().meter)
+    groups: dict[tuple[str, str], list[int]] = {}
+    for n, m in enumerate(measurements):
+        groups.setdefault((m.kind, "" if m.mode.detector else m.mode.text), []).append(n)
+    found: dict[int, Forecast] = {}
+    for numbers in groups.values():
+        some = [measurements[n] for n in numbers]
+        found |= dict(zip(numbers, bench.forecast(some), strict=True))
+    return tuple(found[n] for n in range(len(measurements)))
+
+
+class _Bench:
+    """The hypotheses wired up and settled once; every forecast starts from there."""
+
+    def __init__(self, loop: Loop, hypotheses: tuple[Faults, ...], meter: Meter) -> None:
+        self.loop = loop
+        self.hypotheses = hypotheses
+        self.meter = meter
+        self.standby = settle_from_rest(build_network(loop, [build_all_edits(loop, h) for h in hypotheses]))
+
+    def forecast(self, some: list[Measurement]) -> list[Forecast]:
+        """Return forecasts of measurements of one kind, and of one mode if that mode has no detector."""
+        match some[0].kind:
+            case "volts" | "ohms":
+                return self._numbers(some)
+            case "look" | "settings":
+                return [self._tokens(m, find_sight_chances(self.loop, m, self.hypotheses)) for m in some]
+            case "lamp":
+                return [self._tokens(m, find_lamp_chances(self.standby, m.at)) for m in some]
+            case "panel_shows" | "known_resistor":
+                settled = apply_steps(self.standby, build_steps(some[0].mode, self.loop.zones[0].name))
+                return [self._tokens(m, find_zone_chances(settled)) for m in some]
+            case _:
+                return self._at_detectors(some)
+
+    def _tokens(self, m: Measurement, chances: tuple[tuple[str, ...], Array]) -> Forecast:
+        tokens, chance = chances
+        return Forecast(m, tokens=tokens, chance=blur(chance, m.data.misread))
+
+    def _numbers(self, some: list[Measurement]) -> list[Forecast]:
+        settled = apply_steps(self.standby, build_steps(some[0].mode, self.loop.zones[0].name))
+        meter = build_meter_input(some[0], self.meter)
+        shown = read_meter(settled, [find_leads(m, self.loop) for m in some], meter)
+        shown = to_ohms(shown, meter) if some[0].kind == "ohms" else shown
+        return [Forecast(m, mean=shown.volts[n], slopes=shown.slopes[:, n]) for n, m in enumerate(some)]
+
+    def _at_detectors(self, some: list[Measurement]) -> list[Forecast]:
+        """Functional tests and heads off: every hypothesis at every detector, in pieces."""
+        count = len(self.hypotheses)
+        size = max(1, MOST_COLUMNS // count)
+        found: list[Forecast] = []
+        for low in range(0, len(some), size):
+            piece = some[low : low + size]
+            wide = self.standby.take(np.tile(np.arange(count), len(piece)))
+            settled = self._act(wide, piece, count)
+            for n, m in enumerate(piece):
+                own = [s.take(np.arange(n * count, (n + 1) * count)) for s in settled]
+                found.append(self._tokens(m, self._read_states(m, own)))
+        return found
+
+    def _act(self, wide: Settled, piece: list[Measurement], count: int) -> list[Settled]:
+        which = np.repeat([m.at for m in piece], count)
+        names = sorted({m.at for m in piece})
+        if piece[0].kind != "functional_test":
+            return [wide, apply_steps(wide, [{f"{n}.head_off": self._hold_or(wide, f"{n}.head_off", which == n) for n in names}])]
+        smoke = {f"{n}.smoke": which == n for n in names}
+        alarmed = apply_steps(wide, [smoke])
+        clean = {name: np.zeros_like(mask) for name, mask in smoke.items()}
+        after = apply_steps(alarmed, [clean, {"panel.reset": True}, {"panel.reset": False}])
+        return [wide, alarmed, after]
+
+    @staticmethod
+    def _hold_or(settled: Settled, signal: str, mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        either: NDArray[np.bool_] = settled.signal(signal) | mask
+        return either
+
+    def _read_states(self, m: Measurement, settled: list[Settled]) -> tuple[tuple[str, ...], Array]:
+        if m.kind == "functional_test":
+            return find_test_chances(settled[0], settled[1], settled[2])
+        if m.kind == "head_off":
+            return find_zone_chances(settled[1])
+        return find_dark_sets(settled[1], m.at)
+
+
+def find_leads(m: Measurement, loop: Loop) -> tuple[str, str]:
+    """Return the terminals that the leads touch: ohms of a lifted pair are taken on the wires, not on the screws."""
+    if m.kind != "ohms":
+        return m.red, m.black
+    zone = loop.zones[0]
+    onto = {zone.plus: f"field.{zone.name}+", zone.minus: f"field.{zone.name}-"}
+    return onto.get(m.red, m.red), onto.get(m.black, m.black)
+
+
+def build_meter_input(m: Measurement, meter: Meter) -> MeterInput:
+    """Return the meter as the circuit sees it."""
+    if m.kind == "ohms":
+        return MeterInput(meter.ohms_source_ohm, meter.ohms_test_v)
+    return MeterInput(meter.input_ohm)

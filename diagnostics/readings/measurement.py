@@ -1,0 +1,198 @@
+"""One concrete measurement: what, where, in which mode, with which lead where."""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal
+
+from diagnostics.circuit import STANDBY, Mode, parse_mode
+from diagnostics.errors import FaultError, find_nearest
+from diagnostics.faults import read_catalogue
+from diagnostics.wiring import Loop, Style
+
+from .data import MeasurementKind, Tool, Travel, read_table
+
+Outcome = Literal["volts", "ohms", "token"]
+STATES = ("normal", "trouble", "alarm")
+LAMPS = ("lit", "dark", "alarm")
+TESTS = ("reports_and_clears", "reports_and_stays", "no_report", "alarm_already")
+AS_IT_SHOULD_BE = "as_it_should_be"
+SETTING_WRONG = "setting_wrong"
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """A set-up that gives one reading. ``red`` and ``black`` are terminals on volts and ohms; ``at`` is a place otherwise."""
+
+    kind: str
+    mode: Mode = STANDBY
+    red: str = ""
+    black: str = ""
+    at: str = ""
+
+    @cached_property
+    def data(self) -> MeasurementKind:
+        """Return what is known of its kind."""
+        return read_table().kinds[self.kind]
+
+    @property
+    def outcome(self) -> Outcome:
+        """Return whether it gives volts, ohms or a word."""
+        return "volts" if self.kind == "volts" else "ohms" if self.kind == "ohms" else "token"
+
+    @property
+    def unit(self) -> str:
+        """Return the SI unit of its value, or an empty text."""
+        return {"volts": "V", "ohms": "ohm"}.get(self.outcome, "")
+
+    @property
+    def place(self) -> str:
+        """Return where a person stands: ``panel`` or a detector."""
+        spot = self.at or self.red
+        name = spot.partition(".")[0]
+        return name if name.startswith("det") else "panel"
+
+    @property
+    def tools(self) -> frozenset[Tool]:
+        """Return what it needs, a ladder at every detector included."""
+        ladder: set[Tool] = {"ladder"} if self.place != "panel" else set()
+        return frozenset(ladder | set(self.data.tools))
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Return the cautions that go with it, by name."""
+        own = [c for c in self.data.cautions if c != "live_cabinet" or self.place == "panel"]
+        return (*own, "ladder") if self.place != "panel" else tuple(own)
+
+    @property
+    def key(self) -> str:
+        """Return a text that names this set-up and no other."""
+        leads = f"{self.red},{self.black}" if self.red else self.at
+        return f"{self.kind}|{leads}|{self.mode.text}"
+
+    def find_minutes(self, standing_at: str) -> float:
+        """Return the expected minutes from where one stands: travel, ladder, set-up, reading, putting back."""
+        return self.data.minutes + find_travel(standing_at, self.place, read_table().travel)
+
+
+def find_travel(start: str, goal: str, travel: Travel) -> float:
+    """Return the minutes between two places."""
+    if start == goal:
+        return 0.0
+    if goal == "panel":
+        return travel.back_to_panel
+    return travel.to_detector if start == "panel" else travel.between_detectors
+
+
+def list_tokens(measurement: Measurement, loop: Loop) -> tuple[str, ...]:
+    """Return every word that a measurement can answer; empty where it gives a number or a list of detectors."""
+    match measurement.kind:
+        case "panel_shows" | "head_off" | "known_resistor":
+            return STATES
+        case "lamp":
+            return LAMPS
+        case "functional_test":
+            return TESTS
+        case "look":
+            return (AS_IT_SHOULD_BE, *list_sights())
+        case "settings":
+            return (AS_IT_SHOULD_BE, SETTING_WRONG)
+        case "dark_with_head_off":
+            return ("none", *(d.name for d in loop.detectors))
+        case _:
+            return ()
+
+
+def list_sights() -> tuple[str, ...]:
+    """Return every token that a look can find."""
+    return tuple(dict.fromkeys(k.sees.token for k in read_catalogue().kinds.values() if k.sees.token != "none"))
+
+
+def find_lifted_mode(loop: Loop) -> Mode:
+    """Return how the zone pair is metered lifted: a supervision relay's contact needs the detector supply left on."""
+    supervised = any(r.name == "endrelay" for r in loop.relays)
+    return Mode("lifted_supply_on") if supervised else Mode("lifted")
+
+
+def list_measurements(loop: Loop) -> tuple[Measurement, ...]:
+    """Return every measurement that this loop offers, in a fixed order."""
+    zone = loop.zones[0]
+    found = [Measurement("panel_shows", at="panel")]
+    found += [Measurement("volts", red=r, black=b) for r, b in loop.meter_points]
+    lifted = find_lifted_mode(loop)
+    found += [Measurement("ohms", lifted, red=r, black=b) for r, b in ((zone.plus, zone.minus), (zone.minus, zone.plus))]
+    right_ohm = loop.site.zones[zone.name].end_resistor
+    found.append(Measurement("known_resistor", Mode("known_resistor", resistance_ohm=right_ohm), at="panel"))
+    found += [Measurement("settings", at="panel"), Measurement("look", at="panel")]
+    if any(r.name == "reset" for r in loop.relays):
+        pulse = Mode("during_reset")
+        found += [Measurement("volts", pulse, red=r, black="panel.aux-") for r in ("reset.com", "reset.nc", "reset.no")]
+        found.append(Measurement("look", at="reset"))
+    for d in loop.detectors:
+        found += [Measurement("lamp", at=d.name)] if d.lamp != "dark" else []
+        found.append(Measurement("functional_test", Mode("after_reset", d.name), at=d.name))
+        found += [Measurement(k, Mode("head_off", d.name), at=d.name) for k in ("head_off", "dark_with_head_off")]
+        found.append(Measurement("look", at=d.name))
+    return tuple(found)
+
+
+def parse_measurement(kind: str, loop: Loop, where: dict[str, str]) -> Measurement:
+    """Return the measurement that a case or a caller names: ``where`` has red and black, or at, and mode.
+
+    Raises
+    ------
+    FaultError
+        Not one of this loop's measurements; the hint says what there is.
+    """
+    kinds = read_table().kinds
+    if kind not in kinds:
+        near = find_nearest(kind, kinds)
+        raise FaultError(f"no measurement {kind!r}", text=kind, hint=f"did you mean {near!r}?" if near else f"there are {', '.join(kinds)}")
+    red, black, at = (where.get(k, "") for k in ("red", "black", "at"))
+    known = [m for m in list_measurements(loop) if m.kind == kind]
+    given = where.get("mode")
+    mode = parse_mode(given, loop) if given else None
+    wanted = (red, black) if kind in {"volts", "ohms"} else (at, "")
+    for m in known:
+        leads = (m.red, m.black) if m.red else (m.at, "")
+        same_leads = leads == wanted or (m.kind == "volts" and leads == (black, red))
+        if same_leads and (mode is None or _is_same_mode(m, mode)):
+            return m if leads == wanted else replace(m, red=red, black=black)
+    raise FaultError(
+        f"{kind} {' to '.join(x for x in wanted if x) or '(nowhere)'}"
+        f"{' in mode ' + mode.text if mode else ''} is not a measurement of this loop",
+        text=kind,
+        hint=_suggest_place(known, wanted),
+    )
+
+
+def _is_same_mode(m: Measurement, mode: Mode) -> bool:
+    """A functional test may be told as its alarm; a state shown at the detector, as standby."""
+    if m.kind == "functional_test":
+        return mode.word in {"standby", "alarm", "after_reset"} and mode.detector in {"", m.at}
+    if m.kind in {"head_off", "dark_with_head_off"}:
+        return mode.word in {"standby", "head_off"} and mode.detector in {"", m.at}
+    if m.kind == "known_resistor":
+        return mode.word in {"standby", "known_resistor"}
+    return m.mode == mode
+
+
+def _suggest_place(known: list[Measurement], wanted: tuple[str, str]) -> str:
+    places = sorted({m.red or m.at for m in known})
+    near = find_nearest(wanted[0], places) if wanted[0] else None
+    if near and near != wanted[0]:
+        return f"did you mean {near!r}?"
+    modes = sorted({m.mode.text for m in known if (m.red or m.at) == wanted[0]})
+    if modes:
+        partners = sorted({m.black for m in known if m.red == wanted[0]})
+        return f"there it is taken in mode {', '.join(modes)}" + (f", black on {', '.join(partners)}" if partners != [""] else "")
+    return f"see: ohmward list measurements SITE; first places: {', '.join(places[:5])}"
+
+
+def is_offered(measurement: Measurement, can: frozenset[str] | None) -> bool:
+    """Return whether a person with these tools can do it; None is *everything*."""
+    return can is None or measurement.tools <= can
+
+
+def is_two_wire(loop: Loop) -> bool:
+    """Return whether the detectors are fed by the zone pair itself."""
+    return loop.spec.style is Style.TWO_WIRE_ZONE

@@ -1,0 +1,51 @@
+"""What a hand meter makes of volts and ohms: display steps, limits of error, over-range."""
+
+import math
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diagnostics.units import OVER
+
+from .data import Meter
+
+Array = NDArray[np.float64]
+Unit = Literal["V", "ohm"]
+# Lowest range of each function, as a multiple of the counts: 6.000 V and 600.0 Ω on 6000 counts (check-values, 5).
+_LOWEST = {"V": 1e-3, "ohm": 0.1}
+
+
+def find_step(value: Array | float, unit: Unit, meter: Meter) -> Array:
+    """Return the display step (V or Ω) of the lowest range that shows a value; ranges go by tens."""
+    size = np.abs(np.asarray(value, dtype=np.float64))
+    top = _LOWEST[unit] * meter.counts
+    decades = np.ceil(np.log10(np.maximum(size, top) / top) - 1e-12)
+    step: Array = _LOWEST[unit] * 10.0**decades
+    return step
+
+
+def find_limit(value: Array | float, unit: Unit, meter: Meter) -> Array:
+    """Return the limit of error (V or Ω): ± (percent of reading + digits).
+
+    A reading of 100.0 V at ±(1 % + 2) lies within ±1.2 V.
+    """
+    percent, digits = (
+        (meter.volts_percent, meter.volts_digits) if unit == "V" else (meter.ohms_percent, meter.ohms_digits)
+    )
+    size = np.abs(np.asarray(value, dtype=np.float64))
+    limit: Array = percent / 100 * size + digits * find_step(size, unit, meter)
+    return limit
+
+
+def find_sd(value: Array | float, unit: Unit, meter: Meter) -> Array:
+    """Return one standard deviation of a reading: the limits of error are taken as two of them."""
+    return find_limit(value, unit, meter) / 2
+
+
+def show_value(value: float, unit: Unit, meter: Meter) -> float:
+    """Return what the display shows: rounded to its step, ``OVER`` above the ohms range."""
+    if unit == "ohm" and (value > meter.ohms_over or math.isinf(value)):
+        return OVER
+    step = float(find_step(value, unit, meter))
+    return round(round(value / step) * step, 9)

@@ -1,0 +1,110 @@
+"""What one described loop shows under given faults in one mode: every reading, the panel, the discrete states."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnostics.circuit import Mode, Settled, build_mode_edits, build_steps, find_powered, read_meter, solve_batch, to_ohms
+from diagnostics.faults import Fault, build_all_edits
+from diagnostics.units import OVER
+from diagnostics.wiring import Loop
+
+from .data import Meter, read_table
+from .forecast import build_meter_input, find_leads
+from .measurement import Measurement
+from .meter import find_sd, show_value
+
+
+@dataclass(frozen=True, slots=True)
+class PredictedReading:
+    """One reading: as the meter shows it, ideal (no meter, V only), and one sd with the meter's own error (V or Ω)."""
+
+    measurement: Measurement
+    value: float
+    ideal: float
+    sd: float
+
+
+@dataclass(frozen=True, slots=True)
+class Prediction:
+    """A loop in one mode. ``panel`` says what each zone shows, None while it is being reset."""
+
+    readings: tuple[PredictedReading, ...]
+    panel: dict[str, str | None]
+    states: dict[str, str]
+    chatter: tuple[str, ...]
+
+
+def settle_mode(loop: Loop, faults: Sequence[Fault], mode: Mode) -> Settled:
+    """Return the loop with its faults, settled in a mode; one column."""
+    zone = loop.zones[0].name
+    edits = (*build_all_edits(loop, faults), *build_mode_edits(mode, zone))
+    return solve_batch(loop, [edits], build_steps(mode, zone))
+
+
+def predict_mode(loop: Loop, faults: Sequence[Fault], mode: Mode, meter: Meter | None = None) -> Prediction:
+    """Return every reading that this mode allows: ohms of the lifted pair, or volts where there is supply.
+
+    Raises
+    ------
+    PhysicsError
+        The circuit has no balance of volts and currents.
+    """
+    settled = settle_mode(loop, faults, mode)
+    found = list_mode_measurements(loop, mode)
+    readings = tuple(predict_reading(settled, m, meter or read_table().meter) for m in found)
+    return Prediction(readings, show_zones(settled), show_states(settled), settled.chatter[0])
+
+
+def list_mode_measurements(loop: Loop, mode: Mode) -> list[Measurement]:
+    """Return the meter readings that a mode allows; ohms never on a pair that is fed."""
+    zone = loop.zones[0]
+    ohms = [Measurement("ohms", mode, red=r, black=b) for r, b in ((zone.plus, zone.minus), (zone.minus, zone.plus))]
+    volts = [Measurement("volts", mode, red=r, black=b) for r, b in loop.meter_points]
+    if mode.is_powered_down:
+        return ohms
+    return [*volts, *ohms] if mode.word == "lifted_supply_on" else volts
+
+
+def predict_reading(settled: Settled, m: Measurement, meter: Meter) -> PredictedReading:
+    """Return one reading of a settled loop of one column."""
+    red, black = find_leads(m, settled.network.loop)
+    source = build_meter_input(m, meter)
+    shown = read_meter(settled, [(red, black)], source)
+    if m.kind == "ohms":
+        shown = to_ohms(shown, source)
+        value = float(shown.volts[0, 0])
+        over = show_value(value, "ohm", meter) == OVER
+        sd = 0.0 if over else float(np.hypot(np.sqrt((shown.slopes**2).sum()), find_sd(value, "ohm", meter)))
+        return PredictedReading(m, show_value(value, "ohm", meter), OVER if over else value, sd)
+    value = float(shown.volts[0, 0])
+    sd = float(np.hypot(np.sqrt((shown.slopes**2).sum()), find_sd(value, "V", meter)))
+    return PredictedReading(m, show_value(value, "V", meter), float(settled.volts(red, black)[0]), sd)
+
+
+def show_zones(settled: Settled) -> dict[str, str | None]:
+    """Return what the panel shows for each zone; None while it holds the zone down for a reset."""
+    loop = settled.network.loop
+    found: dict[str, str | None] = {}
+    for zone in loop.zones:
+        held_down = bool(settled.signal("panel.reset")[0]) and f"dropped.{zone.name}" in loop.by_name
+        if held_down or settled.signal("panel.down")[0]:
+            found[zone.name] = None
+        elif settled.signal(f"{zone.name}.latched")[0]:
+            found[zone.name] = "alarm"
+        else:
+            found[zone.name] = zone.find_band(float(settled.volts(zone.plus, zone.minus)[0])).state
+    return found
+
+
+def show_states(settled: Settled) -> dict[str, str]:
+    """Return powered, dark or latched for each detector, operated or released for each relay."""
+    powered = find_powered(settled)
+    found = {}
+    for name, flags in powered.items():
+        latched = bool(settled.signal(f"{name}.latched")[0])
+        found[name] = "latched" if latched else "powered" if flags[0] else "dark"
+    for relay in settled.network.loop.relays:
+        found[relay.name] = "operated" if settled.signal(f"{relay.name}.operated")[0] else "released"
+    return found

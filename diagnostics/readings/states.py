@@ -1,0 +1,124 @@
+"""Words out of volts: what panel, lamps and eyes show, as chances over hypotheses."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from diagnostics.circuit import Settled, find_powered
+from diagnostics.faults import Fault
+from diagnostics.wiring import Loop, Zone
+
+from .data import read_table
+from .measurement import AS_IT_SHOULD_BE, LAMPS, SETTING_WRONG, STATES, TESTS, Measurement, list_sights
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Chances = tuple[tuple[str, ...], Array]
+_FLOOR_V = 0.02
+
+
+def blur(chance: Array, misread: float) -> Array:
+    """Mix in the share of answers that are wrong for no reason the model knows; rows still sum to 1."""
+    blurred: Array = (1 - misread) * chance + misread / chance.shape[1]
+    return blurred
+
+
+def find_zone_chances(settled: Settled) -> Chances:
+    """Return the chances of normal, trouble and alarm for the first zone, (column, state)."""
+    zone = settled.network.loop.zones[0]
+    across = settled.volts(zone.plus, zone.minus)
+    chance = _by_band(zone, across)
+    latched = settled.signal(f"{zone.name}.latched")
+    chance[latched] = [0.0, 0.0, 1.0]
+    return STATES, chance
+
+
+def _by_band(zone: Zone, across: Array) -> Array:
+    """Spread the zone volts over the bands: the share of a threshold that is uncertain stands in the data."""
+    sd = read_table().threshold_share * np.abs(across) + _FLOOR_V
+    chance = np.zeros((across.size, len(STATES)))
+    for band in zone.bands:
+        inside = ndtr((band.high_v - across) / sd) - ndtr((band.low_v - across) / sd)
+        chance[:, STATES.index(band.state)] += inside
+    return chance / chance.sum(axis=1, keepdims=True)
+
+
+def find_lamp_chances(settled: Settled, name: str) -> Chances:
+    """Return the chances of lit, dark and alarm for one detector's lamp, (column, lamp)."""
+    lit = _powered_chance(settled, name)
+    latched = settled.signal(f"{name}.latched")
+    chance = np.stack([lit, 1 - lit, np.zeros_like(lit)], axis=1)
+    chance[latched] = [0.0, 0.0, 1.0]
+    return LAMPS, chance
+
+
+def _powered_chance(settled: Settled, name: str) -> Array:
+    detector = next(d for d in settled.network.loop.detectors if d.name == name)
+    across = settled.volts(detector.plus, detector.minus)
+    across = np.abs(across) if detector.either_way else across
+    there = ~settled.signal(f"{name}.dead") & ~settled.signal(f"{name}.head_off")
+    sd = read_table().threshold_share * detector.powered_v
+    return np.where(there, ndtr((across - detector.powered_v) / sd), 0.0)
+
+
+def find_test_chances(before: Settled, alarmed: Settled, after: Settled) -> Chances:
+    """Return the chances of each outcome of a functional test, (column, outcome)."""
+    alarm = STATES.index("alarm")
+    already = find_zone_chances(before)[1][:, alarm]
+    reports = find_zone_chances(alarmed)[1][:, alarm]
+    stays = find_zone_chances(after)[1][:, alarm]
+    fresh = 1 - already
+    chance = [fresh * reports * (1 - stays), fresh * reports * stays, fresh * (1 - reports), already]
+    return TESTS, np.stack(chance, axis=1)
+
+
+def find_dark_sets(settled: Settled, removed: str) -> Chances:
+    """Return the chance of each set of other detectors that are dark with one head off, (column, set)."""
+    powered = find_powered(settled)
+    names = [d.name for d in settled.network.loop.detectors if d.name != removed]
+    dark = np.stack([~powered[n] for n in names], axis=1) if names else np.zeros((settled.columns.size, 0), dtype=np.bool_)
+    sets, which = np.unique(dark, axis=0, return_inverse=True)
+    tokens = tuple(write_dark_set([n for n, off in zip(names, row, strict=True) if off]) for row in sets)
+    chance = np.zeros((settled.columns.size, len(tokens) + 1))
+    chance[np.arange(settled.columns.size), which.ravel()] = 1.0
+    return (*tokens, "other"), chance
+
+
+def write_dark_set(names: Sequence[str]) -> str:
+    """Return the answer to *which others are dark*: names in order, separated by commas, or ``none``."""
+    return ",".join(sorted(names, key=lambda n: int(n.removeprefix("det")))) or "none"
+
+
+def find_sight_chances(loop: Loop, m: Measurement, hypotheses: Sequence[tuple[Fault, ...]]) -> Chances:
+    """Return the chance of each thing that a look, or a review of settings, can find, (hypothesis, token)."""
+    if m.kind == "settings":
+        wrong = np.array([1 - np.prod([1 - f.data.settings_share for f in h]) for h in hypotheses])
+        return (AS_IT_SHOULD_BE, SETTING_WRONG), np.stack([1 - wrong, wrong], axis=1)
+    tokens = (AS_IT_SHOULD_BE, *list_sights())
+    chance = np.zeros((len(hypotheses), len(tokens)))
+    for row, faults in enumerate(hypotheses):
+        _add_sights(chance[row], tokens, [f for f in faults if find_look_place(f, loop) == m.at])
+    return tokens, chance
+
+
+def _add_sights(row: Array, tokens: tuple[str, ...], faults: Sequence[Fault]) -> None:
+    rest = 1.0
+    for fault in faults:
+        sees = fault.data.sees
+        if sees.share:
+            row[tokens.index(sees.token)] += rest * sees.share
+            rest *= 1 - sees.share
+    row[0] += rest
+
+
+def find_look_place(fault: Fault, loop: Loop) -> str:
+    """Return where a look finds a fault: ``panel``, ``reset`` or a detector."""
+    match fault.data.sees.at:
+        case "end":
+            return loop.detectors[-1].name
+        case "reset":
+            return "reset"
+        case _:
+            return fault.place.partition(".")[0]
