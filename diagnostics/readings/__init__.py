@@ -19,10 +19,11 @@ from .measurement import (
 from .meter import find_limit, find_sd, find_step, show_value
 from .predict import PredictedReading, Prediction, list_mode_measurements, predict_mode, settle_mode
 from .states import find_look_place, write_dark_set
+from .value import parse_value
 
 __all__ = [
     "AS_IT_SHOULD_BE", "LAMPS", "SETTING_WRONG", "STATES", "TESTS", "Forecast", "Measurement", "MeasurementKind",
     "Meter", "PredictedReading", "Prediction", "Table", "Travel", "find_lifted_mode", "find_limit", "find_look_place",
     "find_sd", "find_step", "find_travel", "forecast_all", "is_offered", "list_measurements", "list_mode_measurements",
-    "list_tokens", "parse_measurement", "predict_mode", "read_table", "settle_mode", "show_value", "write_dark_set",
+    "list_tokens", "parse_measurement", "parse_value", "predict_mode", "read_table", "settle_mode", "show_value", "write_dark_set",
 ]  # fmt: skip

@@ -1,0 +1,59 @@
+"""A value as typed, understood for its measurement: volts, ohms, ``OL``, or one of its words."""
+
+import re
+
+from diagnostics.errors import QuantityError, find_nearest
+from diagnostics.units import parse_quantity
+from diagnostics.wiring import Loop
+
+from .measurement import Measurement, list_tokens
+from .states import write_dark_set
+
+# Words that people use for the same thing.
+_SAME = {
+    "lamp": {"on": "lit", "blinks": "lit", "blinking": "lit", "flashes": "lit", "off": "dark", "red": "alarm", "steady": "alarm"},
+    "functional_test": {"reports": "reports_and_clears", "passes": "reports_and_clears", "silent": "no_report", "nothing": "no_report"},
+    "look": {"ok": "as_it_should_be", "fine": "as_it_should_be", "nothing": "as_it_should_be"},
+    "settings": {"ok": "as_it_should_be", "fine": "as_it_should_be", "wrong": "setting_wrong"},
+    "panel_shows": {"fault": "trouble", "ok": "normal", "quiet": "normal"},
+    "head_off": {"fault": "trouble", "nothing": "normal"},
+    "known_resistor": {"fault": "trouble", "ok": "normal"},
+}  # fmt: skip
+
+
+def parse_value(measurement: Measurement, loop: Loop, text: str) -> float | str:
+    """Return what was read: volts or ohms (``math.inf`` for ``OL``), or a word of this measurement.
+
+    Raises
+    ------
+    QuantityError
+        Not a value of this measurement; the hint says what it can be.
+    """
+    if measurement.unit:
+        return parse_quantity(text, measurement.unit, over=measurement.kind == "ohms")
+    plain = re.sub(r"[\s-]+", "_", text.strip().lower())
+    if measurement.kind == "dark_with_head_off":
+        return _parse_dark(measurement, loop, text)
+    tokens = list_tokens(measurement, loop)
+    plain = _SAME.get(measurement.kind, {}).get(plain, plain)
+    if plain in tokens:
+        return plain
+    near = find_nearest(plain, tokens)
+    hint = f"did you mean {near!r}?" if near else f"choose one of {', '.join(tokens)}"
+    raise QuantityError(f"{text[:60]!r} is no answer to {measurement.kind}", text=text, unit="a word", hint=hint)
+
+
+def _parse_dark(measurement: Measurement, loop: Loop, text: str) -> str:
+    """Read *which others are dark*: ``none``, or detectors separated by commas or spaces."""
+    names = [n for n in re.split(r"[\s,;]+", text.strip().lower()) if n and n != "and"]
+    if names in ([], ["none"]):
+        if not names:
+            raise QuantityError("nothing was given", text=text, unit="a word", hint="write none, or for example det4,det5")
+        return "none"
+    known = {d.name for d in loop.detectors} - {measurement.at}
+    wrong = [n for n in names if n not in known]
+    if wrong:
+        near = find_nearest(wrong[0], known)
+        hint = f"did you mean {near!r}?" if near else "write none, or for example det4,det5"
+        raise QuantityError(f"{wrong[0][:40]!r} is no other detector of this loop", text=text, unit="a word", hint=hint)
+    return write_dark_set(sorted(set(names)))
