@@ -32,7 +32,7 @@ class Lines:
 
 @dataclass(frozen=True, slots=True)
 class Bends:
-    """Piecewise-linear elements; ``slope_s`` and ``offset_a`` are (element, segment), ``corner_v`` is padded with inf."""
+    """Curves; ``slope_s`` and ``offset_a`` are (element, segment), ``corner_v`` is padded with inf."""
 
     names: tuple[str, ...]
     a: Index
@@ -80,10 +80,11 @@ class OwnValue:
 class Network:
     """The compiled batch. Node ``len(nodes)`` is earth.
 
-    ``gating`` are the numbers of the signals that let elements conduct; ``line_spreads`` maps line effects onto unknowns.
+    ``gating`` numbers the signals that let elements conduct; ``line_spreads`` maps line effects onto unknowns.
     """
 
     loop: Loop
+    edits: tuple[Edits, ...]
     nodes: tuple[str, ...]
     number: dict[str, int]
     columns: int
@@ -127,7 +128,7 @@ def build_network(loop: Loop, edits: Sequence[Edits]) -> Network:
     pairs = [(e.a, e.b) for e in union.elements] + list(loop.meter_points) + _field_points(loop)
     edge_of = _number_edges(pairs, number)
     plan = build_plan(len(terminals), tuple(edge_of))
-    lines, own = _build_lines(union, np.flatnonzero(is_line), number, edge_of, len(edits))
+    lines, own = _build_lines(union, np.flatnonzero(is_line), number, edge_of)
     bends = _build_bends(union, np.flatnonzero(~np.array(is_line)), number, edge_of)
     signal = {s: n for n, s in enumerate(loop.signals)}
     held, held_value = _build_holds(loop, edits, signal)
@@ -135,7 +136,7 @@ def build_network(loop: Loop, edits: Sequence[Edits]) -> Network:
     bend_elements = tuple(e for e in union.elements if e.curve is not None)
     gating = {signal[gate.signal] for e in union.elements for gate in e.gates}
     return Network(
-        loop, tuple(terminals), number, len(edits), plan, edge_of, _leaks(loop, len(terminals)),
+        loop, tuple(edits), tuple(terminals), number, len(edits), plan, edge_of, _leaks(loop, len(terminals)),
         lines, bends, _build_gates(line_elements, signal), _build_gates(bend_elements, signal), tuple(sorted(gating)),
         _build_line_spreads(line_elements, loop), _build_spreads(bend_elements, loop, bends.slope_s.shape[1]),
         own, held, held_value,
@@ -148,23 +149,19 @@ def _field_points(loop: Loop) -> list[tuple[str, str]]:
 
 def _unite(loop: Loop, edits: Sequence[Edits]) -> _Union:
     """Gather every element of every circuit; the same addition in two circuits is one element."""
-    rows = {element: n for n, element in enumerate(loop.elements) if element.kind is not Kind.LEAK}
-    rows = {element: n for n, element in enumerate(rows)}
+    rows = {e: n for n, e in enumerate(e for e in loop.elements if e.kind is not Kind.LEAK)}
     base = {element.name: element for element in rows}
-    absent: list[tuple[int, int]] = []
-    extra: list[tuple[int, int]] = []
+    changes: list[tuple[int, int, bool]] = []
     resistance: dict[tuple[int, int], float] = {}
     share: dict[tuple[int, int], float] = {}
     for column, circuit in enumerate(edits):
         now = dict(base)
         for edit in circuit:
-            _edit_column(edit, now, column, rows, (absent, extra), (resistance, share))
+            _edit_column(edit, now, column, rows, changes, (resistance, share))
     present = np.zeros((len(rows), len(edits)), dtype=np.bool_)
     present[: len(base)] = True
-    for row, column in absent:
-        present[row, column] = False
-    for row, column in extra:
-        present[row, column] = True
+    for row, column, there in changes:
+        present[row, column] = there
     return _Union(tuple(rows), present, resistance, share)
 
 
@@ -173,11 +170,13 @@ def _edit_column(
     now: dict[str, Element],
     column: int,
     rows: dict[Element, int],
-    flags: tuple[list[tuple[int, int]], list[tuple[int, int]]],
+    changes: list[tuple[int, int, bool]],
     values: tuple[dict[tuple[int, int], float], dict[tuple[int, int], float]],
 ) -> None:
-    """Carry one edit into one column; ``now`` is what the column's elements are at this point."""
-    absent, extra = flags
+    """Carry one edit into one column; ``now`` is what the column's elements are at this point.
+
+    ``changes`` are kept in order: an element with both ends moved is for a moment one that must not stay.
+    """
     resistance, share = values
     name = getattr(edit, "element", None)
     if isinstance(name, str) and name not in now:
@@ -188,18 +187,20 @@ def _edit_column(
             resistance[at] = ohm
             share[at] = spread
         case Remove(element):
-            absent.append((rows[now.pop(element)], column))
+            changes.append((rows[now.pop(element)], column, False))
         case Add(element, spread):
             now[element.name] = element
             at = (rows.setdefault(element, len(rows)), column)
-            extra.append(at)
+            changes.append((*at, True))
             share[at] = spread
         case Move(element, end, terminal):
             old = now[element]
-            new = replace(old, a=terminal) if end == "a" else replace(old, b=terminal)
-            absent.append((rows[old], column))
-            now[element] = new
-            extra.append((rows.setdefault(new, len(rows)), column))
+            now[element] = replace(old, a=terminal) if end == "a" else replace(old, b=terminal)
+            before, after = (rows[old], column), (rows.setdefault(now[element], len(rows)), column)
+            changes += [(*before, False), (*after, True)]
+            for known in values:
+                if before in known:
+                    known[after] = known[before]
         case _:
             return
 
@@ -241,7 +242,7 @@ def _ends(elements: list[Element], number: dict[str, int]) -> tuple[Index, Index
 
 
 def _build_lines(
-    union: _Union, chosen: Index, number: dict[str, int], edge_of: dict[tuple[int, int], int], columns: int
+    union: _Union, chosen: Index, number: dict[str, int], edge_of: dict[tuple[int, int], int]
 ) -> tuple[Lines, OwnValue]:
     elements = [union.elements[n] for n in chosen]
     place = {int(row): n for n, row in enumerate(chosen)}
@@ -263,7 +264,9 @@ def _build_lines(
         np.array([c for _, c, _ in told], dtype=np.intp),
         np.array([s for _, _, s in told], dtype=np.float64),
     )
-    lines = Lines(tuple(e.name for e in elements), a, b, conductance, _edge_matrix(elements, number, edge_of), onto_earth)
+    lines = Lines(
+        tuple(e.name for e in elements), a, b, conductance, _edge_matrix(elements, number, edge_of), onto_earth
+    )
     return lines, own
 
 
@@ -279,7 +282,9 @@ def _build_bends(union: _Union, chosen: Index, number: dict[str, int], edge_of: 
         corner[n, : len(curve.points)] = curve.corners_v
     a, b = _ends(elements, number)
     size = (len(number) - 1, len(elements))
-    rows = [(int(node), n, sign) for ends, sign in ((a, -1.0), (b, 1.0)) for n, node in enumerate(ends) if node < size[0]]
+    rows = [
+        (int(node), n, sign) for ends, sign in ((a, -1.0), (b, 1.0)) for n, node in enumerate(ends) if node < size[0]
+    ]
     onto_nodes = _onto([r for r, _, _ in rows], [c for _, c, _ in rows], [s for _, _, s in rows], size)
     return Bends(
         tuple(e.name for e in elements), a, b, union.present[chosen], slope, offset, corner,
@@ -303,7 +308,9 @@ def _build_gates(elements: tuple[Element, ...], signal: dict[str, int]) -> Gates
 def _build_line_spreads(elements: tuple[Element, ...], loop: Loop) -> Matrix:
     unknown = {u: n for n, u in enumerate(loop.unknowns)}
     rows = [(unknown[s.unknown], n, s.share) for n, e in enumerate(elements) for s in e.spreads]
-    return _onto([r for r, _, _ in rows], [n for _, n, _ in rows], [s for _, _, s in rows], (len(unknown), len(elements)))
+    return _onto(
+        [r for r, _, _ in rows], [n for _, n, _ in rows], [s for _, _, s in rows], (len(unknown), len(elements))
+    )
 
 
 def _build_spreads(elements: tuple[Element, ...], loop: Loop, width: int) -> Spreads:
@@ -315,7 +322,9 @@ def _build_spreads(elements: tuple[Element, ...], loop: Loop, width: int) -> Spr
         np.array([-s.share if s.how is How.CURRENT else s.share for _, s in rows]),
         np.array([s.how is How.EMF for _, s in rows], dtype=np.bool_),
         in_segment.reshape(len(rows), width),
-        _onto([unknown[s.unknown] for _, s in rows], list(range(len(rows))), [1.0] * len(rows), (len(unknown), len(rows))),
+        _onto(
+            [unknown[s.unknown] for _, s in rows], list(range(len(rows))), [1.0] * len(rows), (len(unknown), len(rows))
+        ),
     )
 
 

@@ -7,7 +7,7 @@ from functools import cached_property
 import networkx as nx
 
 from .edits import Add, Edits, Hold, Move, Remove, SetResistance
-from .elements import Detector, Element, Relay, Zone
+from .elements import EARTH, Detector, Element, Kind, Relay, Zone
 from .site import LoopSpec, Site
 
 
@@ -78,6 +78,8 @@ def _is_metal(element: Element) -> bool:
 def apply_edits(loop: Loop, edits: Edits) -> Loop:
     """Return the loop with the edits of a fault made, one after the other.
 
+    A terminal that an edit brings has the insulation leak of all the others.
+
     Raises
     ------
     KeyError
@@ -99,4 +101,13 @@ def apply_edits(loop: Loop, edits: Edits) -> Loop:
                 elements[element] = replace(elements[element], b=terminal)
             case Hold(signal, value):
                 holds.add((signal, value))
-    return replace(loop, elements=tuple(elements.values()), holds=frozenset(holds))
+    return replace(loop, elements=_with_leaks(elements.values()), holds=frozenset(holds))
+
+
+def _with_leaks(elements: Iterable[Element]) -> tuple[Element, ...]:
+    """Give each terminal that has none the same leak to earth as the first: nothing may float."""
+    found = tuple(elements)
+    leaks = [e for e in found if e.kind is Kind.LEAK]
+    bare = dict.fromkeys(t for e in found for t in (e.a, e.b)).keys() - {EARTH, *(e.a for e in leaks)}
+    fresh = (replace(leaks[0], name=f"leak.{t}", a=t) for t in sorted(bare)) if leaks else ()
+    return (*found, *fresh)
