@@ -33,6 +33,7 @@ class Travel(_Strict):
     to_detector: float
     between_detectors: float
     back_to_panel: float
+    each_visit: float
 
 
 class Meter(_Strict):

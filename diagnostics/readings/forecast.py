@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from diagnostics.circuit import (
     MeterInput,
@@ -44,6 +43,14 @@ class Forecast:
     tokens: tuple[str, ...] = ()
     chance: Array | None = None
 
+    def take(self, some: NDArray[np.intp]) -> "Forecast":
+        """Return the forecast of some hypotheses, by number."""
+        if self.chance is not None:
+            return Forecast(self.measurement, tokens=self.tokens, chance=self.chance[some])
+        if self.mean is None or self.slopes is None:
+            raise TypeError("a forecast has either numbers or words")
+        return Forecast(self.measurement, mean=self.mean[some], slopes=self.slopes[:, some])
+
     @property
     def spread(self) -> Array:
         """Return one standard deviation (V or Ω) from all unknowns together, without the meter, (hypothesis,)."""
@@ -53,37 +60,40 @@ class Forecast:
         return size
 
 
-def forecast_all(
-    loop: Loop, hypotheses: Sequence[Faults], measurements: Sequence[Measurement], meter: Meter | None = None
-) -> tuple[Forecast, ...]:
-    """Return a forecast of each measurement, in their order.
+class Bench:
+    """All hypotheses wired up and settled once; every forecast starts from there, and is made once.
 
-    Raises
-    ------
-    PhysicsError
-        A hypothesis does not fit the loop.
+    ``narrow`` gives a bench with some of the hypotheses, for questions that concern only those.
     """
-    bench = _Bench(loop, tuple(hypotheses), meter or read_table().meter)
-    groups: dict[tuple[str, str], list[int]] = {}
-    for n, m in enumerate(measurements):
-        groups.setdefault((m.kind, "" if m.mode.detector else m.mode.text), []).append(n)
-    found: dict[int, Forecast] = {}
-    for numbers in groups.values():
-        some = [measurements[n] for n in numbers]
-        found |= dict(zip(numbers, bench.forecast(some), strict=True))
-    return tuple(found[n] for n in range(len(measurements)))
 
-
-class _Bench:
-    """The hypotheses wired up and settled once; every forecast starts from there."""
-
-    def __init__(self, loop: Loop, hypotheses: tuple[Faults, ...], meter: Meter) -> None:
+    def __init__(self, loop: Loop, hypotheses: Sequence[Faults], meter: Meter | None = None) -> None:
+        """Wire up and settle; raises PhysicsError where a hypothesis does not fit the loop."""
         self.loop = loop
-        self.hypotheses = hypotheses
-        self.meter = meter
+        self.hypotheses = tuple(hypotheses)
+        self.meter = meter or read_table().meter
         self.standby = settle_from_rest(build_network(loop, [build_all_edits(loop, h) for h in hypotheses]))
+        self._made: dict[str, Forecast] = {}
 
-    def forecast(self, some: list[Measurement]) -> list[Forecast]:
+    def narrow(self, some: NDArray[np.intp]) -> "Bench":
+        """Return a bench with some of the hypotheses, by number, and what is already forecast for them."""
+        other = Bench.__new__(Bench)
+        other.loop, other.meter = self.loop, self.meter
+        other.hypotheses = tuple(self.hypotheses[n] for n in some)
+        other.standby = self.standby.take(some)
+        other._made = {key: forecast.take(some) for key, forecast in self._made.items()}  # noqa: SLF001 - its own kind
+        return other
+
+    def forecast_all(self, measurements: Sequence[Measurement]) -> tuple[Forecast, ...]:
+        """Return a forecast of each measurement, in their order."""
+        groups: dict[tuple[str, str], list[Measurement]] = {}
+        for m in measurements:
+            if m.key not in self._made:
+                groups.setdefault((m.kind, "" if m.mode.detector else m.mode.text), []).append(m)
+        for some in groups.values():
+            self._made |= {m.key: f for m, f in zip(some, self._forecast(some), strict=True)}
+        return tuple(self._made[m.key] for m in measurements)
+
+    def _forecast(self, some: list[Measurement]) -> list[Forecast]:
         """Return forecasts of measurements of one kind, and of one mode if that mode has no detector."""
         match some[0].kind:
             case "volts" | "ohms":
@@ -92,6 +102,8 @@ class _Bench:
                 return [self._tokens(m, find_sight_chances(self.loop, m, self.hypotheses)) for m in some]
             case "lamp":
                 return [self._tokens(m, find_lamp_chances(self.standby, m.at)) for m in some]
+            case "which_dark":
+                return [self._tokens(m, find_dark_sets(self.standby, "")) for m in some]
             case "panel_shows" | "known_resistor":
                 settled = apply_steps(self.standby, build_steps(some[0].mode, self.loop.zones[0].name))
                 return [self._tokens(m, find_zone_chances(settled)) for m in some]

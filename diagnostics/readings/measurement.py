@@ -7,7 +7,7 @@ from typing import Literal
 from diagnostics.circuit import STANDBY, Mode, parse_mode
 from diagnostics.errors import FaultError, find_nearest
 from diagnostics.faults import read_catalogue
-from diagnostics.wiring import Loop, Style
+from diagnostics.wiring import Detector, Loop, Style
 
 from .data import MeasurementKind, Tool, Travel, read_table
 
@@ -21,13 +21,18 @@ SETTING_WRONG = "setting_wrong"
 
 @dataclass(frozen=True)
 class Measurement:
-    """A set-up that gives one reading. ``red`` and ``black`` are terminals on volts and ohms; ``at`` is a place otherwise."""
+    """A set-up that gives one reading. ``red`` and ``black`` are terminals on volts and ohms; ``at`` is a place otherwise.
+
+    ``place`` is where a person stands, ``panel`` or a detector; ``visits`` is how many detectors are walked to.
+    """
 
     kind: str
     mode: Mode = STANDBY
     red: str = ""
     black: str = ""
     at: str = ""
+    place: str = "panel"
+    visits: int = 0
 
     @cached_property
     def data(self) -> MeasurementKind:
@@ -45,23 +50,17 @@ class Measurement:
         return {"volts": "V", "ohms": "ohm"}.get(self.outcome, "")
 
     @property
-    def place(self) -> str:
-        """Return where a person stands: ``panel`` or a detector."""
-        spot = self.at or self.red
-        name = spot.partition(".")[0]
-        return name if name.startswith("det") else "panel"
-
-    @property
     def tools(self) -> frozenset[Tool]:
         """Return what it needs, a ladder at every detector included."""
-        ladder: set[Tool] = {"ladder"} if self.place != "panel" else set()
+        climbs = self.place != "panel" and self.kind not in {"lamp", "which_dark"}
+        ladder: set[Tool] = {"ladder"} if climbs else set()
         return frozenset(ladder | set(self.data.tools))
 
     @property
     def cautions(self) -> tuple[str, ...]:
         """Return the cautions that go with it, by name."""
         own = [c for c in self.data.cautions if c != "live_cabinet" or self.place == "panel"]
-        return (*own, "ladder") if self.place != "panel" else tuple(own)
+        return (*own, "ladder") if "ladder" in self.tools else tuple(own)
 
     @property
     def key(self) -> str:
@@ -71,7 +70,8 @@ class Measurement:
 
     def find_minutes(self, standing_at: str) -> float:
         """Return the expected minutes from where one stands: travel, ladder, set-up, reading, putting back."""
-        return self.data.minutes + find_travel(standing_at, self.place, read_table().travel)
+        work = self.data.minutes + self.visits * read_table().travel.each_visit
+        return work + find_travel(standing_at, self.place, read_table().travel)
 
 
 def find_travel(start: str, goal: str, travel: Travel) -> float:
@@ -96,7 +96,7 @@ def list_tokens(measurement: Measurement, loop: Loop) -> tuple[str, ...]:
             return (AS_IT_SHOULD_BE, *list_sights())
         case "settings":
             return (AS_IT_SHOULD_BE, SETTING_WRONG)
-        case "dark_with_head_off":
+        case "which_dark" | "dark_with_head_off":
             return ("none", *(d.name for d in loop.detectors))
         case _:
             return ()
@@ -115,24 +115,45 @@ def find_lifted_mode(loop: Loop) -> Mode:
 
 def list_measurements(loop: Loop) -> tuple[Measurement, ...]:
     """Return every measurement that this loop offers, in a fixed order."""
+    return (*_list_at_panel(loop), *(m for d in loop.detectors for m in _list_at_detector(loop, d)))
+
+
+def _list_at_panel(loop: Loop) -> list[Measurement]:
     zone = loop.zones[0]
-    found = [Measurement("panel_shows", at="panel")]
-    found += [Measurement("volts", red=r, black=b) for r, b in loop.meter_points]
     lifted = find_lifted_mode(loop)
-    found += [Measurement("ohms", lifted, red=r, black=b) for r, b in ((zone.plus, zone.minus), (zone.minus, zone.plus))]
     right_ohm = loop.site.zones[zone.name].end_resistor
+    found = [Measurement("panel_shows", at="panel")]
+    found += [Measurement("volts", red=r, black=b, place=find_place(r, loop)) for r, b in loop.meter_points]
+    found += [Measurement("ohms", lifted, red=r, black=b) for r, b in ((zone.plus, zone.minus), (zone.minus, zone.plus))]
     found.append(Measurement("known_resistor", Mode("known_resistor", resistance_ohm=right_ohm), at="panel"))
     found += [Measurement("settings", at="panel"), Measurement("look", at="panel")]
     if any(r.name == "reset" for r in loop.relays):
         pulse = Mode("during_reset")
         found += [Measurement("volts", pulse, red=r, black="panel.aux-") for r in ("reset.com", "reset.nc", "reset.no")]
         found.append(Measurement("look", at="reset"))
-    for d in loop.detectors:
-        found += [Measurement("lamp", at=d.name)] if d.lamp != "dark" else []
-        found.append(Measurement("functional_test", Mode("after_reset", d.name), at=d.name))
-        found += [Measurement(k, Mode("head_off", d.name), at=d.name) for k in ("head_off", "dark_with_head_off")]
-        found.append(Measurement("look", at=d.name))
-    return tuple(found)
+    if all(d.lamp != "dark" for d in loop.detectors):
+        found.append(Measurement("which_dark", at="loop", visits=len(loop.detectors)))
+    return found
+
+
+def _list_at_detector(loop: Loop, d: Detector) -> list[Measurement]:
+    name, others = d.name, len(loop.detectors) - 1
+    off = Mode("head_off", name)
+    found = [Measurement("lamp", at=name, place=name)] if d.lamp != "dark" else []
+    found.append(Measurement("functional_test", Mode("after_reset", name), at=name, place=name))
+    found.append(Measurement("head_off", off, at=name, place=name))
+    if others and all(other.lamp != "dark" for other in loop.detectors):
+        found.append(Measurement("dark_with_head_off", off, at=name, place=name, visits=others))
+    found.append(Measurement("look", at=name, place=name))
+    return found
+
+
+def find_place(terminal: str, loop: Loop) -> str:
+    """Return where a terminal is: at the panel, at a detector, or with the end relay at the last one."""
+    name = terminal.partition(".")[0]
+    if name == "endrelay":
+        return loop.detectors[-1].name
+    return name if loop.find_detector(name) else "panel"
 
 
 def parse_measurement(kind: str, loop: Loop, where: dict[str, str]) -> Measurement:

@@ -32,7 +32,7 @@ def parse_value(measurement: Measurement, loop: Loop, text: str) -> float | str:
     if measurement.unit:
         return parse_quantity(text, measurement.unit, over=measurement.kind == "ohms")
     plain = re.sub(r"[\s-]+", "_", text.strip().lower())
-    if measurement.kind == "dark_with_head_off":
+    if measurement.kind in {"which_dark", "dark_with_head_off"}:
         return _parse_dark(measurement, loop, text)
     tokens = list_tokens(measurement, loop)
     plain = _SAME.get(measurement.kind, {}).get(plain, plain)

@@ -1,0 +1,27 @@
+"""Belief, groups, the choice of the next action, and the verdict; explanation as data, no words."""
+
+from .belief import Belief, Taken, build_prior, keep_latest, list_hypotheses, tell_symptom, update
+from .choose import Action, InformationPerMinute, Policy, Situation, find_information, rank_measurements
+from .groups import Group, find_groups, rate_differences
+from .symptoms import Symptom, find_symptom, rate_symptom, read_symptoms
+from .verdict import (
+    NOTHING,
+    SETTLED,
+    Candidate,
+    Contradiction,
+    Diagnosis,
+    Expected,
+    Question,
+    SuspectGroup,
+    diagnose,
+    find_repair_class,
+)
+
+SYMPTOMS: tuple[str, ...] = tuple(read_symptoms().symptoms)
+
+__all__ = [
+    "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Contradiction", "Diagnosis", "Expected", "Group",
+    "InformationPerMinute", "Policy", "Question", "Situation", "SuspectGroup", "Symptom", "Taken", "build_prior",
+    "diagnose", "find_groups", "find_information", "find_repair_class", "find_symptom", "keep_latest",
+    "list_hypotheses", "rank_measurements", "rate_differences", "rate_symptom", "read_symptoms", "tell_symptom", "update",
+]  # fmt: skip

@@ -1,0 +1,119 @@
+"""Belief: probabilities of all hypotheses, and what the readings say of the shared unknowns under each."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diagnostics.faults import Context, list_faults, read_catalogue, weigh_faults
+from diagnostics.readings import Bench, Faults, Forecast, Measurement, Meter, find_sd
+from diagnostics.wiring import Loop
+
+from .likelihood import rate_reading
+from .symptoms import rate_symptom
+
+Array = NDArray[np.float64]
+
+# Below this a hypothesis counts as out of the running when a reading is asked whether it fits anything.
+PLAUSIBLE = 1e-5
+FITS = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A reading that was taken: the measurement and what was understood of it."""
+
+    measurement: Measurement
+    value: float | str
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """Probabilities (hypothesis,) and of *something not modelled*; together 1.
+
+    ``moved`` (hypothesis, unknown) and ``open`` (hypothesis, unknown, unknown) are mean and covariance of the shared
+    unknowns and the fault's own value, in standard deviations of what was expected before any reading.
+    """
+
+    probability: Array
+    not_modelled: float
+    moved: Array
+    open: Array
+
+    def expect(self, forecast: Forecast) -> tuple[Array, Array]:
+        """Return how far the expectation has moved, and one sd of what is open, (hypothesis,) each; V or Ω."""
+        if forecast.slopes is None:
+            zero = np.zeros_like(self.probability)
+            return zero, zero
+        slopes = forecast.slopes.T
+        shift = (slopes * self.moved).sum(axis=1)
+        variance = np.einsum("hk,hkl,hl->h", slopes, self.open, slopes)
+        return shift, np.sqrt(np.maximum(variance, 0.0))
+
+
+def list_hypotheses(loop: Loop) -> tuple[Faults, ...]:
+    """Return *healthy* (an empty tuple), then every single fault."""
+    return ((), *((fault,) for fault in list_faults(loop)))
+
+
+def build_prior(bench: Bench, contexts: Sequence[Context]) -> Belief:
+    """Return the belief before anything is known but the context; probabilities sum to 1."""
+    values = read_catalogue().values
+    weights = np.array([values.healthy_weight, *weigh_faults([h[0] for h in bench.hypotheses[1:]], contexts)])
+    count, unknowns = len(bench.hypotheses), len(bench.loop.unknowns) + 1
+    probability = (1 - values.not_modelled_share) * weights / weights.sum()
+    eye = np.broadcast_to(np.eye(unknowns), (count, unknowns, unknowns)).copy()
+    return Belief(probability, values.not_modelled_share, np.zeros((count, unknowns)), eye)
+
+
+def tell_symptom(belief: Belief, bench: Bench, symptom: str) -> Belief:
+    """Return the belief after a complaint."""
+    return _reweigh(belief, rate_symptom(bench, symptom), 0.5)
+
+
+def update(belief: Belief, forecast: Forecast, value: float | str, meter: Meter) -> tuple[Belief, float]:
+    """Return the belief after a reading, and how well the reading fits the best of the plausible hypotheses.
+
+    The fit is the chance of a reading at least as far off as this one, slips left out; below 0.1 % it fits nothing.
+    """
+    shift, spread = belief.expect(forecast)
+    fit = rate_reading(forecast, value, shift, spread, meter)
+    plausible = belief.probability >= PLAUSIBLE * belief.probability.max()
+    best = float(np.max(fit.tail[plausible], initial=0.0))
+    moved, open_ = belief.moved, belief.open
+    if forecast.slopes is not None and not isinstance(value, str) and np.isfinite(value):
+        moved, open_ = _learn(belief, forecast, value, (shift, spread, fit.sound), meter)
+    told = Belief(belief.probability, belief.not_modelled, moved, open_)
+    return _reweigh(told, fit.likelihood, fit.not_modelled), best
+
+
+def _learn(
+    belief: Belief, forecast: Forecast, value: float, state: tuple[Array, Array, Array], meter: Meter
+) -> tuple[Array, Array]:
+    """Kalman's update of the unknowns, where the reading is no slip under the hypothesis."""
+    shift, spread, sound = state
+    if forecast.mean is None or forecast.slopes is None:
+        raise TypeError("only numbers move the unknowns")
+    unit = "ohm" if forecast.measurement.kind == "ohms" else "V"
+    mean = forecast.mean + shift
+    variance = spread**2 + find_sd(mean, unit, meter) ** 2
+    slopes = forecast.slopes.T
+    gain = np.einsum("hkl,hl->hk", belief.open, slopes) / variance[:, None]
+    use = np.where(sound > 0.5, 1.0, 0.0)[:, None]
+    moved = belief.moved + use * gain * (value - mean)[:, None]
+    taken = np.einsum("hk,hl->hkl", gain, gain) * variance[:, None, None]
+    return moved, belief.open - use[:, :, None] * taken
+
+
+def _reweigh(belief: Belief, likelihood: Array, not_modelled: float) -> Belief:
+    weight = belief.probability * likelihood
+    other = belief.not_modelled * not_modelled
+    total = weight.sum() + other
+    return Belief(weight / total, float(other / total), belief.moved, belief.open)
+
+
+def keep_latest(readings: Sequence[Taken]) -> tuple[Taken, ...]:
+    """Return the last reading of each set-up: a slip stays with its set-up, so a repeat replaces and adds nothing."""
+    latest = {taken.measurement.key: taken for taken in readings}
+    return tuple(latest.values())

@@ -1,0 +1,111 @@
+"""How well a reading fits each hypothesis: meter, spread, censoring and slips."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from diagnostics.readings import Forecast, Meter, find_sd
+
+Array = NDArray[np.float64]
+
+# Shares of the slips among wrong readings, and the widest readings expected; invented.
+SLIP_TURNED, SLIP_PREFIX, SLIP_LEAD_OFF, SLIP_ANY = 0.2, 0.2, 0.3, 0.3
+WIDEST_V = 60.0
+LEAST_OHM = 0.1
+_FLOOR = 1e-300
+_OVER_UNKNOWN = 0.15
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A reading against all hypotheses, (hypothesis,) each, and against *something not modelled* (one number).
+
+    ``likelihood`` is a density or a probability, the same for all; ``tail`` is the chance of a reading at least as far
+    off, slips left out; ``sound`` is the share of the likelihood that no slip explains.
+    """
+
+    likelihood: Array
+    tail: Array
+    sound: Array
+    not_modelled: float
+
+
+def rate_reading(forecast: Forecast, value: float | str, shift: Array, spread: Array, meter: Meter) -> Fit:
+    """Return how a reading fits.
+
+    Parameters
+    ----------
+    forecast
+        What each hypothesis expects.
+    value
+        Volts, ohms (``math.inf`` for over-range) or a word.
+    shift, spread
+        How far earlier readings have moved the expectation, and one sd of what is still open, (hypothesis,); V or Ω.
+    meter
+        The meter that was used.
+    """
+    if isinstance(value, str):
+        return _rate_word(forecast, value)
+    if forecast.mean is None:
+        raise TypeError(f"{forecast.measurement.kind} gives a word, not a number")
+    mean = forecast.mean + shift
+    if forecast.measurement.kind == "ohms":
+        return _rate_ohms(value, mean, spread, forecast.measurement.data.misread, meter)
+    return _rate_volts(value, mean, spread, forecast.measurement.data.misread, meter)
+
+
+def _rate_word(forecast: Forecast, value: str) -> Fit:
+    if forecast.chance is None:
+        raise TypeError(f"{forecast.measurement.kind} gives a number, not a word")
+    tokens, chance = forecast.tokens, forecast.chance
+    at = tokens.index(value) if value in tokens else tokens.index("other") if "other" in tokens else -1
+    if at < 0:
+        raise ValueError(f"{value!r} is no outcome of {forecast.measurement.kind}")
+    misread = forecast.measurement.data.misread
+    floor = misread / len(tokens)
+    told = chance[:, at]
+    sound = np.clip((told - floor) / np.maximum(told, _FLOOR), 0.0, 1.0)
+    return Fit(told, np.clip((told - floor) / (1 - misread), 0.0, 1.0), sound, 1.0 / len(tokens))
+
+
+def _normal(value: float, mean: Array, sd: Array) -> Array:
+    density: Array = np.exp(-0.5 * ((value - mean) / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
+    return density
+
+
+def _rate_volts(value: float, mean: Array, spread: Array, slips: float, meter: Meter) -> Fit:
+    sd = np.hypot(spread, find_sd(mean, "V", meter))
+    right = _normal(value, mean, sd)
+    milli, kilo = (_normal(value, mean * f, sd * f + 1e-3) for f in (1e-3, 1e3))
+    lead_off = _normal(value, np.zeros_like(mean), np.full_like(mean, 0.05))
+    anything = 1.0 / (2 * WIDEST_V)
+    slip = SLIP_TURNED * _normal(value, -mean, sd) + SLIP_PREFIX * 0.5 * (milli + kilo)
+    slip = slip + SLIP_LEAD_OFF * lead_off + SLIP_ANY * anything
+    return _mix(right, slip, slips, 2 * ndtr(-np.abs(value - mean) / sd), anything)
+
+
+def _rate_ohms(value: float, mean: Array, spread: Array, slips: float, meter: Meter) -> Fit:
+    """Rate on a logarithmic scale; over-range is a censored outcome with a probability of its own."""
+    over = meter.ohms_over
+    safe = np.clip(mean, LEAST_OHM, None)
+    sd = np.hypot(spread, find_sd(safe, "ohm", meter)) / safe
+    beyond = ndtr(np.log(safe / over) / np.maximum(sd, 1e-3))
+    decades = math.log(over / LEAST_OHM)
+    if math.isinf(value):
+        slip = np.full_like(mean, SLIP_LEAD_OFF + SLIP_ANY * _OVER_UNKNOWN)
+        return _mix(beyond, slip, slips, beyond, _OVER_UNKNOWN)
+    read = max(value, LEAST_OHM)
+    away = math.log(read) - np.log(safe)
+    right = (1 - beyond) * _normal(0.0, away, sd)
+    kilo, milli = (_normal(0.0, away + f, sd) for f in (math.log(1e3), -math.log(1e3)))
+    anything = (1 - _OVER_UNKNOWN) / decades
+    slip = SLIP_PREFIX * 0.5 * (kilo + milli) + (SLIP_ANY + SLIP_TURNED) * anything
+    return _mix(right, slip, slips, (1 - beyond) * 2 * ndtr(-np.abs(away) / sd), anything)
+
+
+def _mix(right: Array, slip: Array, slips: float, tail: Array, anything: float) -> Fit:
+    whole = (1 - slips) * right + slips * slip + _FLOOR
+    return Fit(whole, tail, (1 - slips) * right / whole, anything)

@@ -1,0 +1,89 @@
+"""Symptoms: what is complained of, as evidence like any other."""
+
+from functools import cache
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel, ConfigDict
+
+from diagnostics.errors import NotFoundError, find_nearest
+from diagnostics.readings import Bench, Measurement, list_measurements
+from diagnostics.source import parse_model, read_file
+
+_FILE = Path(__file__).with_name("symptoms.yaml")
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Symptom(_Strict):
+    """One complaint: the measurement that would show it, at which detectors, with which words."""
+
+    about: str
+    measurement: str
+    tokens: tuple[str, ...]
+    of: Literal["", "all", "any", "first_only", "one"] = ""
+
+
+class _Table(_Strict):
+    format: Literal["ohmward-symptoms/1"]
+    told_right: float
+    symptoms: dict[str, Symptom]
+
+
+@cache
+def read_symptoms() -> _Table:
+    """Return the symptoms that ship with the package."""
+    return parse_model(read_file(_FILE), _Table)
+
+
+def find_symptom(name: str) -> Symptom:
+    """Return a symptom by name; raises NotFoundError with a suggestion."""
+    known = read_symptoms().symptoms
+    if name not in known:
+        near = find_nearest(name, known)
+        raise NotFoundError(f"no symptom {name!r}", hint=f"did you mean {near!r}?" if near else f"there are {', '.join(known)}")
+    return known[name]
+
+
+def rate_symptom(bench: Bench, name: str) -> Array:
+    """Return how likely each hypothesis of a bench makes the complaint, (hypothesis,).
+
+    A complaint is told wrongly, or of a fault that has cleared, with a small share.
+    """
+    symptom = find_symptom(name)
+    right = read_symptoms().told_right
+    if symptom.of == "":
+        (forecast,) = bench.forecast_all([Measurement(symptom.measurement, at="panel")])
+        shown = _sum_tokens(forecast.tokens, forecast.chance, symptom.tokens)
+        return (1 - right) + (2 * right - 1) * shown
+    some = [m for m in list_measurements(bench.loop) if m.kind == symptom.measurement]
+    forecasts = bench.forecast_all(some)
+    if not forecasts:
+        return np.full(len(bench.hypotheses), 0.5)
+    shown_at = np.stack([_sum_tokens(f.tokens, f.chance, symptom.tokens) for f in forecasts]) > 0.5
+    return np.where(_holds(symptom.of, shown_at), right, 1 - right)
+
+
+def _sum_tokens(tokens: tuple[str, ...], chance: Array | None, wanted: tuple[str, ...]) -> Array:
+    if chance is None:
+        raise TypeError("a symptom is shown by words, not numbers")
+    total: Array = chance[:, [tokens.index(t) for t in wanted]].sum(axis=1)
+    return total
+
+
+def _holds(of: str, shown: Flags) -> Flags:
+    """Return whether the pattern over detectors, (detector, hypothesis), is the one complained of."""
+    if of == "all":
+        return np.asarray(shown.all(axis=0))
+    if of == "one":
+        return np.asarray(shown.sum(axis=0) == 1)
+    if of == "any":
+        return np.asarray(shown.any(axis=0))
+    falls = np.diff(shown.astype(np.int8), axis=0)
+    return np.asarray(~shown[0] & shown[-1] & (falls >= 0).all(axis=0))
