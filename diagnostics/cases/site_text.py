@@ -1,0 +1,34 @@
+"""A site as YAML text, and back."""
+
+import yaml
+
+from diagnostics.source import Tree, read_document
+from diagnostics.wiring import Site, parse_site
+
+_WIDTH = 120
+
+
+def write_site(site: Site) -> str:
+    """Return a site as YAML; ``parse_site_text`` reads it back equal.
+
+    Quantities come out in SI units without a unit sign, as the site file takes them.
+    """
+    return write_tree(_build_tree(site.model_dump(mode="json", exclude_defaults=True)))
+
+
+def parse_site_text(text: str, name: str) -> Site:
+    """Return the site of a text; ``name`` stands for the file in findings. Raises SourceError."""
+    return parse_site(read_document(text, name))
+
+
+def write_tree(tree: Tree) -> str:
+    """Return texts, lists and mappings as YAML, in their order, quoted where a plain text would read otherwise."""
+    return yaml.safe_dump(tree, allow_unicode=True, sort_keys=False, width=_WIDTH)
+
+
+def _build_tree(value: object) -> Tree:
+    if isinstance(value, dict):
+        return {str(key): _build_tree(part) for key, part in value.items()}
+    if isinstance(value, list):
+        return [_build_tree(part) for part in value]
+    return None if value is None else repr(value) if isinstance(value, float) else str(value)

@@ -1,0 +1,271 @@
+"""Where cases are kept: events that are only ever added, in SQLite or PostgreSQL.
+
+Each call opens what it needs and leaves nothing open, so that threads, tabs and processes may share a store. What a
+call has returned is on disk (SQLite: write-ahead log, synchronous FULL).
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from types import TracebackType
+from typing import Final, Self
+
+from sqlalchemy import Select, case, func, insert, select
+from sqlalchemy.exc import IntegrityError
+
+from diagnostics.errors import CaseChangedError, CaseError, NotFoundError, SourceError, quote
+
+from .database import EVENTS, explain_refusals, open_engine
+from .events import (
+    Body,
+    Closed,
+    Event,
+    Opened,
+    Retracted,
+    SiteDescribed,
+    build_case,
+    describe_event,
+    find_kind,
+    parse_body,
+    split_case,
+    write_body,
+)
+from .record import Acknowledgement, Case, Closing, Outline, Reading, Repair, build_case_id
+from .site_text import parse_site_text
+
+LEFT_IMPAIRED: Final = "left_impaired"
+_MOST_NAMED = 3
+_UNREADABLE = "(cannot be read)"
+_Check = Callable[[Case], bool]  # True: nothing to add
+
+
+@dataclass(frozen=True, slots=True)
+class CaseRow:
+    """One line of a list of cases. ``is_readable`` is False when its first event is damaged."""
+
+    case_id: str
+    site_name: str
+    symptom: str
+    opened_at: datetime
+    changed_at: datetime
+    revision: int
+    closing: str
+    is_readable: bool
+
+
+class CaseStore:
+    """Cases by their ids. Use it in a ``with``, or call ``close``."""
+
+    def __init__(self, url: str, *, patience_s: float = 5.0) -> None:
+        """Open the store at an SQLAlchemy URL and make its table if it is new.
+
+        ``patience_s``: how long a busy store is waited for. Raises CaseError.
+        """
+        self._engine = open_engine(url, patience_s)
+
+    def __enter__(self) -> Self:
+        """Return the store itself."""
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Let go of the database."""
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the database; calling it twice does no harm."""
+        self._engine.dispose()
+
+    def create_case(self, case: Case) -> Case:
+        """Keep a new case and return it with its id and revision.
+
+        A case without an id is given one. The same case created again is returned as it stands; another case under
+        an id that is taken raises CaseError.
+        """
+        case = case if case.case_id else replace(case, case_id=build_case_id())
+        bodies = tuple(split_case(case))
+        build_case(case.case_id, (Event(n, find_kind(b), write_body(b)) for n, b in enumerate(bodies, 1)))
+        try:
+            with explain_refusals():
+                self._insert(case.case_id, 1, bodies)
+        except _TakenError:
+            return self._find_same(case, bodies)
+        return self.load_case(case.case_id)
+
+    def append_reading(self, case_id: str, reading: Reading, expected_revision: int) -> Case:
+        """Add a reading; it is on disk when this returns.
+
+        The same reading again (by its id, with the same answer) changes nothing. Raises NotFoundError, CaseError, and
+        CaseChangedError when the case has moved on from ``expected_revision``.
+        """
+
+        def is_there(current: Case) -> bool:
+            known = current.find_reading(reading.reading_id)
+            if known is not None and not known.is_same_answer(reading):
+                raise CaseError(
+                    "this reading was saved already, with another answer", hint="take it back, then give it anew"
+                )
+            return known is not None
+
+        return self._append(case_id, reading, expected_revision, is_there)
+
+    def append_retraction(self, case_id: str, reading_id: str, expected_revision: int, why: str = "") -> Case:
+        """Take a reading back; it stays in the record. Raises as ``append_reading``, NotFoundError for its id too."""
+
+        def is_there(current: Case) -> bool:
+            if current.find_reading(reading_id) is None:
+                raise NotFoundError(f"case {quote(case_id)} has no reading {quote(reading_id)}")
+            return all(r.reading_id != reading_id for r in current.readings)
+
+        return self._append(case_id, Retracted(reading_id, datetime.now(UTC), why), expected_revision, is_there)
+
+    def append_repair(self, case_id: str, repair: Repair, expected_revision: int) -> Case:
+        """Add a repair, or whether an earlier one (same fault and moment) cured it. Raises as ``append_reading``."""
+        return self._append(case_id, repair, expected_revision, lambda current: repair in current.repairs)
+
+    def append_closing(self, case_id: str, closing: Closing, expected_revision: int) -> Case:
+        """Close the case, or open it again with an empty text. Raises as ``append_reading``."""
+        return self._append(case_id, Closed(closing), expected_revision, lambda current: current.closing == closing)
+
+    def append_site(self, case_id: str, site_text: str, expected_revision: int) -> Case:
+        """Describe the site anew. Raises as ``append_reading``, and SourceError for the text."""
+        parse_site_text(site_text, "site")
+        body = SiteDescribed(site_text)
+        return self._append(case_id, body, expected_revision, lambda current: current.site_text == site_text)
+
+    def append_outline(self, case_id: str, outline: Outline, expected_revision: int) -> Case:
+        """Change contexts, symptom, means, meter and notes. Raises as ``append_reading``."""
+        return self._append(case_id, outline, expected_revision, lambda current: current.outline == outline)
+
+    def append_acknowledgement(self, case_id: str, given: Acknowledgement, expected_revision: int) -> Case:
+        """Note that a caution was accepted. Raises as ``append_reading``."""
+        return self._append(case_id, given, expected_revision, lambda current: given in current.acknowledged)
+
+    def load_case(self, case_id: str) -> Case:
+        """Return a case as its events add up.
+
+        Raises
+        ------
+        NotFoundError
+            No such case.
+        CaseError
+            The store does not answer, or the case is damaged (named with its revision); others can still be loaded.
+        """
+        return build_case(case_id, self._read_events(case_id))
+
+    def list_cases(self, limit: int = 100) -> tuple[CaseRow, ...]:
+        """Return the cases that were changed last, newest first; those left impaired stand before all others."""
+        with explain_refusals(), self._engine.connect() as connection:
+            rows = connection.execute(_select_rows().limit(limit)).all()
+        return tuple(
+            _build_row(r.case_id, Event(1, r.kind, r.body), (r.opened_at, r.changed_at), r.revision, r.closing)
+            for r in rows
+        )
+
+    def _append(self, case_id: str, body: Body, expected_revision: int, is_there: _Check) -> Case:
+        text = write_body(body)
+        events = self._read_events(case_id)
+        current = build_case(case_id, events)
+        if is_there(current):
+            return current
+        if current.revision != expected_revision:
+            raise _build_change(current, events, expected_revision)
+        try:
+            with explain_refusals():
+                self._insert(case_id, expected_revision + 1, (body,))
+        except _TakenError:  # somebody was faster by a moment: look again, which ends at one of the lines above
+            return self._append(case_id, body, expected_revision, is_there)
+        added = Event(expected_revision + 1, find_kind(body), text)
+        return build_case(case_id, (*events, added))
+
+    def _insert(self, case_id: str, first_revision: int, bodies: Iterable[Body]) -> None:
+        at = datetime.now(UTC).isoformat(timespec="microseconds")
+        rows = [
+            {
+                "case_id": case_id,
+                "revision": revision,
+                "kind": find_kind(body),
+                "mark": body.closing if isinstance(body, Closed) else "",
+                "body": write_body(body),
+                "at": at,
+            }
+            for revision, body in enumerate(bodies, first_revision)
+        ]
+        try:
+            with self._engine.begin() as connection:
+                connection.execute(insert(EVENTS), rows)
+        except IntegrityError as error:
+            raise _TakenError from error
+
+    def _read_events(self, case_id: str) -> tuple[Event, ...]:
+        wanted = select(EVENTS.c.revision, EVENTS.c.kind, EVENTS.c.body)
+        wanted = wanted.where(EVENTS.c.case_id == case_id).order_by(EVENTS.c.revision)
+        with explain_refusals(), self._engine.connect() as connection:
+            events = tuple(Event(r.revision, r.kind, r.body) for r in connection.execute(wanted))
+        if not events:
+            raise NotFoundError(f"there is no case {quote(case_id)}", hint="check the id, or look in the list of cases")
+        return events
+
+    def _find_same(self, case: Case, bodies: tuple[Body, ...]) -> Case:
+        """Return the stored case if it began as this one."""
+        events = self._read_events(case.case_id)
+        begun = tuple(parse_body(case.case_id, e) for e in events[: len(bodies)])
+        if begun != bodies:
+            raise CaseError(
+                f"there is already a case {quote(case.case_id)}, and it is another one", hint="give it a new id"
+            )
+        return build_case(case.case_id, events)
+
+
+class _TakenError(Exception):
+    """The revision is already there."""
+
+
+def _build_change(current: Case, events: tuple[Event, ...], expected_revision: int) -> CaseChangedError:
+    between = [describe_event(parse_body(current.case_id, e)) for e in events if e.revision > expected_revision]
+    if not between:
+        message = f"the case has come to revision {current.revision} only, not {expected_revision}"
+        return CaseChangedError(message, hint="load it again")
+    named = "; ".join(between[:_MOST_NAMED])
+    more = f"; and {len(between) - _MOST_NAMED} more" if len(between) > _MOST_NAMED else ""
+    message = f"the case has changed since revision {expected_revision}: {named}{more}"
+    return CaseChangedError(message, hint="look at that first, then save again; nothing of yours was saved")
+
+
+def _select_rows() -> Select[tuple[str, str, str, str, str, int, str]]:
+    """One row a case: its first event, when it was opened and changed, its revision, its last closing."""
+    first, last = EVENTS.alias("first"), EVENTS.alias("last")
+    spans = (
+        select(
+            EVENTS.c.case_id,
+            func.max(EVENTS.c.revision).label("revision"),
+            func.max(EVENTS.c.at).label("changed_at"),
+            func.max(case((EVENTS.c.kind == find_kind(Closed("")), EVENTS.c.revision), else_=0)).label("closed_at"),
+        )
+        .group_by(EVENTS.c.case_id)
+        .subquery()
+    )
+    closing = func.coalesce(last.c.mark, "").label("closing")
+    return (
+        select(
+            first.c.case_id, first.c.kind, first.c.body, first.c.at.label("opened_at"),
+            spans.c.changed_at, spans.c.revision, closing,
+        )
+        .join(spans, spans.c.case_id == first.c.case_id)
+        .outerjoin(last, (last.c.case_id == first.c.case_id) & (last.c.revision == spans.c.closed_at))
+        .where(first.c.revision == 1)
+        .order_by(case((closing == LEFT_IMPAIRED, 0), else_=1), spans.c.changed_at.desc(), first.c.case_id)
+    )  # fmt: skip
+
+
+def _build_row(case_id: str, first: Event, span: tuple[str, str], revision: int, closing: str) -> CaseRow:
+    name, symptom, is_readable = _UNREADABLE, "", False
+    try:
+        body = parse_body(case_id, first)
+        if isinstance(body, Opened):
+            name, symptom, is_readable = parse_site_text(body.site_text, "site").name, body.outline.symptom, True
+    except (CaseError, SourceError):
+        pass
+    opened_at, changed_at = (datetime.fromisoformat(text) for text in span)
+    return CaseRow(case_id, name, symptom, opened_at, changed_at, revision, closing, is_readable)
