@@ -1,11 +1,14 @@
 """A site as YAML text, and back."""
 
+import re
+
 import yaml
 
 from diagnostics.source import Tree, read_document
 from diagnostics.wiring import Site, parse_site
 
 _WIDTH = 120
+_DIRECTION = re.compile("[\u202a-\u202e\u2066-\u2069]")
 
 
 def write_site(site: Site) -> str:
@@ -22,8 +25,16 @@ def parse_site_text(text: str, name: str) -> Site:
 
 
 def write_tree(tree: Tree) -> str:
-    """Return texts, lists and mappings as YAML, in their order, quoted where a plain text would read otherwise."""
-    return yaml.safe_dump(tree, allow_unicode=True, sort_keys=False, width=_WIDTH)
+    """Return texts, lists and mappings as YAML, in their order, quoted where a plain text would read otherwise.
+
+    Innermost groups stand in one line. Marks that turn the direction of text are escaped: the reader refuses them.
+    """
+    text = _dump(tree, allow_unicode=True)
+    return _dump(tree, allow_unicode=False) if _DIRECTION.search(text) else text
+
+
+def _dump(tree: Tree, *, allow_unicode: bool) -> str:
+    return yaml.safe_dump(tree, allow_unicode=allow_unicode, sort_keys=False, width=_WIDTH, default_flow_style=None)
 
 
 def _build_tree(value: object) -> Tree:

@@ -1,0 +1,147 @@
+"""A case file, read with every complaint at its line and column.
+
+Codes given here: C001 site not found, C002 a site that cannot be built, C003 unknown symptom, C004 a measurement that
+this loop does not have, C005 a value not understood, C006 meter, C007 a reading id given twice; those of ``source``
+besides.
+"""
+
+from collections.abc import Collection
+from pathlib import Path
+from typing import TypeVar
+
+from diagnostics.circuit import parse_mode
+from diagnostics.errors import DiagnosticsError, QuantityError, SourceError, find_nearest, quote
+from diagnostics.readings import parse_measurement, parse_value, read_table
+from diagnostics.reasoning import SYMPTOMS
+from diagnostics.source import Document, read_file
+from diagnostics.wiring import Loop, Site, build_loop
+
+from .meter import parse_meter_entry
+from .notes import Notes
+from .record import Case, Reading
+from .schema import MOST_READINGS, CaseFile, ReadingEntry, RetractedEntry
+from .site_part import find_site
+
+E = TypeVar("E", bound=ReadingEntry)
+
+
+def read_case(path: Path, *, symptoms: Collection[str] = SYMPTOMS) -> Case:
+    """Return the case in a file; a site's path counts from the file's folder. Raises SourceError as ``parse_case``."""
+    document = read_file(path)
+    return parse_case(document, path.parent, symptoms=symptoms, text=path.read_text("utf-8-sig"))
+
+
+def parse_case(document: Document, base: Path | None, *, symptoms: Collection[str] = SYMPTOMS, text: str = "") -> Case:
+    """Return the case of a document.
+
+    ``base`` is the folder from which a site's path counts; without it only shipped sites and sites written out are
+    taken, so that a case from elsewhere opens no file here. ``text`` is what the document was read from: with it a site
+    that is written out is kept word for word, comments and all.
+
+    Raises
+    ------
+    SourceError
+        With every finding, each at its line and column.
+    """
+    notes = Notes(document)
+    head = notes.lay(CaseFile, ())
+    described = find_site(notes, base, text)
+    readings = [(index, entry.build(index)) for index, entry in _lay_entries(notes, "readings", ReadingEntry)]
+    retracted = [entry.build_retraction(index) for index, entry in _lay_entries(notes, "retracted", RetractedEntry)]
+    _check_ids(notes)
+    if head:
+        _check_head(notes, head, symptoms)
+    if described:
+        _check_readings(notes, readings, described[0])
+    if notes.findings or not head or not described:
+        raise SourceError(notes.findings)
+    return Case(
+        *described,
+        case_id=head.case_id or "",
+        contexts=head.context,
+        symptom=head.symptom,
+        readings=tuple(reading for _, reading in readings),
+        can=head.can,
+        meter=head.meter,
+        notes=head.notes,
+        closing=head.closing,
+        repairs=tuple(entry.build() for entry in head.repairs),
+        acknowledged=tuple(entry.build() for entry in head.acknowledged),
+        retracted=tuple(retracted),
+        revision=head.revision,
+    )
+
+
+def _lay_entries(notes: Notes, key: str, model: type[E]) -> list[tuple[int, E]]:
+    listed = notes.find(key)
+    count = min(len(listed), MOST_READINGS) if isinstance(listed, list) else 0
+    laid = ((index, notes.lay(model, (key, index))) for index in range(count))
+    return [(index, entry) for index, entry in laid if entry]
+
+
+def _check_head(notes: Notes, head: CaseFile, symptoms: Collection[str]) -> None:
+    if head.symptom and head.symptom not in symptoms:
+        near = find_nearest(head.symptom, symptoms)
+        hint = f"did you mean {quote(near)}?" if near else f"known are {', '.join(symptoms)}"
+        notes.add(("symptom",), "C003", f"symptom: {quote(head.symptom)} is not known here", hint)
+    for key, text in head.meter.items():
+        try:
+            parse_meter_entry(key, text)
+        except QuantityError as error:
+            notes.add(("meter", key), "C006", error.message, error.hint)
+
+
+def _check_readings(notes: Notes, readings: list[tuple[int, Reading]], site: Site) -> None:
+    """Hold each reading against what this loop can be asked, and its value against what that can answer."""
+    try:
+        loop = build_loop(site)
+    except DiagnosticsError as error:
+        notes.add(("site",), "C002", error.message, error.hint)
+        return
+    for index, reading in readings:
+        _check_reading(notes, loop, index, reading)
+
+
+def _check_reading(notes: Notes, loop: Loop, index: int, reading: Reading) -> None:
+    try:
+        measurement = parse_measurement(reading.measurement, loop, reading.where)
+    except DiagnosticsError as error:
+        notes.add(("readings", index, _find_blamed(reading, loop)), "C004", error.message, error.hint)
+        return
+    try:
+        parse_value(measurement, loop, reading.value)
+    except DiagnosticsError as error:
+        notes.add(("readings", index, "value"), "C005", error.message, error.hint)
+
+
+def _find_blamed(reading: Reading, loop: Loop) -> str:
+    """Return the key whose value keeps the reading from being one of this loop's measurements."""
+    if reading.measurement not in read_table().kinds:
+        return "measurement"
+    if reading.mode and not _is_mode(reading.mode, loop):
+        return "mode"
+    wrong = (key for key in ("red", "black") if reading.where.get(key, loop.terminals[0]) not in loop.terminals)
+    return next(wrong, "at" if reading.at else "red" if reading.red else "measurement")
+
+
+def _is_mode(text: str, loop: Loop) -> bool:
+    try:
+        parse_mode(text, loop)
+    except DiagnosticsError:
+        return False
+    return True
+
+
+def _check_ids(notes: Notes) -> None:
+    """Note an id that stands on two readings: the second would be taken for a repeat of the first."""
+    seen: set[str] = set()
+    for key in ("readings", "retracted"):
+        listed = notes.find(key)
+        for index, entry in enumerate(listed if isinstance(listed, list) else ()):
+            given = entry.get("id") if isinstance(entry, dict) else None
+            if isinstance(given, str) and given in seen:
+                notes.add(
+                    (key, index, "id"), "C007", f"the id {quote(given)} stands on an earlier reading", "take it out"
+                )
+            elif isinstance(given, str):
+                seen.add(given)
