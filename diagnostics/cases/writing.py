@@ -20,15 +20,18 @@ def write_case(case: Case) -> str:
     Line ends and blank lines around the site come out plain. Raises CaseError when it holds half a character, and
     SourceError when its site text is no YAML.
     """
-    head: dict[str, Tree] = {"format": FORMAT}
-    if case.case_id:
-        head |= {"case_id": case.case_id, "revision": str(case.revision)}
     try:
-        text = write_tree(head) + _write_site_part(case.site_text) + write_tree(_build_rest(case))
+        text = _write_head(case) + _write_site_part(case.site_text) + write_tree(_build_rest(case))
         text.encode()
     except UnicodeError as error:
         raise CaseError("this case holds characters that cannot be written", hint="type them again") from error
     return text
+
+
+def _write_head(case: Case) -> str:
+    """Return format and identity, a line each: a group of texts alone would come out in braces."""
+    known = {"case_id": case.case_id, "revision": str(case.revision)} if case.case_id else {}
+    return "".join(f"{key}: {text}\n" for key, text in ({"format": FORMAT} | known).items())
 
 
 def _write_site_part(site_text: str) -> str:
