@@ -23,6 +23,8 @@ from .schema import MOST_READINGS, CaseFile, ReadingEntry, RetractedEntry
 from .site_part import find_site
 
 E = TypeVar("E", bound=ReadingEntry)
+_CHECKED = ("measurement", "red", "black", "at", "mode", "value")
+_LONGEST_CHECKED = 500  # characters
 
 
 def read_case(path: Path, *, symptoms: Collection[str] = SYMPTOMS) -> Case:
@@ -46,13 +48,12 @@ def parse_case(document: Document, base: Path | None, *, symptoms: Collection[st
     notes = Notes(document)
     head = notes.lay(CaseFile, ())
     described = find_site(notes, base, text)
-    readings = [(index, entry.build(index)) for index, entry in _lay_entries(notes, "readings", ReadingEntry)]
+    readings = [entry.build(index) for index, entry in _lay_entries(notes, "readings", ReadingEntry)]
     retracted = [entry.build_retraction(index) for index, entry in _lay_entries(notes, "retracted", RetractedEntry)]
     _check_ids(notes)
-    if head:
-        _check_head(notes, head, symptoms)
+    _check_words(notes, symptoms)
     if described:
-        _check_readings(notes, readings, described[0])
+        _check_readings(notes, described[0])
     if notes.findings or not head or not described:
         raise SourceError(notes.findings)
     return Case(
@@ -60,7 +61,7 @@ def parse_case(document: Document, base: Path | None, *, symptoms: Collection[st
         case_id=head.case_id or "",
         contexts=head.context,
         symptom=head.symptom,
-        readings=tuple(reading for _, reading in readings),
+        readings=tuple(readings),
         can=head.can,
         meter=head.meter,
         notes=head.notes,
@@ -79,27 +80,34 @@ def _lay_entries(notes: Notes, key: str, model: type[E]) -> list[tuple[int, E]]:
     return [(index, entry) for index, entry in laid if entry]
 
 
-def _check_head(notes: Notes, head: CaseFile, symptoms: Collection[str]) -> None:
-    if head.symptom and head.symptom not in symptoms:
-        near = find_nearest(head.symptom, symptoms)
+def _check_words(notes: Notes, symptoms: Collection[str]) -> None:
+    """Hold the symptom and the meter against what is known; what is no text is the schema's business."""
+    symptom, meter = notes.find("symptom"), notes.find("meter")
+    if isinstance(symptom, str) and symptom and symptom not in symptoms:
+        near = find_nearest(symptom, symptoms)
         hint = f"did you mean {quote(near)}?" if near else f"known are {', '.join(symptoms)}"
-        notes.add(("symptom",), "C003", f"symptom: {quote(head.symptom)} is not known here", hint)
-    for key, text in head.meter.items():
+        notes.add(("symptom",), "C003", f"symptom: {quote(symptom)} is not known here", hint)
+    for key, text in meter.items() if isinstance(meter, dict) else ():
         try:
-            parse_meter_entry(key, text)
+            parse_meter_entry(key, text if isinstance(text, str) else "")
         except QuantityError as error:
             notes.add(("meter", key), "C006", error.message, error.hint)
 
 
-def _check_readings(notes: Notes, readings: list[tuple[int, Reading]], site: Site) -> None:
+def _check_readings(notes: Notes, site: Site) -> None:
     """Hold each reading against what this loop can be asked, and its value against what that can answer."""
     try:
         loop = build_loop(site)
     except DiagnosticsError as error:
         notes.add(("site",), "C002", error.message, error.hint)
         return
-    for index, reading in readings:
-        _check_reading(notes, loop, index, reading)
+    listed = notes.find("readings")
+    for index, entry in enumerate(listed[:MOST_READINGS] if isinstance(listed, list) else ()):
+        texts = {key: entry.get(key, "") for key in _CHECKED} if isinstance(entry, dict) else {}
+        written = {key: text for key, text in texts.items() if isinstance(text, str) and len(text) <= _LONGEST_CHECKED}
+        if written.get("measurement") and len(written) == len(_CHECKED):  # else the schema has complained
+            measurement, red, black, at, mode, value = (written[key] for key in _CHECKED)
+            _check_reading(notes, loop, index, Reading(measurement, value, red, black, at, mode))
 
 
 def _check_reading(notes: Notes, loop: Loop, index: int, reading: Reading) -> None:

@@ -14,6 +14,7 @@ Closing = Literal["", "mended", "no_fault_found", "waiting", "left_impaired", "n
 CONDITIONS: Final[tuple[Condition, ...]] = ("present", "absent", "")
 CLOSINGS: Final[tuple[Closing, ...]] = ("", "mended", "no_fault_found", "waiting", "left_impaired", "not_ours")
 
+CASE_ID: Final = "^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$"
 _SPOKEN = "23456789abcdefghjkmnpqrstuvwxyz"  # without the letters and digits that sound or look alike
 
 

@@ -12,7 +12,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 from diagnostics.faults import Context
 from diagnostics.readings.data import Tool
 
-from .record import Acknowledgement, Closing, Reading, Repair, Retraction, parse_moment
+from .record import CASE_ID, Acknowledgement, Closing, Reading, Repair, Retraction, parse_moment
 
 FORMAT: Final = "ohmward-case/1"
 MOST_READINGS: Final = 200
@@ -23,7 +23,7 @@ Word = Annotated[str, Field(min_length=1, max_length=80)]
 Terminal = Annotated[str, Field(max_length=80)]
 Line = Annotated[str, Field(max_length=500)]
 ReadingId = Annotated[str, Field(pattern="^[0-9a-f]{32}$")]
-CaseId = Annotated[str, Field(pattern="^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$")]
+CaseId = Annotated[str, Field(pattern=CASE_ID)]
 Some = Annotated[tuple[Any, ...], Field(max_length=MOST_READINGS)]
 
 

@@ -4,6 +4,7 @@ Each call opens what it needs and leaves nothing open, so that threads, tabs and
 call has returned is on disk (SQLite: write-ahead log, synchronous FULL).
 """
 
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -30,7 +31,7 @@ from .events import (
     split_case,
     write_body,
 )
-from .record import Acknowledgement, Case, Closing, Outline, Reading, Repair, build_case_id
+from .record import CASE_ID, Acknowledgement, Case, Closing, Outline, Reading, Repair, build_case_id
 from .site_text import parse_site_text
 
 LEFT_IMPAIRED: Final = "left_impaired"
@@ -84,6 +85,8 @@ class CaseStore:
         an id that is taken raises CaseError.
         """
         case = case if case.case_id else replace(case, case_id=build_case_id())
+        if not re.fullmatch(CASE_ID, case.case_id):
+            raise CaseError(f"{quote(case.case_id)} is no case id", hint="leave it empty: one is given")
         bodies = tuple(split_case(case))
         build_case(case.case_id, (Event(n, find_kind(b), write_body(b)) for n, b in enumerate(bodies, 1)))
         try:

@@ -1,5 +1,6 @@
 """A case as the text of a case file, which ``parse_case`` reads back equal."""
 
+import json
 import textwrap
 from datetime import datetime
 
@@ -31,7 +32,7 @@ def write_case(case: Case) -> str:
 def _write_head(case: Case) -> str:
     """Return format and identity, a line each: a group of texts alone would come out in braces."""
     known = {"case_id": case.case_id, "revision": str(case.revision)} if case.case_id else {}
-    return "".join(f"{key}: {text}\n" for key, text in ({"format": FORMAT} | known).items())
+    return "".join(f"{key}: {json.dumps(text)}\n" for key, text in ({"format": FORMAT} | known).items())
 
 
 def _write_site_part(site_text: str) -> str:
