@@ -10,7 +10,7 @@ from .settle import Settled
 # Where an outer segment is told its slope: far enough to stand clear of the corner, near enough to keep its digits.
 _OUTER_V = 100.0
 # gmin and reltol as ngspice wants them for circuits with teraohms; the others keep it iterating below a microvolt.
-_OPTIONS = ".options gmin=1e-15 reltol=1e-9 abstol=1e-18 vntol=1e-12 itl1=500"
+_OPTIONS = ".options gmin=1e-15 reltol=1e-9 abstol=1e-15 vntol=1e-9 itl1=500"
 _DIGITS = 15
 
 

@@ -17,6 +17,10 @@ Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 Matrix = sparse.csr_array
 
+DEAD_BAND_A = 1e-14
+LEAST_BAND_V = 4e-14
+MOST_BAND_V = 1e-9
+
 
 @dataclass(frozen=True, slots=True)
 class Lines:
@@ -32,7 +36,10 @@ class Lines:
 
 @dataclass(frozen=True, slots=True)
 class Bends:
-    """Curves; ``slope_s`` and ``offset_a`` are (element, segment), ``corner_v`` is padded with inf."""
+    """Curves; ``slope_s`` and ``offset_a`` are (element, segment), ``corner_v`` is padded with inf.
+
+    ``low_v`` and ``high_v`` (element, segment) bound where a segment may be used: its corners and their dead band.
+    """
 
     names: tuple[str, ...]
     a: Index
@@ -41,6 +48,8 @@ class Bends:
     slope_s: Array
     offset_a: Array
     corner_v: Array
+    low_v: Array
+    high_v: Array
     home: Index
     emf_v: Array
     onto_edges: Matrix
@@ -286,11 +295,26 @@ def _build_bends(union: _Union, chosen: Index, number: dict[str, int], edge_of: 
         (int(node), n, sign) for ends, sign in ((a, -1.0), (b, 1.0)) for n, node in enumerate(ends) if node < size[0]
     ]
     onto_nodes = _onto([r for r, _, _ in rows], [c for _, c, _ in rows], [s for _, _, s in rows], size)
+    low, high = _bound_segments(slope, corner)
     return Bends(
-        tuple(e.name for e in elements), a, b, union.present[chosen], slope, offset, corner,
+        tuple(e.name for e in elements), a, b, union.present[chosen], slope, offset, corner, low, high,
         np.array([e.home for e in elements], dtype=np.intp), np.array([e.emf_v for e in elements]),
         _edge_matrix(elements, number, edge_of), onto_nodes,
     )  # fmt: skip
+
+
+def _bound_segments(slope: Array, corner: Array) -> tuple[Array, Array]:
+    """Return the volts between which each segment may be used, (element, segment).
+
+    Within its dead band a corner counts to both segments, so that rounding cannot toss a circuit between them. The
+    band is narrow in amperes: a terminal that hangs on its insulation alone is moved by picoamperes.
+    """
+    turn = np.maximum(np.abs(np.diff(slope, axis=1)), 1e-30)
+    band = np.clip(DEAD_BAND_A / turn, LEAST_BAND_V, MOST_BAND_V)
+    outside = np.full((corner.shape[0], 1), np.inf)
+    low = np.concatenate([-outside, corner - band], axis=1)
+    high = np.concatenate([corner + band, outside], axis=1)
+    return low, high
 
 
 def _build_gates(elements: tuple[Element, ...], signal: dict[str, int]) -> Gates:

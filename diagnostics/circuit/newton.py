@@ -20,7 +20,6 @@ Index = NDArray[np.intp]
 
 MOST_ROUNDS = 80
 PLAIN_ROUNDS = 4
-DEAD_BAND_V = 1e-9
 _SEARCH_ROUNDS = 24
 
 
@@ -180,10 +179,9 @@ def _is_settled(circuits: Circuits, volts: Array, used: Index, found: Index) -> 
     if not used.shape[0]:
         return np.ones(used.shape[1], dtype=np.bool_)
     across = volts[bends.a] - volts[bends.b]
-    padded = np.concatenate([np.full((used.shape[0], 1), -np.inf), bends.corner_v, np.full((used.shape[0], 1), np.inf)], axis=1)
     rows = np.arange(used.shape[0])[:, None]
-    low, high = padded[rows, used], padded[rows, used + 1]
-    inside = (across >= low - DEAD_BAND_V) & (across <= high + DEAD_BAND_V)
+    low, high = bends.low_v[rows, used], bends.high_v[rows, used]
+    inside = (across >= low) & (across <= high)
     settled: Flags = ((used == found) | inside | ~circuits.fed).all(axis=0)
     return settled
 

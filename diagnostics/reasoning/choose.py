@@ -82,7 +82,7 @@ class InformationPerMinute:
 
 
 def _finish(situation: Situation, repair: int) -> Action:
-    if repair == 0:
+    if repair == 0:  # nothing to repair, and nothing left that would tell more
         return Action("hand_over", situation.hand_over_minutes)
     return Action("repair", situation.repair_minutes[repair], repair=repair)
 

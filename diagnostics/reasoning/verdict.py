@@ -85,7 +85,7 @@ class Diagnosis:
     groups: tuple[SuspectGroup, ...]
     settled: tuple[str, str] | None
     contradiction: Contradiction | None
-    next: Action
+    next: Action | None
     next_class: tuple[str, str] | None
     expected: tuple[Expected, ...] = field(default=())
 
@@ -107,7 +107,7 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
     groups, _ = find_groups(forecasts, belief.probability[kept], bench.meter)
     settled = _find_settled(belief, repairs, contradiction)
     situation = _build_situation(belief, kept, names, repairs, question, forecasts, contradiction, settled, bench)
-    action = (policy or InformationPerMinute()).choose(situation)
+    action = None if settled == NOTHING else (policy or InformationPerMinute()).choose(situation)
     return Diagnosis(
         _list_candidates(bench, belief, repairs),
         belief.not_modelled,
@@ -115,7 +115,7 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
         settled,
         contradiction,
         action,
-        None if action.repair is None else names[action.repair],
+        None if action is None or action.repair is None else names[action.repair],
         _expect(action, groups, narrow, belief, kept),
     )
 
@@ -241,10 +241,10 @@ def _split(group: Group, narrow: Bench, more: list[Measurement], standing_at: st
 
 
 def _expect(
-    action: Action, groups: Sequence[Group], narrow: Bench, belief: Belief, kept: Index
+    action: Action | None, groups: Sequence[Group], narrow: Bench, belief: Belief, kept: Index
 ) -> tuple[Expected, ...]:
     """Return what the chosen measurement would show under each of the leading groups."""
-    if action.measurement is None:
+    if action is None or action.measurement is None:
         return ()
     (forecast,) = narrow.forecast_all([action.measurement])
     some = Belief(belief.probability[kept], belief.not_modelled, belief.moved[kept], belief.open[kept])

@@ -1,0 +1,213 @@
+"""What each command does: read, ask the engine, print. None of them writes anything."""
+
+import argparse
+import json
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+from diagnostics.cases import Case, parse_case
+from diagnostics.circuit import parse_mode, write_netlist
+from diagnostics.errors import FaultError, SourceError
+from diagnostics.faults import Fault, parse_faults
+from diagnostics.locate import find_shipped
+from diagnostics.readings import Prediction, predict_mode, settle_mode
+from diagnostics.reports import (
+    Words,
+    build_circuit_object,
+    build_diagnosis,
+    build_list,
+    build_prediction,
+    explain_next,
+    write_faults,
+)
+from diagnostics.source import Document, read_document, read_file
+from diagnostics.units import format_quantity
+from diagnostics.visit import Assessment, assess_case
+from diagnostics.wiring import Loop, Site, build_loop, parse_site
+
+MOST_BYTES = 2_000_000
+NEEDS_SITE = {"places", "terminals", "measurements", "modes"}
+
+
+def _read(name: str) -> Document:
+    if name == "-":
+        return read_document(sys.stdin.buffer.read(MOST_BYTES).decode("utf-8", "replace"), "<stdin>")
+    return read_file(Path(name))
+
+
+def read_loop(name: str) -> tuple[str, Loop]:
+    """Return the name of a site and its loop: a file, standard input, or a shipped site by its name alone."""
+    path = Path(name)
+    if name != "-" and path.suffix == "" and not path.exists():
+        shipped = find_shipped("cases") / "sites" / f"{path.name}.yaml"
+        name = str(shipped) if shipped.exists() else name
+    site: Site = parse_site(_read(name))
+    return site.name, build_loop(site)
+
+
+def _read_case(name: str) -> Case:
+    base = None if name == "-" else Path(name).parent
+    return parse_case(_read(name), base)
+
+
+def _print_json(value: object) -> None:
+    print(json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False))
+
+
+def run_app(options: argparse.Namespace) -> int:
+    """Open the app as a child process, listening on this machine only."""
+    app = find_shipped("app.py")
+    flags = {
+        "server.address": "127.0.0.1",
+        "server.port": str(options.port),
+        "server.headless": str(options.headless).lower(),
+        "server.showEmailPrompt": "false",
+        "browser.gatherUsageStats": "false",
+    }
+    command = [sys.executable, "-m", "streamlit", "run", str(app), *(f"--{k}={v}" for k, v in flags.items())]
+    print(f"Ohmward opens at http://127.0.0.1:{options.port}  (stop with Ctrl-C)", flush=True)
+    return subprocess.run(command, cwd=app.parent, check=False).returncode  # noqa: S603 - our own arguments
+
+
+def run_check(options: argparse.Namespace) -> int:
+    """Check files, all findings at once."""
+    findings = []
+    for name in options.files:
+        try:
+            document = _read(name)
+            kind = document.data.get("format", "") if isinstance(document.data, dict) else ""
+            if str(kind).startswith("ohmward-case"):
+                parse_case(document, None if name == "-" else Path(name).parent)
+            else:
+                build_loop(parse_site(document))
+        except SourceError as error:
+            findings += error.findings
+    if findings:
+        raise SourceError(findings)
+    if options.json:
+        _print_json({"format": "ohmward-findings/1", "findings": []})
+    else:
+        print(f"{len(options.files)} file{'s' if len(options.files) > 1 else ''} checked, nothing found")
+    return 0
+
+
+def run_diagnose(options: argparse.Namespace) -> int:
+    """Say what a case means."""
+    assessment = assess_case(_read_case(options.case))
+    words = Words(assessment.loop)
+    if options.json:
+        _print_json(build_diagnosis(assessment, words))
+    else:
+        print("\n".join(tell_diagnosis(assessment, words)))
+    return 0
+
+
+def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:
+    """Return a diagnosis as lines for a terminal."""
+    d = assessment.diagnosis
+    lines = ["Suspects:"]
+    for group in d.groups[:4]:
+        more = f"  (and {len(group.members) - 1} that nothing at hand tells apart)" if len(group.members) > 1 else ""
+        lines.append(f"  {group.probability:6.1%}  {words.faults(group.members[0])}{more}")
+    lines.append(f"  {d.not_modelled:6.1%}  {words.table.not_modelled.capitalize()}")
+    if d.settled:
+        lines.append("Settled.")
+    if d.next is None:
+        return [*lines, words.after_repair()]
+    lines.append(f"Next ({d.next.minutes:g} min):")
+    if d.next.measurement is not None:
+        lines.append(f"  {words.ask(d.next.measurement)}")
+        lines += [f"  Caution: {words.caution(c)}" for c in d.next.measurement.cautions]
+    lines.append(f"  Why: {explain_next(d, words)}")
+    if d.next.action == "repair":
+        lines.append(f"  {words.after_repair()}")
+    return lines
+
+
+def _read_circuit(options: argparse.Namespace) -> tuple[str, Loop, tuple[Fault, ...]]:
+    name, loop = read_loop(options.site)
+    return name, loop, parse_faults(options.fault, loop)
+
+
+def run_predict(options: argparse.Namespace) -> int:
+    """Say what every reading would be under a fault in a mode."""
+    name, loop, faults = _read_circuit(options)
+    mode = parse_mode(options.mode, loop)
+    prediction = predict_mode(loop, faults, mode)
+    if options.at:
+        prediction = _only_at(prediction, options.at)
+    if options.json:
+        _print_json(build_prediction(prediction, name, faults, mode))
+        return 0
+    print(f"{name}, {write_faults(faults)}, {mode.text}")
+    for r in prediction.readings:
+        m = r.measurement
+        print(f"  {m.red} to {m.black}: {format_quantity(r.value, m.unit, 4)} ± {format_quantity(2 * r.sd, m.unit, 2)}")
+    shown = [*prediction.panel.items(), *prediction.states.items()]
+    print("  " + ", ".join(f"{what} {state or 'not known'}" for what, state in shown))
+    return 0
+
+
+def _only_at(prediction: Prediction, at: str) -> Prediction:
+    red, comma, black = at.partition(",")
+    kept = tuple(r for r in prediction.readings if (r.measurement.red, r.measurement.black) == (red.strip(), black.strip()))
+    if kept and comma:
+        return replace(prediction, readings=kept)
+    pairs = "; ".join(f"{r.measurement.red},{r.measurement.black}" for r in prediction.readings[:6])
+    raise FaultError(f"no reading at {at!r} in this mode", text=at, hint=f"there are {pairs}; …")
+
+
+def run_list(options: argparse.Namespace) -> int:
+    """List words."""
+    loop = read_loop(options.site)[1] if options.site else None
+    if loop is None and options.what in NEEDS_SITE:
+        print(f"ohmward list {options.what}: name a site file too", file=sys.stderr)
+        return 2
+    rows = build_list(options.what, loop)
+    if options.json:
+        _print_json({"format": "ohmward-list/1", "what": options.what, "rows": rows})
+        return 0
+    for row in rows:
+        first, *rest = [str(v) for v in row.values() if isinstance(v, str) and v]
+        print(f"{first:28} {'  '.join(rest)}".rstrip())
+    return 0
+
+
+def run_export(options: argparse.Namespace) -> int:
+    """Print a circuit for another program."""
+    if options.json == options.netlist:
+        print("ohmward export: say either --json or --netlist", file=sys.stderr)
+        return 2
+    name, loop, faults = _read_circuit(options)
+    mode = parse_mode(options.mode, loop)
+    settled = settle_mode(loop, faults, mode)
+    if options.netlist:
+        print(write_netlist(settled, f"{name}, {write_faults(faults)}, {mode.text}"), end="")
+    else:
+        _print_json(build_circuit_object(settled, name, faults, mode))
+    return 0
+
+
+def run_bench(options: argparse.Namespace) -> int:
+    """Measure speed against ngspice."""
+    from diagnostics.proving.speed import measure_speed  # noqa: PLC0415 - only this command needs it
+
+    rows = measure_speed()
+    if options.json:
+        _print_json({"format": "ohmward-bench/1", "rows": [vars(r) if hasattr(r, "__dict__") else r.to_json() for r in rows]})
+    else:
+        for row in rows:
+            print(row)
+    return 0
+
+
+def run_demo(options: argparse.Namespace) -> int:
+    """Run one worked case from the first word to the verdict."""
+    from .demo import tell_demo  # noqa: PLC0415 - only this command needs it
+
+    del options
+    for line in tell_demo():
+        print(line)
+    return 0

@@ -1,0 +1,111 @@
+"""The command line: ``ohmward`` opens the app, ``ohmward COMMAND`` answers on stdout and writes nothing.
+
+Exit: 0 ran, 1 findings in the input, 2 wrong use, 3 our fault.
+"""
+
+import argparse
+import json
+import logging
+import os
+import sys
+import uuid
+from collections.abc import Sequence
+
+from diagnostics.errors import DiagnosticsError, Finding, SourceError
+
+from . import commands
+
+RAN, FOUND, MISUSED, BROKEN = 0, 1, 2, 3
+LISTS = ("kinds", "measurements", "modes", "places", "terminals", "symptoms", "profiles", "contexts")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command line."""
+    parser = argparse.ArgumentParser(
+        prog="ohmward",
+        description="Find what is wrong in a supervised smoke and CO detection loop. Without a command it opens the app.",
+    )
+    some = parser.add_subparsers(dest="command", metavar="COMMAND")
+    _add_app(some.add_parser("app", help="open the app in the browser (the same as no command)"))
+    some.add_parser("demo", help="run one worked, invented case in the terminal").set_defaults(run=commands.run_demo)
+    check = some.add_parser("check", help="check site and case files")
+    check.add_argument("files", nargs="+", metavar="FILE", help="a site or case file, - for standard input")
+    check.set_defaults(run=commands.run_check)
+    diagnose = some.add_parser("diagnose", help="say what a case means and what to measure next")
+    diagnose.add_argument("case", metavar="CASE", help="a case file, - for standard input")
+    diagnose.set_defaults(run=commands.run_diagnose)
+    predict = some.add_parser("predict", help="say what every reading would be")
+    _add_circuit(predict)
+    predict.add_argument("--at", metavar="RED,BLACK", help="only this pair of terminals")
+    predict.set_defaults(run=commands.run_predict)
+    listing = some.add_parser("list", help="list the words that the other commands take")
+    listing.add_argument("what", choices=LISTS)
+    listing.add_argument("site", nargs="?", metavar="SITE", help="a site file (needed for places, terminals, measurements, modes)")
+    listing.set_defaults(run=commands.run_list)
+    export = some.add_parser("export", help="print the circuit for another program")
+    _add_circuit(export)
+    export.add_argument("--netlist", action="store_true", help="as an ngspice netlist")
+    export.set_defaults(run=commands.run_export)
+    bench = some.add_parser("bench", help="measure speed as ratios within one run")
+    bench.set_defaults(run=commands.run_bench)
+    for command in (check, diagnose, predict, listing, export, bench):
+        command.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
+    return parser
+
+
+def _add_app(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--port", type=int, default=8501, help="port on this machine (8501)")
+    parser.add_argument("--headless", action="store_true", help="do not open a browser")
+    parser.set_defaults(run=commands.run_app)
+
+
+def _add_circuit(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("site", metavar="SITE", help="a site file, - for standard input, or the name of a shipped site")
+    parser.add_argument("--fault", default="", metavar="F", help="KIND[=VALUE]@PLACE, several by comma")
+    parser.add_argument("--mode", default="standby", metavar="M", help="standby, alarm:det3, during_reset, … (see: ohmward list modes SITE)")
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code; nothing but a code leaves here."""
+    arguments = sys.argv[1:] if arguments is None else list(arguments)
+    parser = build_parser()
+    try:
+        options = parser.parse_args(arguments or ["app"])
+    except SystemExit as leaving:
+        return leaving.code if isinstance(leaving.code, int) else MISUSED
+    if "run" not in options:
+        parser.print_usage(sys.stderr)
+        return MISUSED
+    return _run_guarded(options)
+
+
+def _run_guarded(options: argparse.Namespace) -> int:
+    as_json = getattr(options, "json", False)
+    try:
+        return int(options.run(options))
+    except SourceError as error:
+        return _report(error.findings, as_json=as_json)
+    except DiagnosticsError as error:
+        return _report((Finding("command line", 1, 1, "U001", "error", error.message or str(error), error.hint),), as_json=as_json)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return RAN
+    except KeyboardInterrupt:
+        return 130
+    except Exception:
+        incident = uuid.uuid4().hex[:8]
+        logging.getLogger("ohmward").exception("incident %s", incident)
+        print(f"ohmward: this is our fault, incident {incident}; please report what stands above", file=sys.stderr)
+        return BROKEN
+
+
+def _report(findings: Sequence[Finding], *, as_json: bool) -> int:
+    if as_json:
+        print(json.dumps({"format": "ohmward-findings/1", "findings": [f.to_json() for f in findings]}, ensure_ascii=False))
+    else:
+        print("\n".join(str(f) for f in findings), file=sys.stderr)
+    return FOUND
+
+
+if __name__ == "__main__":
+    sys.exit(run())

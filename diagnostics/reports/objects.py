@@ -1,0 +1,211 @@
+"""JSON objects for outsiders (design page, section 11): SI numbers with their unit beside them, ``null`` is not known."""
+
+import math
+from typing import Any
+
+from diagnostics.circuit import Mode, list_mode_words
+from diagnostics.faults import CONTEXTS, KINDS, read_catalogue
+from diagnostics.readings import (
+    Faults,
+    Measurement,
+    PredictedReading,
+    Prediction,
+    list_measurements,
+    list_tokens,
+)
+from diagnostics.reasoning import NOTHING, Action, Candidate, Diagnosis, Expected, SuspectGroup, read_symptoms
+from diagnostics.visit import Assessment
+from diagnostics.wiring import Loop, read_parts
+
+from .explain import explain_next
+from .words import Words
+
+Object = dict[str, Any]
+LEAST_SHOWN = 1e-4
+
+
+def round_number(value: float, digits: int = 10) -> float | str | None:
+    """Return a number with so many significant digits, ``"OL"`` for over-range, None for *not a number*."""
+    if math.isinf(value):
+        return "OL"
+    if math.isnan(value):
+        return None
+    return float(f"{value:.{digits}g}")
+
+
+def write_faults(faults: Faults) -> str:
+    """Return a hypothesis as the command line writes it."""
+    return ",".join(f.text for f in faults) or "healthy"
+
+
+def build_where(m: Measurement) -> Object:
+    """Return measurement, leads or place, and mode."""
+    leads = {"red": m.red, "black": m.black} if m.red else {"at": m.at}
+    return {"measurement": m.kind, **leads, "mode": m.mode.text}
+
+
+def build_prediction(prediction: Prediction, site: str, fault: Faults, mode: Mode) -> Object:
+    """Return the answer of ``predict``."""
+    return {
+        "format": "ohmward-prediction/1",
+        "site": site,
+        "fault": write_faults(fault),
+        "mode": mode.text,
+        "readings": [_build_reading(r) for r in prediction.readings],
+        "panel": prediction.panel,
+        "earth": None,
+        "states": prediction.states,
+        "never_settles": list(prediction.chatter),
+    }
+
+
+def _build_reading(r: PredictedReading) -> Object:
+    return {
+        **build_where(r.measurement),
+        "value": round_number(r.value),
+        "ideal": round_number(r.ideal),
+        "sd": round_number(r.sd, 6),
+        "unit": r.measurement.unit,
+    }
+
+
+def build_diagnosis(assessment: Assessment, words: Words) -> Object:
+    """Return the answer of ``diagnose``."""
+    d = assessment.diagnosis
+    shown = [c for n, c in enumerate(d.candidates) if c.probability >= LEAST_SHOWN or n == 0]
+    return {
+        "format": "ohmward-diagnosis/1",
+        "candidates": [_build_candidate(c, words) for c in shown],
+        "not_modelled": round_number(d.not_modelled, 6),
+        "groups": [_build_group(g) for g in d.groups],
+        "settled": d.settled is not None,
+        "contradiction": _build_contradiction(assessment, words),
+        "next": None if d.next is None else _build_next(d, d.next, words),
+        "verdict": None if d.settled is None else _build_verdict(d.settled, words),
+    }
+
+
+def _build_candidate(c: Candidate, words: Words) -> Object:
+    return {
+        "fault": write_faults(c.faults),
+        "kind": ",".join(f.kind for f in c.faults) or "healthy",
+        "place": ",".join(f.place for f in c.faults),
+        "probability": round_number(c.probability, 6),
+        "words": words.faults(c.faults),
+    }
+
+
+def _build_group(g: SuspectGroup) -> Object:
+    return {
+        "members": [write_faults(m) for m in g.members],
+        "probability": round_number(g.probability, 6),
+        "d_prime": round_number(g.d_prime, 4),
+        "split_by": None if g.split_by is None else build_where(g.split_by),
+    }
+
+
+def _build_contradiction(assessment: Assessment, words: Words) -> Object | None:
+    found = assessment.diagnosis.contradiction
+    if found is None:
+        return None
+    taken = assessment.taken[found.reading]
+    why = f"The readings do not fit together; without this one they do: {words.ask(taken.measurement)} {words.value(taken.measurement, taken.value)}"
+    return {"reading": found.reading, "why": why}
+
+
+def _build_next(d: Diagnosis, action: Action, words: Words) -> Object:
+    base: Object = {"action": action.action, "minutes": round_number(action.minutes, 6), "why": explain_next(d, words)}
+    if action.measurement is None:
+        cautions = ["outputs", "tell_people", "out_of_service"] if action.action == "repair" else []
+        return {**base, "expected": [], "cautions": [words.caution(c) for c in cautions]}
+    m = action.measurement
+    return {
+        **base,
+        **build_where(m),
+        "ask": words.ask(m),
+        "settling_s": m.data.settling,
+        "expected": [_build_expected(e, d) for e in d.expected],
+        "cautions": [words.caution(c) for c in m.cautions],
+    }
+
+
+def _build_expected(e: Expected, d: Diagnosis) -> Object:
+    leader = write_faults(d.groups[e.group].members[0]) if e.group < len(d.groups) else ""
+    if e.state is not None:
+        return {"for": leader, "state": e.state}
+    low, high = (round_number(v or 0.0, 6) for v in (e.low, e.high))
+    return {"for": leader, "low": low, "high": high, "unit": e.unit}
+
+
+def _build_verdict(settled: tuple[str, str], words: Words) -> Object:
+    if settled == NOTHING:
+        return {"remedy": None, "place": None, "words": words.repair(settled), "minutes": 0.0, "parts": [], "after": words.after_repair()}
+    remedy = read_catalogue().remedies[settled[0]]
+    return {
+        "remedy": settled[0],
+        "place": settled[1],
+        "words": words.repair(settled),
+        "minutes": remedy.minutes,
+        "parts": list(remedy.parts),
+        "after": words.after_repair(),
+    }
+
+
+def build_list(what: str, loop: Loop | None) -> list[Object]:
+    """Return the rows of ``list``; those of places, terminals, measurements and modes need a loop."""
+    match what:
+        case "kinds":
+            return [_build_kind(name, loop) for name in KINDS]
+        case "symptoms":
+            return [{"symptom": name, "about": s.about} for name, s in read_symptoms().symptoms.items()]
+        case "profiles":
+            return _list_profiles()
+        case "contexts":
+            return [{"context": c} for c in CONTEXTS]
+        case _:
+            if loop is None:
+                raise ValueError(f"list {what} needs a site")
+            return _list_of_loop(what, loop)
+
+
+def _list_profiles() -> list[Object]:
+    table = read_parts()
+    rows = []
+    for name, p in table.profiles.items():
+        attributes = table.families[p.family].attributes
+        values = {
+            key: {"default": p.values.get(key, a.default), "unit": a.unit, "spread_percent": a.spread, "one_of": list(a.one_of) or None, "about": a.about}
+            for key, a in attributes.items()
+        }
+        rows.append({"profile": name, "family": p.family, "about": p.about, "values": values, "source": "invented"})
+    return rows
+
+
+def _build_kind(name: str, loop: Loop | None) -> Object:
+    kind, data = KINDS[name], read_catalogue().kinds[name]
+    places = None if loop is None else list(kind.places(loop))
+    remedy = read_catalogue().remedies[data.remedy]
+    return {
+        "kind": name, "about": data.title, "family": data.family, "value_unit": "ohm" if kind.values else None,
+        "places": places, "remedy": data.remedy, "remedy_words": remedy.words, "remedy_minutes": remedy.minutes,
+        "seen_as": data.sees.token, "seen_at": data.sees.at, "seen_share": data.sees.share, "settings_share": data.settings_share,
+    }  # fmt: skip
+
+
+def _list_of_loop(what: str, loop: Loop) -> list[Object]:
+    if what == "modes":
+        return [{"mode": m} for m in list_mode_words(loop)]
+    if what == "terminals":
+        return [{"terminal": t} for t in loop.terminals if t != "earth"]
+    if what == "places":
+        places = dict.fromkeys(p for kind in KINDS.values() for p in kind.places(loop))
+        return [{"place": p, "kinds": [n for n, k in KINDS.items() if p in k.places(loop)]} for p in places]
+    return [_build_measurement(m, loop) for m in list_measurements(loop)]
+
+
+def _build_measurement(m: Measurement, loop: Loop) -> Object:
+    return {
+        **build_where(m), "place": m.place, "unit": m.unit or None, "answers": list(list_tokens(m, loop)) or None,
+        "minutes_at_panel": round_number(m.find_minutes("panel"), 6), "minutes_there": round_number(m.find_minutes(m.place), 6),
+        "tools": sorted(m.tools), "settling_s": m.data.settling, "cautions": list(m.cautions), "about": m.data.about,
+    }  # fmt: skip

@@ -1,0 +1,165 @@
+"""The one home of sentences: from data to what a technician or a caller reads."""
+
+from functools import cache
+from pathlib import Path
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from diagnostics.faults import Fault, read_catalogue
+from diagnostics.readings import Faults, Measurement
+from diagnostics.reasoning import NOTHING
+from diagnostics.source import parse_model, read_file
+from diagnostics.units import OVER, format_quantity
+from diagnostics.wiring import Loop
+
+_FILE = Path(__file__).with_name("words.yaml")
+Listener = Literal["technician", "caller"]
+Region = Literal["north_america", "europe"]
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class _Ask(_Strict):
+    technician: str
+    caller: str
+
+
+class _Table(_Strict):
+    format: Literal["ohmward-words/1"]
+    regions: dict[Region, dict[str, str]]
+    places: dict[str, str]
+    terminals: dict[str, str]
+    ask: dict[str, _Ask]
+    modes: dict[str, str]
+    answers: dict[str, str]
+    healthy: str
+    not_modelled: str
+    cautions: dict[str, str]
+    after_repair: str
+
+
+@cache
+def read_words() -> _Table:
+    """Return the words that ship with the package."""
+    return parse_model(read_file(_FILE), _Table)
+
+
+class Words:
+    """Sentences about one loop, for one listener in one region."""
+
+    def __init__(self, loop: Loop, listener: Listener = "technician", region: Region = "north_america") -> None:
+        """Keep whom we talk to, and about which loop."""
+        self.loop = loop
+        self.listener: Listener = listener
+        self.table = read_words()
+        self.terms = self.table.regions[region]
+
+    def detector(self, name: str) -> str:
+        """Return ``detector 3 (kitchen)``."""
+        number = name.removeprefix("det")
+        found = self.loop.find_detector(name)
+        room = f" ({found.label})" if found and found.label else ""
+        return f"detector {number}{room}"
+
+    def terminal(self, name: str) -> str:
+        """Return a terminal as it is marked: ``zone 1 +``, ``+ in of detector 3``."""
+        if name in self.table.terminals:
+            return self.table.terminals[name]
+        place, _, end = name.partition(".")
+        if place == "panel":
+            return f"{_space(end[:-1])} {_sign(end[-1])}"
+        side, _, core = end.partition("_")
+        if core:
+            return f"contact {core.upper()} {side} of {self.detector(place)}"
+        return f"{_sign(end[-1])} {end[:-1]} of {self.detector(place)}"
+
+    def place(self, name: str) -> str:
+        """Return where: ``at the panel``, ``at detector 3``."""
+        return self.table.places.get(name) or f"at {self.detector(name)}"
+
+    def run(self, place: str) -> str:
+        """Return a run of cable or one of its conductors: ``minus conductor, run into detector 3``."""
+        name, _, end = place.partition(".")
+        into = f"run into {self.detector(name)}"
+        core = {"in+": "plus conductor, ", "in-": "minus conductor, ", "in_a": "contact conductor A, ", "in_b": "contact conductor B, "}
+        pair = {"in_power": "power pair, ", "in_contact": "contact pair, ", "in": ""}
+        return f"{(core | pair).get(end, '')}{into}"
+
+    def fault(self, fault: Fault) -> str:
+        """Return what is wrong, and where."""
+        where = self.run(fault.place) if "." in fault.place else self._fault_place(fault.place)
+        value = "" if fault.value_ohm is None else format_quantity(fault.value_ohm, "ohm", 2)
+        return fault.data.title.format(place=where, value=value)
+
+    def _fault_place(self, place: str) -> str:
+        return {"panel": "the panel", "end": "the far end", "reset": "the reset relay"}.get(place) or self.detector(place)
+
+    def faults(self, faults: Faults) -> str:
+        """Return a hypothesis; nothing wrong has words of its own."""
+        return _capital(" and ".join(self.fault(f) for f in faults) if faults else self.table.healthy)
+
+    def ask(self, measurement: Measurement) -> str:
+        """Return the question that a measurement is."""
+        text = getattr(self.table.ask[measurement.kind], self.listener)
+        value = format_quantity(measurement.mode.resistance_ohm, "ohm") if measurement.mode.resistance_ohm else ""
+        told = {"at": self.detector(measurement.at) if self.loop.find_detector(measurement.at) else measurement.at, "value": value}
+        leads = {"red": self.terminal(measurement.red), "black": self.terminal(measurement.black)} if measurement.red else {"red": "", "black": ""}
+        asked = text.format(where=self.place(measurement.at or "panel"), **told, **leads, **self.terms)
+        mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit == "V" else ""
+        return f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
+
+    def answer(self, token: str) -> str:
+        """Return a word that a measurement answered; lists of detectors are written out."""
+        if token.startswith("det"):
+            return ", ".join(self.detector(n) for n in token.split(","))
+        return self.table.answers[token].format(**self.terms)
+
+    def value(self, measurement: Measurement, value: float | str) -> str:
+        """Return what was read, with its unit."""
+        if isinstance(value, str):
+            return self.answer(value)
+        return "OL" if value == OVER else format_quantity(value, measurement.unit, 4)
+
+    def range(self, low: float, high: float, unit: str) -> str:
+        """Return a range of values with its unit; one value where both ends round to the same."""
+        first, last = (format_quantity(v, unit, 3) for v in (low, high))
+        return first if first == last else f"{first} to {last}"
+
+    def caution(self, name: str) -> str:
+        """Return a caution in full."""
+        return self.table.cautions[name].format(**self.terms)
+
+    def after_repair(self) -> str:
+        """Return the fixed list of tests after any repair."""
+        return self.table.after_repair.format(**self.terms)
+
+    def spot(self, spot: str) -> str:
+        """Return where a repair is made."""
+        if spot.startswith("run "):
+            return f"on the run into {self.detector(spot.removeprefix('run '))}"
+        return self.place(spot)
+
+    def repair(self, repair_class: tuple[str, str]) -> str:
+        """Return what to do about a class of faults, and where."""
+
+
+        if repair_class == NOTHING:
+            return _capital(self.table.healthy)
+        pairs = zip(repair_class[0].split(" + "), repair_class[1].split(" + "), strict=True)
+        return ". ".join(f"{read_catalogue().remedies[r].words}, {self.spot(s)}" for r, s in pairs) + "."
+
+
+def _sign(mark: str) -> str:
+    return "−" if mark == "-" else mark
+
+
+def _space(name: str) -> str:
+    head = name.rstrip("0123456789")
+    return f"{head} {name[len(head):]}" if head != name else name
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

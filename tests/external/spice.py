@@ -1,0 +1,26 @@
+"""ngspice for tests: many circuits in one process, volts by node."""
+
+import re
+import subprocess
+from collections.abc import Sequence
+from pathlib import Path
+
+_VOLTS = re.compile(r"^(\w+) = (\S+)$", flags=re.MULTILINE)
+_MARK = "circuit number"
+
+
+def solve_netlists(program: str, netlists: Sequence[str], folder: Path) -> list[dict[str, float]]:
+    """Return the volts of every node to earth of each netlist, by node name, in their order.
+
+    Each netlist prints its own volts; a circuit for which ngspice found no answer has an empty table.
+    """
+    for number, text in enumerate(netlists):
+        (folder / f"circuit{number}.cir").write_text(text, encoding="ascii")
+    runs = [f"echo {_MARK} {n}\nsource circuit{n}.cir\ndestroy all\nremcirc" for n in range(len(netlists))]
+    script = "\n".join(["all circuits, one after the other", ".control", *runs, "quit", ".endc", ".end"]) + "\n"
+    (folder / "all.cir").write_text(script, encoding="ascii")
+    words = [program, "-b", "all.cir"]
+    done = subprocess.run(words, cwd=folder, capture_output=True, text=True, timeout=300, check=False)
+    tables = re.split(rf"^{_MARK} \d+$", done.stdout, flags=re.MULTILINE)[1:]
+    assert len(tables) == len(netlists), done.stdout[-2000:] + done.stderr[-2000:]
+    return [{node: float(volts) for node, volts in _VOLTS.findall(table)} for table in tables]

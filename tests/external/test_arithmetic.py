@@ -1,0 +1,141 @@
+"""Arithmetic of the solver: every terminal of thousands of circuits against ngspice.
+
+Outside world: ngspice 39 (Debian package ngspice), which shares no code with this project. The netlists are exported
+from our own loops, so this test says nothing of the wiring; ``test_hand_netlists.py`` does. All values are invented.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from diagnostics.circuit import (
+    Settled,
+    build_mode_edits,
+    build_steps,
+    list_mode_words,
+    name_nodes,
+    parse_mode,
+    solve_batch,
+    write_netlist,
+)
+from diagnostics.faults import Fault, build_all_edits, list_faults
+from diagnostics.wiring import EARTH, Loop, QuickDescription, apply_edits, build_loop, build_quick_site
+from diagnostics.wiring.site import DetectorSpec
+from tests.external.spice import solve_netlists
+
+WORST_V = 10e-6
+WORST_SHARE = 1e-6
+# Bench → style, number of detectors, values of each: what they do reversed, and the path from plus in to plus out.
+BENCHES: dict[str, tuple[str, int, dict[str, str]]] = {
+    "two_wire": ("two_wire_zone", 5, {}),
+    "two_wire_works": ("two_wire_zone", 3, {"reversed": "works", "low_volts_ohm": "none"}),
+    "two_wire_conducts": ("two_wire_zone", 3, {"reversed": "conducts", "path": "one_way"}),
+    "four_wire": ("four_wire_zone", 4, {}),
+    "four_wire_conducts": ("four_wire_zone", 3, {"reversed": "conducts", "path": "one_way"}),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """One circuit as we solved it: which, and its settled column."""
+
+    bench: str
+    mode: str
+    fault: str
+    settled: Settled
+
+    @property
+    def text(self) -> str:
+        """Return its title."""
+        return f"{self.bench} {self.mode} {self.fault or 'healthy'}"
+
+
+@cache
+def build_bench(name: str) -> Loop:
+    """Return an invented loop; detector values that the quick description does not ask for are put in after it."""
+    style, count, values = BENCHES[name]
+    site = build_quick_site(QuickDescription(style, str(count), "4.7k", "18 AWG", "25 m", "relay", "yes"))[0]
+    spec = site.loops[0].model_copy(update={"each": DetectorSpec(values=values)})
+    return build_loop(site.model_copy(update={"loops": (spec,)}))
+
+
+def list_modes(loop: Loop) -> list[str]:
+    """Return every mode of the loop; those at a detector at the second and the last."""
+    words = list_mode_words(loop)
+    places = (":det2", f":{loop.detectors[-1].name}")
+    known = [word.replace("RESISTANCE", "4k7") for word in words if ":det" not in word]
+    return known + [word for word in words if word.endswith(places)]
+
+
+def solve_bench(bench: str) -> Iterator[Solved]:
+    loop = build_bench(bench)
+    hypotheses: list[tuple[Fault, ...]] = [(), *((fault,) for fault in list_faults(loop))]
+    for text in list_modes(loop):
+        mode = parse_mode(text, loop)
+        own = build_mode_edits(mode, loop.zones[0].name)
+        edits = [(*build_all_edits(loop, faults), *own) for faults in hypotheses]
+        batch = solve_batch(loop, edits, build_steps(mode, loop.zones[0].name))
+        for column, faults in enumerate(hypotheses):
+            yield Solved(bench, text, ",".join(f.text for f in faults), batch.take(np.array([column])))
+
+
+@pytest.fixture(scope="module")
+def circuits() -> list[Solved]:
+    """Solve every bench in every mode under every single fault of the catalogue."""
+    return [solved for bench in BENCHES for solved in solve_bench(bench)]
+
+
+@pytest.fixture(scope="module")
+def answers(circuits: list[Solved], ngspice: str, tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, float]]:
+    """Solve the same circuits by ngspice; the volts of every node."""
+    folder: Path = tmp_path_factory.mktemp("netlists")
+    return solve_netlists(ngspice, [write_netlist(c.settled, c.text) for c in circuits], folder)
+
+
+def find_errors(circuit: Solved, answer: dict[str, float]) -> dict[str, tuple[float, float]]:
+    """Return our volts and those of ngspice, to earth, for each terminal at which they differ too much."""
+    network = circuit.settled.network
+    edits = network.edits[int(circuit.settled.columns[0])]
+    nodes = name_nodes(apply_edits(network.loop, edits).terminals)
+    wrong = {}
+    for terminal, node in nodes.items():
+        if terminal == EARTH:
+            continue
+        ours, theirs = float(circuit.settled.volts(terminal, EARTH)[0]), answer[node]
+        if abs(ours - theirs) > max(WORST_V, WORST_SHARE * abs(theirs)):
+            wrong[terminal] = (ours, theirs)
+    return wrong
+
+
+@pytest.mark.parametrize("bench", BENCHES)
+def test_every_fault_in_every_mode_is_among_the_circuits(circuits: list[Solved], bench: str) -> None:
+    loop = build_bench(bench)
+    own = [c for c in circuits if c.bench == bench]
+    assert {fault.text for fault in list_faults(loop)} | {""} == {c.fault for c in own}
+    assert {word.partition(":")[0] for word in list_mode_words(loop)} == {c.mode.partition(":")[0] for c in own}
+
+
+@pytest.mark.ngspice
+def test_ngspice_finds_the_same_volts_at_every_terminal(
+    circuits: list[Solved], answers: list[dict[str, float]]
+) -> None:
+    assert len(circuits) >= 4000
+    unsolved = [c.text for c, answer in zip(circuits, answers, strict=True) if not answer]
+    assert unsolved == []
+    wrong = {c.text: find_errors(c, answer) for c, answer in zip(circuits, answers, strict=True)}
+    assert {text: errors for text, errors in wrong.items() if errors} == {}
+
+
+@pytest.mark.ngspice
+def test_comparison_notices_a_wrong_ohm(circuits: list[Solved], ngspice: str, tmp_path: Path) -> None:
+    healthy = circuits[0]
+    netlist = write_netlist(healthy.settled, healthy.text)
+    assert "Rend_resistor det5_outp det5_outm 4700.0\n" in netlist
+    altered = netlist.replace("det5_outp det5_outm 4700.0\n", "det5_outp det5_outm 4701.0\n")
+    right, wrong = solve_netlists(ngspice, [netlist, altered], tmp_path)
+    assert find_errors(healthy, right) == {}
+    assert "panel.zone1+" in find_errors(healthy, wrong)
