@@ -6,8 +6,8 @@ from functools import lru_cache
 
 from diagnostics.cases import Case, CaseStore, Reading, parse_meter
 from diagnostics.faults import CONTEXTS, Context
-from diagnostics.reasoning import Diagnosis, Policy, Question, Taken, diagnose, find_symptom, list_hypotheses
 from diagnostics.readings import Bench, Measurement, Meter, parse_measurement, parse_value, read_table
+from diagnostics.reasoning import Diagnosis, Policy, Question, Taken, diagnose, find_symptom, list_hypotheses
 from diagnostics.wiring import Loop, Site, build_loop
 
 

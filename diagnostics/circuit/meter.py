@@ -62,7 +62,9 @@ def read_meter(settled: Settled, pairs: list[tuple[str, str]], meter: MeterInput
     return Shown(volts, slopes)
 
 
-def _put_on(circuits: Circuits, point: Point, weight: Array, leads: tuple[int, int], meter: MeterInput) -> tuple[Point, Array]:
+def _put_on(
+    circuits: Circuits, point: Point, weight: Array, leads: tuple[int, int], meter: MeterInput
+) -> tuple[Point, Array]:
     """Return the operating points with the meter on, and the weights (ohms) of a current anywhere on the reading."""
     red, black = leads
     meter_s = 1.0 / meter.input_ohm
@@ -85,8 +87,8 @@ def _solve_with(
     """Solve the circuits in which the meter's load moves an element to another segment."""
     low, high = min(leads), max(leads)
     meter_s = np.full(moved.size, 1.0 / meter.input_ohm)
-    ends = [np.full(moved.size, n, dtype=np.intp) for n in (circuits.network.edge_of[low, high], *leads)]
-    probe = Probe(*ends, meter_s, meter_s * meter.test_v)
+    edge, red, black = (np.full(moved.size, n, dtype=np.intp) for n in (circuits.network.edge_of[low, high], *leads))
+    probe = Probe(edge, red, black, meter_s, meter_s * meter.test_v)
     some = replace(circuits.take(moved), probe=probe)
     better = solve_point(some, Point(point.volts.take(moved, axis=1), point.segment.take(moved, axis=1)))
     unit = np.zeros((better.volts.shape[0] - 1, moved.size))

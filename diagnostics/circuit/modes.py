@@ -60,11 +60,15 @@ def parse_mode(text: str, loop: Loop) -> Mode:
     word, rest = (found[1], found[2] or "") if found else ("", "")
     if word not in _WORDS:
         near = find_nearest(word, _WORDS)
-        raise FaultError(f"no mode {text!r}", text=text, hint=f"did you mean {near!r}?" if near else f"modes: {', '.join(_WORDS)}")
+        raise FaultError(
+            f"no mode {text!r}", text=text, hint=f"did you mean {near!r}?" if near else f"modes: {', '.join(_WORDS)}"
+        )
     if word in _AT_DETECTOR:
         if loop.find_detector(rest) is None:
             names = f"{loop.detectors[0].name} to {loop.detectors[-1].name}"
-            raise FaultError(f"mode {word} needs a detector of this loop", text=text, hint=f"write {word}: and one of {names}")
+            raise FaultError(
+                f"mode {word} needs a detector of this loop", text=text, hint=f"write {word}: and one of {names}"
+            )
         return Mode(word, rest)
     if word == "known_resistor":
         return Mode(word, resistance_ohm=_parse_known(rest, text))
@@ -77,30 +81,26 @@ def _parse_known(rest: str, text: str) -> float:
     try:
         return parse_resistor(rest)
     except QuantityError as error:
-        raise FaultError(f"mode known_resistor needs a resistor: {error}", text=text, hint="write known_resistor:4k7") from error
+        raise FaultError(
+            f"mode known_resistor needs a resistor: {error}", text=text, hint="write known_resistor:4k7"
+        ) from error
 
 
 def build_steps(mode: Mode, zone: str) -> tuple[Step, ...]:
     """Return the actions that lead from standby into a mode."""
     smoke = f"{mode.detector}.smoke"
+    lifted = f"{zone}.lifted"
     reset: tuple[Step, ...] = ({"panel.reset": True}, {"panel.reset": False})
-    match mode.word:
-        case "alarm":
-            return ({smoke: True},)
-        case "during_reset":
-            return ({"panel.reset": True},)
-        case "after_reset":
-            return ({smoke: True}, {smoke: False}, *reset)
-        case "lifted":
-            return ({"panel.down": True, f"{zone}.lifted": True},)
-        case "lifted_supply_on":
-            return ({f"{zone}.lifted": True},)
-        case "head_off":
-            return ({f"{mode.detector}.head_off": True},)
-        case "known_resistor":
-            return ({f"{zone}.lifted": True, f"{zone}.known": True}, *reset)
-        case _:
-            return ()
+    steps: dict[str, tuple[Step, ...]] = {
+        "alarm": ({smoke: True},),
+        "during_reset": ({"panel.reset": True},),
+        "after_reset": ({smoke: True}, {smoke: False}, *reset),
+        "lifted": ({"panel.down": True, lifted: True},),
+        "lifted_supply_on": ({lifted: True},),
+        "head_off": ({f"{mode.detector}.head_off": True},),
+        "known_resistor": ({lifted: True, f"{zone}.known": True}, *reset),
+    }
+    return steps.get(mode.word, ())
 
 
 def build_mode_edits(mode: Mode, zone: str) -> Edits:

@@ -35,7 +35,8 @@ class Probe:
 
     def take(self, columns: Index) -> "Probe":
         """Return the probes of some columns."""
-        return Probe(*(x[columns] for x in (self.edge, self.red, self.black, self.conductance_s, self.current_a)))
+        edge, red, black = (x[columns] for x in (self.edge, self.red, self.black))
+        return Probe(edge, red, black, self.conductance_s[columns], self.current_a[columns])
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +175,7 @@ def _solve_linear(circuits: Circuits, segment: Index) -> Array:
 
 
 def _is_settled(circuits: Circuits, volts: Array, used: Index, found: Index) -> Flags:
-    """Return which columns are settled: each fed bend lies in the segment used, or within the dead band of its corner."""
+    """Return which columns are settled: each fed bend lies in the segment used, or in the dead band of its corner."""
     bends = circuits.network.bends
     if not used.shape[0]:
         return np.ones(used.shape[1], dtype=np.bool_)

@@ -69,7 +69,9 @@ def apply_step(settled: Settled, step: Step) -> Settled:
     point = settled.point
     if moved.size:
         start = Point(point.volts.take(moved, axis=1), point.segment.take(moved, axis=1))
-        point = _put(point, moved, solve_point(build_circuits(network, settled.columns[moved], signals[:, moved]), start))
+        point = _put(
+            point, moved, solve_point(build_circuits(network, settled.columns[moved], signals[:, moved]), start)
+        )
     return _settle(replace(settled, signals=signals, point=point))
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from diagnostics.cases import Case, parse_case
 from diagnostics.circuit import parse_mode, write_netlist
-from diagnostics.errors import FaultError, SourceError
+from diagnostics.errors import FaultError, Finding, SourceError
 from diagnostics.faults import Fault, parse_faults
 from diagnostics.locate import find_shipped
 from diagnostics.readings import Prediction, predict_mode, settle_mode
@@ -73,7 +73,7 @@ def run_app(options: argparse.Namespace) -> int:
 
 def run_check(options: argparse.Namespace) -> int:
     """Check files, all findings at once."""
-    findings = []
+    findings: list[Finding] = []
     for name in options.files:
         try:
             document = _read(name)
@@ -152,7 +152,9 @@ def run_predict(options: argparse.Namespace) -> int:
 
 def _only_at(prediction: Prediction, at: str) -> Prediction:
     red, comma, black = at.partition(",")
-    kept = tuple(r for r in prediction.readings if (r.measurement.red, r.measurement.black) == (red.strip(), black.strip()))
+    kept = tuple(
+        r for r in prediction.readings if (r.measurement.red, r.measurement.black) == (red.strip(), black.strip())
+    )
     if kept and comma:
         return replace(prediction, readings=kept)
     pairs = "; ".join(f"{r.measurement.red},{r.measurement.black}" for r in prediction.readings[:6])
@@ -196,7 +198,9 @@ def run_bench(options: argparse.Namespace) -> int:
 
     rows = measure_speed()
     if options.json:
-        _print_json({"format": "ohmward-bench/1", "rows": [vars(r) if hasattr(r, "__dict__") else r.to_json() for r in rows]})
+        _print_json(
+            {"format": "ohmward-bench/1", "rows": [vars(r) if hasattr(r, "__dict__") else r.to_json() for r in rows]}
+        )
     else:
         for row in rows:
             print(row)

@@ -23,7 +23,7 @@ def build_parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
     parser = argparse.ArgumentParser(
         prog="ohmward",
-        description="Find what is wrong in a supervised smoke and CO detection loop. Without a command it opens the app.",
+        description="Find what is wrong in a supervised smoke and CO detection loop. No command opens the app.",
     )
     some = parser.add_subparsers(dest="command", metavar="COMMAND")
     _add_app(some.add_parser("app", help="open the app in the browser (the same as no command)"))
@@ -40,7 +40,9 @@ def build_parser() -> argparse.ArgumentParser:
     predict.set_defaults(run=commands.run_predict)
     listing = some.add_parser("list", help="list the words that the other commands take")
     listing.add_argument("what", choices=LISTS)
-    listing.add_argument("site", nargs="?", metavar="SITE", help="a site file (needed for places, terminals, measurements, modes)")
+    listing.add_argument(
+        "site", nargs="?", metavar="SITE", help="a site file (needed for places, terminals, measurements, modes)"
+    )
     listing.set_defaults(run=commands.run_list)
     export = some.add_parser("export", help="print the circuit for another program")
     _add_circuit(export)
@@ -62,7 +64,12 @@ def _add_app(parser: argparse.ArgumentParser) -> None:
 def _add_circuit(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("site", metavar="SITE", help="a site file, - for standard input, or the name of a shipped site")
     parser.add_argument("--fault", default="", metavar="F", help="KIND[=VALUE]@PLACE, several by comma")
-    parser.add_argument("--mode", default="standby", metavar="M", help="standby, alarm:det3, during_reset, … (see: ohmward list modes SITE)")
+    parser.add_argument(
+        "--mode",
+        default="standby",
+        metavar="M",
+        help="standby, alarm:det3, during_reset, … (see: ohmward list modes SITE)",
+    )
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -86,7 +93,9 @@ def _run_guarded(options: argparse.Namespace) -> int:
     except SourceError as error:
         return _report(error.findings, as_json=as_json)
     except DiagnosticsError as error:
-        return _report((Finding("command line", 1, 1, "U001", "error", error.message or str(error), error.hint),), as_json=as_json)
+        return _report(
+            (Finding("command line", 1, 1, "U001", "error", error.message or str(error), error.hint),), as_json=as_json
+        )
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return RAN
@@ -101,7 +110,11 @@ def _run_guarded(options: argparse.Namespace) -> int:
 
 def _report(findings: Sequence[Finding], *, as_json: bool) -> int:
     if as_json:
-        print(json.dumps({"format": "ohmward-findings/1", "findings": [f.to_json() for f in findings]}, ensure_ascii=False))
+        print(
+            json.dumps(
+                {"format": "ohmward-findings/1", "findings": [f.to_json() for f in findings]}, ensure_ascii=False
+            )
+        )
     else:
         print("\n".join(str(f) for f in findings), file=sys.stderr)
     return FOUND

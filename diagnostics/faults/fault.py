@@ -86,12 +86,18 @@ def parse_fault(text: str, loop: Loop) -> Fault:
     name, value, place = found.groups()
     if name not in KINDS:
         near = find_nearest(name, KINDS)
-        raise FaultError(f"no fault kind {name!r}", text=text, hint=f"did you mean {near!r}?" if near else "see: ohmward list kinds")
+        raise FaultError(
+            f"no fault kind {name!r}", text=text, hint=f"did you mean {near!r}?" if near else "see: ohmward list kinds"
+        )
     kind = KINDS[name]
     places = kind.places(loop)
     if place not in places:
         near = find_nearest(place, places)
-        hint = f"did you mean {near!r}?" if near else (f"it can be at {', '.join(places[:8])}" if places else "this loop cannot have it")
+        hint = (
+            f"did you mean {near!r}?"
+            if near
+            else (f"it can be at {', '.join(places[:8])}" if places else "this loop cannot have it")
+        )
         raise FaultError(f"{name} cannot be at {place!r}", text=text, hint=hint)
     return Fault(name, place, _parse_value(text, name, value, takes=bool(kind.values)))
 

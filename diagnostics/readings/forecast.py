@@ -21,7 +21,7 @@ from diagnostics.wiring import Loop
 
 from .data import Meter, read_table
 from .measurement import Measurement
-from .states import find_dark_sets, find_lamp_chances, find_sight_chances, find_test_chances, find_zone_chances, blur
+from .states import blur, find_dark_sets, find_lamp_chances, find_sight_chances, find_test_chances, find_zone_chances
 
 Array = NDArray[np.float64]
 Faults = tuple[Fault, ...]
@@ -139,7 +139,10 @@ class Bench:
         which = np.repeat([m.at for m in piece], count)
         names = sorted({m.at for m in piece})
         if piece[0].kind != "functional_test":
-            return [wide, apply_steps(wide, [{f"{n}.head_off": self._hold_or(wide, f"{n}.head_off", which == n) for n in names}])]
+            return [
+                wide,
+                apply_steps(wide, [{f"{n}.head_off": self._hold_or(wide, f"{n}.head_off", which == n) for n in names}]),
+            ]
         smoke = {f"{n}.smoke": which == n for n in names}
         alarmed = apply_steps(wide, [smoke])
         clean = {name: np.zeros_like(mask) for name, mask in smoke.items()}

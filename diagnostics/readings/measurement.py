@@ -17,11 +17,19 @@ LAMPS = ("lit", "dark", "alarm")
 TESTS = ("reports_and_clears", "reports_and_stays", "no_report", "alarm_already")
 AS_IT_SHOULD_BE = "as_it_should_be"
 SETTING_WRONG = "setting_wrong"
+_TOKENS = {
+    "panel_shows": STATES,
+    "head_off": STATES,
+    "known_resistor": STATES,
+    "lamp": LAMPS,
+    "functional_test": TESTS,
+    "settings": (AS_IT_SHOULD_BE, SETTING_WRONG),
+}
 
 
 @dataclass(frozen=True)
 class Measurement:
-    """A set-up that gives one reading. ``red`` and ``black`` are terminals on volts and ohms; ``at`` is a place otherwise.
+    """A set-up for one reading: ``red`` and ``black`` are terminals on volts and ohms, ``at`` is a place otherwise.
 
     ``place`` is where a person stands, ``panel`` or a detector; ``visits`` is how many detectors are walked to.
     """
@@ -84,27 +92,20 @@ def find_travel(start: str, goal: str, travel: Travel) -> float:
 
 
 def list_tokens(measurement: Measurement, loop: Loop) -> tuple[str, ...]:
-    """Return every word that a measurement can answer; empty where it gives a number or a list of detectors."""
-    match measurement.kind:
-        case "panel_shows" | "head_off" | "known_resistor":
-            return STATES
-        case "lamp":
-            return LAMPS
-        case "functional_test":
-            return TESTS
-        case "look":
-            return (AS_IT_SHOULD_BE, *list_sights())
-        case "settings":
-            return (AS_IT_SHOULD_BE, SETTING_WRONG)
-        case "which_dark" | "dark_with_head_off":
-            return ("none", *(d.name for d in loop.detectors))
-        case _:
-            return ()
+    """Return every word that a measurement can answer; empty where it gives a number.
+
+    Where the answer is a list of detectors, the words are ``none`` and their names.
+    """
+    if measurement.kind in {"which_dark", "dark_with_head_off"}:
+        return ("none", *(d.name for d in loop.detectors))
+    if measurement.kind == "look":
+        return (AS_IT_SHOULD_BE, *list_sights())
+    return _TOKENS.get(measurement.kind, ())
 
 
 def list_sights() -> tuple[str, ...]:
     """Return every token that a look can find."""
-    return tuple(dict.fromkeys(k.sees.token for k in read_catalogue().kinds.values() if k.sees.token != "none"))
+    return tuple(dict.fromkeys(k.sees.token for k in read_catalogue().kinds.values() if k.sees.share))
 
 
 def find_lifted_mode(loop: Loop) -> Mode:
@@ -124,7 +125,9 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
     right_ohm = loop.site.zones[zone.name].end_resistor
     found = [Measurement("panel_shows", at="panel")]
     found += [Measurement("volts", red=r, black=b, place=find_place(r, loop)) for r, b in loop.meter_points]
-    found += [Measurement("ohms", lifted, red=r, black=b) for r, b in ((zone.plus, zone.minus), (zone.minus, zone.plus))]
+    found += [
+        Measurement("ohms", lifted, red=r, black=b) for r, b in ((zone.plus, zone.minus), (zone.minus, zone.plus))
+    ]
     found.append(Measurement("known_resistor", Mode("known_resistor", resistance_ohm=right_ohm), at="panel"))
     found += [Measurement("settings", at="panel"), Measurement("look", at="panel")]
     if any(r.name == "reset" for r in loop.relays):
@@ -167,7 +170,11 @@ def parse_measurement(kind: str, loop: Loop, where: dict[str, str]) -> Measureme
     kinds = read_table().kinds
     if kind not in kinds:
         near = find_nearest(kind, kinds)
-        raise FaultError(f"no measurement {kind!r}", text=kind, hint=f"did you mean {near!r}?" if near else f"there are {', '.join(kinds)}")
+        raise FaultError(
+            f"no measurement {kind!r}",
+            text=kind,
+            hint=f"did you mean {near!r}?" if near else f"there are {', '.join(kinds)}",
+        )
     red, black, at = (where.get(k, "") for k in ("red", "black", "at"))
     known = [m for m in list_measurements(loop) if m.kind == kind]
     given = where.get("mode")
@@ -187,7 +194,7 @@ def parse_measurement(kind: str, loop: Loop, where: dict[str, str]) -> Measureme
 
 
 def _is_same_mode(m: Measurement, mode: Mode) -> bool:
-    """A functional test may be told as its alarm; a state shown at the detector, as standby."""
+    """Return whether a mode as told is that of a measurement: a functional test may be told as its alarm."""
     if m.kind == "functional_test":
         return mode.word in {"standby", "alarm", "after_reset"} and mode.detector in {"", m.at}
     if m.kind in {"head_off", "dark_with_head_off"}:
@@ -205,7 +212,9 @@ def _suggest_place(known: list[Measurement], wanted: tuple[str, str]) -> str:
     modes = sorted({m.mode.text for m in known if (m.red or m.at) == wanted[0]})
     if modes:
         partners = sorted({m.black for m in known if m.red == wanted[0]})
-        return f"there it is taken in mode {', '.join(modes)}" + (f", black on {', '.join(partners)}" if partners != [""] else "")
+        return f"there it is taken in mode {', '.join(modes)}" + (
+            f", black on {', '.join(partners)}" if partners != [""] else ""
+        )
     return f"see: ohmward list measurements SITE; first places: {', '.join(places[:5])}"
 
 

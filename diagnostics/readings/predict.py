@@ -5,7 +5,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnostics.circuit import Mode, Settled, build_mode_edits, build_steps, find_powered, read_meter, solve_batch, to_ohms
+from diagnostics.circuit import (
+    Mode,
+    Settled,
+    build_mode_edits,
+    build_steps,
+    find_powered,
+    read_meter,
+    solve_batch,
+    to_ohms,
+)
 from diagnostics.faults import Fault, build_all_edits
 from diagnostics.units import OVER
 from diagnostics.wiring import Loop

@@ -42,7 +42,8 @@ def _by_band(zone: Zone, across: Array) -> Array:
     for band in zone.bands:
         inside = ndtr((band.high_v - across) / sd) - ndtr((band.low_v - across) / sd)
         chance[:, STATES.index(band.state)] += inside
-    return chance / chance.sum(axis=1, keepdims=True)
+    whole: Array = chance / chance.sum(axis=1, keepdims=True)
+    return whole
 
 
 def find_lamp_chances(settled: Settled, name: str) -> Chances:
@@ -78,7 +79,9 @@ def find_dark_sets(settled: Settled, removed: str) -> Chances:
     """Return the chance of each set of other detectors that are dark with one head off, (column, set)."""
     powered = find_powered(settled)
     names = [d.name for d in settled.network.loop.detectors if d.name != removed]
-    dark = np.stack([~powered[n] for n in names], axis=1) if names else np.zeros((settled.columns.size, 0), dtype=np.bool_)
+    dark = (
+        np.stack([~powered[n] for n in names], axis=1) if names else np.zeros((settled.columns.size, 0), dtype=np.bool_)
+    )
     sets, which = np.unique(dark, axis=0, return_inverse=True)
     tokens = tuple(write_dark_set([n for n, off in zip(names, row, strict=True) if off]) for row in sets)
     chance = np.zeros((settled.columns.size, len(tokens) + 1))

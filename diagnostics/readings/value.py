@@ -10,14 +10,21 @@ from .measurement import Measurement, list_tokens
 from .states import write_dark_set
 
 # Words that people use for the same thing.
+_FINE = {"ok": "as_it_should_be", "fine": "as_it_should_be"}
+_STATE = {"fault": "trouble", "ok": "normal"}
 _SAME = {
-    "lamp": {"on": "lit", "blinks": "lit", "blinking": "lit", "flashes": "lit", "off": "dark", "red": "alarm", "steady": "alarm"},
-    "functional_test": {"reports": "reports_and_clears", "passes": "reports_and_clears", "silent": "no_report", "nothing": "no_report"},
-    "look": {"ok": "as_it_should_be", "fine": "as_it_should_be", "nothing": "as_it_should_be"},
-    "settings": {"ok": "as_it_should_be", "fine": "as_it_should_be", "wrong": "setting_wrong"},
-    "panel_shows": {"fault": "trouble", "ok": "normal", "quiet": "normal"},
-    "head_off": {"fault": "trouble", "nothing": "normal"},
-    "known_resistor": {"fault": "trouble", "ok": "normal"},
+    "lamp": {
+        "on": "lit", "blinks": "lit", "blinking": "lit", "flashes": "lit", "off": "dark",
+        "red": "alarm", "steady": "alarm",
+    },
+    "functional_test": {
+        "reports": "reports_and_clears", "passes": "reports_and_clears", "silent": "no_report", "nothing": "no_report",
+    },
+    "look": _FINE | {"nothing": "as_it_should_be"},
+    "settings": _FINE | {"wrong": "setting_wrong"},
+    "panel_shows": _STATE | {"quiet": "normal"},
+    "head_off": _STATE | {"nothing": "normal"},
+    "known_resistor": _STATE,
 }  # fmt: skip
 
 
@@ -48,7 +55,9 @@ def _parse_dark(measurement: Measurement, loop: Loop, text: str) -> str:
     names = [n for n in re.split(r"[\s,;]+", text.strip().lower()) if n and n != "and"]
     if names in ([], ["none"]):
         if not names:
-            raise QuantityError("nothing was given", text=text, unit="a word", hint="write none, or for example det4,det5")
+            raise QuantityError(
+                "nothing was given", text=text, unit="a word", hint="write none, or for example det4,det5"
+            )
         return "none"
     known = {d.name for d in loop.detectors} - {measurement.at}
     wrong = [n for n in names if n not in known]

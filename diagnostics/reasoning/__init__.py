@@ -20,8 +20,9 @@ from .verdict import (
 SYMPTOMS: tuple[str, ...] = tuple(read_symptoms().symptoms)
 
 __all__ = [
-    "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Contradiction", "Diagnosis", "Expected", "Group",
-    "InformationPerMinute", "Policy", "Question", "Situation", "SuspectGroup", "Symptom", "Taken", "build_prior",
-    "diagnose", "find_groups", "find_information", "find_repair_class", "find_symptom", "keep_latest",
-    "list_hypotheses", "rank_measurements", "rate_differences", "rate_symptom", "read_symptoms", "tell_symptom", "update",
+    "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Contradiction", "Diagnosis", "Expected",
+    "Group", "InformationPerMinute", "Policy", "Question", "Situation", "SuspectGroup", "Symptom", "Taken",
+    "build_prior", "diagnose", "find_groups", "find_information", "find_repair_class", "find_symptom", "keep_latest",
+    "list_hypotheses", "rank_measurements", "rate_differences", "rate_symptom", "read_symptoms", "tell_symptom",
+    "update",
 ]  # fmt: skip

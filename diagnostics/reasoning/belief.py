@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,9 +96,9 @@ def _learn(
     shift, spread, sound = state
     if forecast.mean is None or forecast.slopes is None:
         raise TypeError("only numbers move the unknowns")
-    unit = "ohm" if forecast.measurement.kind == "ohms" else "V"
     mean = forecast.mean + shift
-    variance = spread**2 + find_sd(mean, unit, meter) ** 2
+    unit: Literal["ohm", "V"] = "ohm" if forecast.measurement.kind == "ohms" else "V"
+    variance: Array = spread**2 + find_sd(mean, unit, meter) ** 2
     slopes = forecast.slopes.T
     gain = np.einsum("hkl,hl->hk", belief.open, slopes) / variance[:, None]
     use = np.where(sound > 0.5, 1.0, 0.0)[:, None]

@@ -32,7 +32,7 @@ class Situation:
     """All that a policy may look at.
 
     ``probability`` (hypothesis,) and ``not_modelled`` sum to 1 or less; ``classes`` (hypothesis,) number the repair of
-    each hypothesis, 0 is *nothing to repair*; ``shift`` and ``spread`` per forecast are what earlier readings left open.
+    each hypothesis, 0 is *nothing to repair*; ``shifts`` per forecast are shift and spread that earlier readings left.
     """
 
     probability: Array
@@ -73,7 +73,9 @@ class InformationPerMinute:
         bits = rate_information(situation)
         if bits.size and bits.max() >= LEAST_BITS:
             best = int(np.argmax(bits / np.array(situation.minutes)))
-            return Action("measure", situation.minutes[best], situation.forecasts[best].measurement, bits=float(bits[best]))
+            return Action(
+                "measure", situation.minutes[best], situation.forecasts[best].measurement, bits=float(bits[best])
+            )
         weight = np.bincount(situation.classes, situation.probability)
         leader = int(np.argmax(weight))
         if weight[leader] > max(situation.not_modelled, 0.3):
@@ -135,7 +137,7 @@ def build_outcomes(forecast: Forecast, shift: Array, spread: Array, meter: Meter
 
 
 def _find_edges(mean: Array, sd: Array) -> Array:
-    """Return bin edges half-way between neighbouring expectations that the meter can tell apart, the widest gaps first."""
+    """Return bin edges half-way between neighbouring expectations that the meter tells apart; the widest gaps win."""
     order = np.argsort(mean, kind="stable")
     low, high = mean[order[:-1]], mean[order[1:]]
     gap = (high - low) / (sd[order[:-1]] + sd[order[1:]])

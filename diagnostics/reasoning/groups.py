@@ -40,7 +40,10 @@ def rate_differences(forecast: Forecast, meter: Meter) -> Array:
         raise TypeError("a forecast has either numbers or words")
     if forecast.measurement.kind == "ohms":
         mean = np.clip(forecast.mean, 0.1, meter.ohms_over)
-        sd = np.hypot(np.where(forecast.mean >= meter.ohms_over, 0.0, forecast.spread), find_sd(mean, "ohm", meter)) / mean
+        sd = (
+            np.hypot(np.where(forecast.mean >= meter.ohms_over, 0.0, forecast.spread), find_sd(mean, "ohm", meter))
+            / mean
+        )
         place = np.log(mean)
     else:
         place, sd = forecast.mean, np.hypot(forecast.spread, find_sd(forecast.mean, "V", meter))
@@ -79,7 +82,9 @@ def _build_group(members: NDArray[np.intp], probability: Array, apart: Array) ->
     return Group(tuple(int(n) for n in order), float(probability[order].sum()), inside)
 
 
-def find_splitter(group: Group, measurements: Sequence[Forecast], meter: Meter, minutes: Sequence[float]) -> Measurement | None:
+def find_splitter(
+    group: Group, measurements: Sequence[Forecast], meter: Meter, minutes: Sequence[float]
+) -> Measurement | None:
     """Return the cheapest measurement, offered or not, in which some two members differ by 2 or more; or None."""
     members = np.array(group.members)
     able = [

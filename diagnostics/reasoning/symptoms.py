@@ -47,7 +47,9 @@ def find_symptom(name: str) -> Symptom:
     known = read_symptoms().symptoms
     if name not in known:
         near = find_nearest(name, known)
-        raise NotFoundError(f"no symptom {name!r}", hint=f"did you mean {near!r}?" if near else f"there are {', '.join(known)}")
+        raise NotFoundError(
+            f"no symptom {name!r}", hint=f"did you mean {near!r}?" if near else f"there are {', '.join(known)}"
+        )
     return known[name]
 
 

@@ -18,6 +18,7 @@ Index = NDArray[np.intp]
 SETTLED = 0.95
 KEPT_MASS = 0.9985
 MOST_KEPT = 300
+LEAST_GROUP = 0.005
 NOTHING = ("nothing", "nowhere")
 
 
@@ -90,6 +91,30 @@ class Diagnosis:
     expected: tuple[Expected, ...] = field(default=())
 
 
+@dataclass(frozen=True, slots=True)
+class _State:
+    """What has been concluded so far; ``kept`` are the hypotheses that carry nearly all probability."""
+
+    bench: Bench
+    question: Question
+    belief: Belief
+    repairs: tuple[tuple[str, str], ...]
+    kept: Index
+    contradiction: Contradiction | None
+    settled: tuple[str, str] | None
+
+    @property
+    def classes(self) -> tuple[tuple[str, str], ...]:
+        """Return the repair classes of the kept hypotheses; *nothing to repair* is always the first."""
+        return tuple(dict.fromkeys([NOTHING, *(self.repairs[n] for n in self.kept)]))
+
+    @property
+    def kept_belief(self) -> Belief:
+        """Return the belief in the kept hypotheses only."""
+        b, kept = self.belief, self.kept
+        return Belief(b.probability[kept], b.not_modelled, b.moved[kept], b.open[kept])
+
+
 def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> Diagnosis:
     """Return what the readings mean and what to do next.
 
@@ -98,25 +123,27 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
     taken = keep_latest(question.taken)
     belief, fits = _believe(bench, question, taken)
     contradiction = _find_contradiction(bench, question, taken, fits)
-    repairs = [find_repair_class(h) for h in bench.hypotheses]
-    kept = _keep(belief.probability)
-    narrow = bench.narrow(kept)
-    names = tuple(dict.fromkeys([NOTHING, *(repairs[n] for n in kept)]))
-    offered = [m for m in list_measurements(bench.loop) if is_offered(m, question.can) and m.key not in question.skipped]
-    forecasts = narrow.forecast_all(offered)
-    groups, _ = find_groups(forecasts, belief.probability[kept], bench.meter)
+    repairs = tuple(find_repair_class(h) for h in bench.hypotheses)
     settled = _find_settled(belief, repairs, contradiction)
-    situation = _build_situation(belief, kept, names, repairs, question, forecasts, contradiction, settled, bench)
-    action = None if settled == NOTHING else (policy or InformationPerMinute()).choose(situation)
+    state = _State(bench, question, belief, repairs, _keep(belief.probability), contradiction, settled)
+    narrow = bench.narrow(state.kept)
+    offered = [
+        m for m in list_measurements(bench.loop) if is_offered(m, question.can) and m.key not in question.skipped
+    ]
+    forecasts = narrow.forecast_all(offered)
+    groups, _ = find_groups(forecasts, belief.probability[state.kept], bench.meter)
+    action = None
+    if settled != NOTHING:
+        action = (policy or InformationPerMinute()).choose(_build_situation(state, forecasts))
     return Diagnosis(
         _list_candidates(bench, belief, repairs),
         belief.not_modelled,
-        tuple(_tell_group(g, narrow, forecasts, question) for g in groups if g.probability >= 0.005),
+        tuple(_tell_group(g, narrow, forecasts, question) for g in groups if g.probability >= LEAST_GROUP),
         settled,
         contradiction,
         action,
-        None if action is None or action.repair is None else names[action.repair],
-        _expect(action, groups, narrow, belief, kept),
+        None if action is None or action.repair is None else state.classes[action.repair],
+        _expect(action, groups, narrow, state.kept_belief),
     )
 
 
@@ -141,7 +168,7 @@ def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> tuple[
 
 
 def _after_repairs(belief: Belief, bench: Bench, tried: Sequence[tuple[str, str]]) -> Belief:
-    """A repair that did not cure leaves a small share: it may have been done badly; nothing is forgotten."""
+    """Return the belief after repairs that did not cure: a small share is left, they may have been done badly."""
     if not tried:
         return belief
     left = np.array([0.05 if find_repair_class(h) in tried else 1.0 for h in bench.hypotheses])
@@ -187,37 +214,41 @@ def _find_settled(
     return leader if weight[leader] >= SETTLED else None
 
 
-def _build_situation(  # noqa: PLR0913 - everything a policy may look at comes together here
-    belief: Belief,
-    kept: Index,
-    names: tuple[tuple[str, str], ...],
-    repairs: Sequence[tuple[str, str]],
-    question: Question,
-    forecasts: Sequence[Forecast],
-    contradiction: Contradiction | None,
-    settled: tuple[str, str] | None,
-    bench: Bench,
-) -> Situation:
-    some = Belief(belief.probability[kept], belief.not_modelled, belief.moved[kept], belief.open[kept])
-    done = {t.measurement.key for t in question.taken}
-    again = question.taken[contradiction.reading].measurement if contradiction else None
-    repeats = sum(t.measurement.key == again.key for t in question.taken) if again else 0
-    again = again if again is not None and repeats < 2 and is_offered(again, question.can) else None
-    fresh = tuple(f for f in forecasts if f.measurement.key not in done or (again and f.measurement.key == again.key))
-    remedies = read_catalogue().remedies
+def _build_situation(state: _State, forecasts: Sequence[Forecast]) -> Situation:
+    """Put together all that a policy may look at: what was read is not offered again, but for a doubted reading."""
+    question, some, names = state.question, state.kept_belief, state.classes
+    again = _find_doubted(state)
+    done = {t.measurement.key for t in question.taken} - ({again.key} if again else set())
+    fresh = tuple(f for f in forecasts if f.measurement.key not in done)
     return Situation(
         some.probability,
         some.not_modelled,
-        np.array([names.index(repairs[n]) for n in kept], dtype=np.intp),
+        np.array([names.index(state.repairs[n]) for n in state.kept], dtype=np.intp),
         fresh,
         tuple(some.expect(f) for f in fresh),
         tuple(f.measurement.find_minutes(question.standing_at) for f in fresh),
-        tuple(sum(remedies[r].minutes for r in name.split(" + ")) if name != NOTHING[0] else 0.0 for name, _ in names),
-        None if settled is None else names.index(settled),
+        tuple(_find_minutes(name) for name in names),
+        None if state.settled is None else names.index(state.settled),
         again,
-        remedies["hand_over"].minutes,
-        bench.meter,
+        read_catalogue().remedies["hand_over"].minutes,
+        state.bench.meter,
     )
+
+
+def _find_doubted(state: _State) -> Measurement | None:
+    """Return the reading to take again; it is asked for once."""
+    if state.contradiction is None:
+        return None
+    taken = state.question.taken
+    again = taken[state.contradiction.reading].measurement
+    repeats = sum(t.measurement.key == again.key for t in taken)
+    offered = is_offered(again, state.question.can) and again.key not in state.question.skipped
+    return again if repeats == 1 and offered else None
+
+
+def _find_minutes(repair_class: tuple[str, str]) -> float:
+    remedies = read_catalogue().remedies
+    return 0.0 if repair_class == NOTHING else sum(remedies[r].minutes for r in repair_class[0].split(" + "))
 
 
 def _list_candidates(bench: Bench, belief: Belief, repairs: Sequence[tuple[str, str]]) -> tuple[Candidate, ...]:
@@ -240,14 +271,11 @@ def _split(group: Group, narrow: Bench, more: list[Measurement], standing_at: st
     return find_splitter(whole, inside.forecast_all(more), narrow.meter, [m.find_minutes(standing_at) for m in more])
 
 
-def _expect(
-    action: Action | None, groups: Sequence[Group], narrow: Bench, belief: Belief, kept: Index
-) -> tuple[Expected, ...]:
+def _expect(action: Action | None, groups: Sequence[Group], narrow: Bench, some: Belief) -> tuple[Expected, ...]:
     """Return what the chosen measurement would show under each of the leading groups."""
     if action is None or action.measurement is None:
         return ()
     (forecast,) = narrow.forecast_all([action.measurement])
-    some = Belief(belief.probability[kept], belief.not_modelled, belief.moved[kept], belief.open[kept])
     shift, spread = some.expect(forecast)
     found = []
     for n, group in enumerate(groups[:6]):

@@ -43,7 +43,12 @@ def build_circuit_object(settled: Settled, site: str, faults: Faults, mode: Mode
 def _build_line(e: Element, conducts: bool) -> Object:  # noqa: FBT001 - a plain fact about the element
     share = math.sqrt(sum(s.share**2 for s in e.spreads))
     value = e.resistance_ohm or 0.0
-    return {**_build_ends(e, conducts), "value": round_number(value, 12), "unit": "ohm", "sd": round_number(value * share, 6)}
+    return {
+        **_build_ends(e, conducts),
+        "value": round_number(value, 12),
+        "unit": "ohm",
+        "sd": round_number(value * share, 6),
+    }
 
 
 def _build_load(e: Element, conducts: bool) -> Object:  # noqa: FBT001 - as above
@@ -76,13 +81,25 @@ def _build_states(loop: Loop, signals: dict[str, bool]) -> list[Object]:
             "set_needs": f"{d.name}.smoke", "either_way": d.either_way,
         }  # fmt: skip
     for r in loop.relays:
-        rules[f"{r.name}.operated"] = {"plus": r.plus, "minus": r.minus, "set_from": r.pull_in_v, "cleared_below": r.drop_out_v, "unit": "V"}
+        rules[f"{r.name}.operated"] = {
+            "plus": r.plus,
+            "minus": r.minus,
+            "set_from": r.pull_in_v,
+            "cleared_below": r.drop_out_v,
+            "unit": "V",
+        }
     held = dict(loop.holds)
     return [{"state": name, "now": now, "held": name in held, **rules.get(name, {})} for name, now in signals.items()]
 
 
 def _build_measurements(loop: Loop, mode: Mode) -> list[Object]:
-    some = {m.key: m for m in [*list_mode_measurements(loop, mode), *(m for m in list_measurements(loop) if m.unit and m.mode == mode)]}
+    some = {
+        m.key: m
+        for m in [
+            *list_mode_measurements(loop, mode),
+            *(m for m in list_measurements(loop) if m.unit and m.mode == mode),
+        ]
+    }
     rows = []
     for m in some.values():
         red, black = find_leads(m, loop)

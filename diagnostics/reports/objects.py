@@ -1,4 +1,4 @@
-"""JSON objects for outsiders (design page, section 11): SI numbers with their unit beside them, ``null`` is not known."""
+"""JSON objects for outsiders: SI numbers with their unit beside them, ``null`` is *not known*."""
 
 import math
 from typing import Any
@@ -109,7 +109,8 @@ def _build_contradiction(assessment: Assessment, words: Words) -> Object | None:
     if found is None:
         return None
     taken = assessment.taken[found.reading]
-    why = f"The readings do not fit together; without this one they do: {words.ask(taken.measurement)} {words.value(taken.measurement, taken.value)}"
+    read = f"{words.ask(taken.measurement)} {words.value(taken.measurement, taken.value)}"
+    why = f"The readings do not fit together; without this one they do: {read}"
     return {"reading": found.reading, "why": why}
 
 
@@ -139,7 +140,14 @@ def _build_expected(e: Expected, d: Diagnosis) -> Object:
 
 def _build_verdict(settled: tuple[str, str], words: Words) -> Object:
     if settled == NOTHING:
-        return {"remedy": None, "place": None, "words": words.repair(settled), "minutes": 0.0, "parts": [], "after": words.after_repair()}
+        return {
+            "remedy": None,
+            "place": None,
+            "words": words.repair(settled),
+            "minutes": 0.0,
+            "parts": [],
+            "after": words.after_repair(),
+        }
     remedy = read_catalogue().remedies[settled[0]]
     return {
         "remedy": settled[0],
@@ -174,7 +182,13 @@ def _list_profiles() -> list[Object]:
     for name, p in table.profiles.items():
         attributes = table.families[p.family].attributes
         values = {
-            key: {"default": p.values.get(key, a.default), "unit": a.unit, "spread_percent": a.spread, "one_of": list(a.one_of) or None, "about": a.about}
+            key: {
+                "default": p.values.get(key, a.default),
+                "unit": a.unit,
+                "spread_percent": a.spread,
+                "one_of": list(a.one_of) or None,
+                "about": a.about,
+            }
             for key, a in attributes.items()
         }
         rows.append({"profile": name, "family": p.family, "about": p.about, "values": values, "source": "invented"})
@@ -188,7 +202,8 @@ def _build_kind(name: str, loop: Loop | None) -> Object:
     return {
         "kind": name, "about": data.title, "family": data.family, "value_unit": "ohm" if kind.values else None,
         "places": places, "remedy": data.remedy, "remedy_words": remedy.words, "remedy_minutes": remedy.minutes,
-        "seen_as": data.sees.token, "seen_at": data.sees.at, "seen_share": data.sees.share, "settings_share": data.settings_share,
+        "seen_as": data.sees.token, "seen_at": data.sees.at, "seen_share": data.sees.share,
+        "settings_share": data.settings_share,
     }  # fmt: skip
 
 
@@ -206,6 +221,7 @@ def _list_of_loop(what: str, loop: Loop) -> list[Object]:
 def _build_measurement(m: Measurement, loop: Loop) -> Object:
     return {
         **build_where(m), "place": m.place, "unit": m.unit or None, "answers": list(list_tokens(m, loop)) or None,
-        "minutes_at_panel": round_number(m.find_minutes("panel"), 6), "minutes_there": round_number(m.find_minutes(m.place), 6),
+        "minutes_at_panel": round_number(m.find_minutes("panel"), 6),
+        "minutes_there": round_number(m.find_minutes(m.place), 6),
         "tools": sorted(m.tools), "settling_s": m.data.settling, "cautions": list(m.cautions), "about": m.data.about,
     }  # fmt: skip

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict
 
 from diagnostics.faults import Fault, read_catalogue
 from diagnostics.readings import Faults, Measurement
-from diagnostics.reasoning import NOTHING
+from diagnostics.reasoning import NOTHING, find_symptom
 from diagnostics.source import parse_model, read_file
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop
@@ -84,7 +84,12 @@ class Words:
         """Return a run of cable or one of its conductors: ``minus conductor, run into detector 3``."""
         name, _, end = place.partition(".")
         into = f"run into {self.detector(name)}"
-        core = {"in+": "plus conductor, ", "in-": "minus conductor, ", "in_a": "contact conductor A, ", "in_b": "contact conductor B, "}
+        core = {
+            "in+": "plus conductor, ",
+            "in-": "minus conductor, ",
+            "in_a": "contact conductor A, ",
+            "in_b": "contact conductor B, ",
+        }
         pair = {"in_power": "power pair, ", "in_contact": "contact pair, ", "in": ""}
         return f"{(core | pair).get(end, '')}{into}"
 
@@ -95,7 +100,9 @@ class Words:
         return fault.data.title.format(place=where, value=value)
 
     def _fault_place(self, place: str) -> str:
-        return {"panel": "the panel", "end": "the far end", "reset": "the reset relay"}.get(place) or self.detector(place)
+        return {"panel": "the panel", "end": "the far end", "reset": "the reset relay"}.get(place) or self.detector(
+            place
+        )
 
     def faults(self, faults: Faults) -> str:
         """Return a hypothesis; nothing wrong has words of its own."""
@@ -105,8 +112,15 @@ class Words:
         """Return the question that a measurement is."""
         text = getattr(self.table.ask[measurement.kind], self.listener)
         value = format_quantity(measurement.mode.resistance_ohm, "ohm") if measurement.mode.resistance_ohm else ""
-        told = {"at": self.detector(measurement.at) if self.loop.find_detector(measurement.at) else measurement.at, "value": value}
-        leads = {"red": self.terminal(measurement.red), "black": self.terminal(measurement.black)} if measurement.red else {"red": "", "black": ""}
+        told = {
+            "at": self.detector(measurement.at) if self.loop.find_detector(measurement.at) else measurement.at,
+            "value": value,
+        }
+        leads = (
+            {"red": self.terminal(measurement.red), "black": self.terminal(measurement.black)}
+            if measurement.red
+            else {"red": "", "black": ""}
+        )
         asked = text.format(where=self.place(measurement.at or "panel"), **told, **leads, **self.terms)
         mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit == "V" else ""
         return f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
@@ -128,6 +142,10 @@ class Words:
         first, last = (format_quantity(v, unit, 3) for v in (low, high))
         return first if first == last else f"{first} to {last}"
 
+    def symptom(self, name: str) -> str:
+        """Return a complaint in full."""
+        return find_symptom(name).about + "."
+
     def caution(self, name: str) -> str:
         """Return a caution in full."""
         return self.table.cautions[name].format(**self.terms)
@@ -144,8 +162,6 @@ class Words:
 
     def repair(self, repair_class: tuple[str, str]) -> str:
         """Return what to do about a class of faults, and where."""
-
-
         if repair_class == NOTHING:
             return _capital(self.table.healthy)
         pairs = zip(repair_class[0].split(" + "), repair_class[1].split(" + "), strict=True)
@@ -158,7 +174,7 @@ def _sign(mark: str) -> str:
 
 def _space(name: str) -> str:
     head = name.rstrip("0123456789")
-    return f"{head} {name[len(head):]}" if head != name else name
+    return f"{head} {name[len(head) :]}" if head != name else name
 
 
 def _capital(text: str) -> str:

@@ -41,14 +41,18 @@ class _Bench:
     def resistor(self, name: str, a: str, b: str, resistance_ohm: float, *gates: Gate) -> None:
         self.elements.append(Element(name, Kind.RESISTOR, a, b, resistance_ohm, gates=gates))
 
-    def source(self, name: str, plus: str, feed: tuple[float, float, float], spreads: dict[str, float], *gates: Gate) -> None:
+    def source(
+        self, name: str, plus: str, feed: tuple[float, float, float], spreads: dict[str, float], *gates: Gate
+    ) -> None:
         """Wire a Thevenin source from ``panel.common``: ``feed`` is (volts, ohms, limit in amperes)."""
         emf_v, ohm, limit_a = feed
         curve = Curve(((emf_v - limit_a * ohm, -limit_a),), 0.0, 1.0 / ohm)
         hows = {"zone_source": How.RESISTANCE}
         told = tuple(Spread(u, hows.get(u, How.EMF), share, (1,)) for u, share in spreads.items())
         self.elements.append(
-            Element(name, Kind.SOURCE, plus, "panel.common", curve=curve, gates=gates, spreads=told, emf_v=emf_v, home=1)
+            Element(
+                name, Kind.SOURCE, plus, "panel.common", curve=curve, gates=gates, spreads=told, emf_v=emf_v, home=1
+            )
         )
 
 
@@ -143,12 +147,30 @@ def _wire_two_wire(bench: _Bench, spec: LoopSpec) -> None:
         bench.joint(f"strip.{name}.-", f"{name}.in-", f"{name}.out-")
         in_place = Gate(f"{name}.head_off", when=False)
         alive = Gate(f"{name}.dead", when=False)
-        _load(bench, f"load.{name}", name, build_standby_curve(part), part, in_place, alive, Gate(f"{name}.latched", when=False))
+        _load(
+            bench,
+            f"load.{name}",
+            name,
+            build_standby_curve(part),
+            part,
+            in_place,
+            alive,
+            Gate(f"{name}.latched", when=False),
+        )
         clamp = build_clamp_curve(part)
         told = (Spread("clamp", How.CURRENT, part.shares["clamp_ohm"]),)
         gates = (in_place, alive, Gate(f"{name}.latched", when=True))
         bench.elements.append(
-            Element(f"clamp.{name}", Kind.LOAD, f"{name}.in+", f"{name}.in-", curve=clamp, gates=gates, spreads=told, home=len(clamp.points))
+            Element(
+                f"clamp.{name}",
+                Kind.LOAD,
+                f"{name}.in+",
+                f"{name}.in-",
+                curve=clamp,
+                gates=gates,
+                spreads=told,
+                home=len(clamp.points),
+            )
         )
         bench.detectors.append(_device(name, detector, part))
         at = (f"{name}.out+", f"{name}.out-")
@@ -171,7 +193,9 @@ def _wire_four_wire(bench: _Bench, spec: LoopSpec) -> None:
         at_rest, latched = Gate(f"{name}.latched", when=False), Gate(f"{name}.latched", when=True)
         _load(bench, f"load.{name}", name, build_standby_curve(part), part, in_place, alive, at_rest)
         _load(bench, f"alarm_load.{name}", name, build_alarm_curve(part), part, in_place, alive, latched)
-        bench.contact(f"alarm.{name}", f"{name}.in_a", f"{name}.in_b", part.number("alarm_contact_ohm"), in_place, latched)
+        bench.contact(
+            f"alarm.{name}", f"{name}.in_a", f"{name}.in_b", part.number("alarm_contact_ohm"), in_place, latched
+        )
         bench.detectors.append(_device(name, detector, part))
         bench.points.append((f"{name}.in_a", f"{name}.in_b"))
         power, pair = (f"{name}.out+", f"{name}.out-"), (f"{name}.out_a", f"{name}.out_b")
@@ -185,13 +209,26 @@ def _wire_reset(bench: _Bench, spec: LoopSpec) -> str:
         return "panel.aux+"
     part = build_part(spec.reset_relay.profile, spec.reset_relay.values, "reset_relay")
     bench.joint("link.reset", "panel.aux+", "reset.com")
-    bench.contact("contact.reset.nc", "reset.com", "reset.nc", part.number("contact_ohm"), Gate("reset.operated", when=False))
-    bench.contact("contact.reset.no", "reset.com", "reset.no", part.number("contact_ohm"), Gate("reset.operated", when=True))
+    bench.contact(
+        "contact.reset.nc", "reset.com", "reset.nc", part.number("contact_ohm"), Gate("reset.operated", when=False)
+    )
+    bench.contact(
+        "contact.reset.no", "reset.com", "reset.no", part.number("contact_ohm"), Gate("reset.operated", when=True)
+    )
     drive = (part.number("drive_v"), part.number("drive_ohm"), 1.0)
-    bench.source("source.reset", "panel.reset+", drive, {"aux_supply": part.shares["drive_v"]}, _FED, Gate("panel.reset", when=True))
+    bench.source(
+        "source.reset",
+        "panel.reset+",
+        drive,
+        {"aux_supply": part.shares["drive_v"]},
+        _FED,
+        Gate("panel.reset", when=True),
+    )
     bench.joint("screw.panel.reset-", "panel.reset-", "panel.common")
     bench.resistor("coil.reset", "panel.reset+", "panel.reset-", part.number("coil_ohm"))
-    bench.relays.append(Relay("reset", "panel.reset+", "panel.reset-", part.number("pull_in_v"), part.number("drop_out_v")))
+    bench.relays.append(
+        Relay("reset", "panel.reset+", "panel.reset-", part.number("pull_in_v"), part.number("drop_out_v"))
+    )
     bench.points += [("reset.com", "panel.aux-"), ("reset.nc", "panel.aux-"), ("reset.no", "panel.aux-")]
     return "reset.nc"
 
@@ -205,10 +242,20 @@ def _wire_end_relay(bench: _Bench, spec: LoopSpec, power: tuple[str, str], core_
         bench.joint(f"endrelay.joint{side}", at, f"endrelay.coil{side}")
     coil = build_coil_curve(part)
     home = len(coil.points)
-    bench.elements.append(Element("endrelay.coil", Kind.LOAD, "endrelay.coil+", "endrelay.coil-", curve=coil, home=home))
+    bench.elements.append(
+        Element("endrelay.coil", Kind.LOAD, "endrelay.coil+", "endrelay.coil-", curve=coil, home=home)
+    )
     bench.joint("endrelay.joint.com", core_a, "endrelay.com")
-    bench.contact("endrelay.contact", "endrelay.com", "endrelay.no", part.number("contact_ohm"), Gate("endrelay.operated", when=True))
-    bench.relays.append(Relay("endrelay", "endrelay.coil+", "endrelay.coil-", part.number("pull_in_v"), part.number("drop_out_v")))
+    bench.contact(
+        "endrelay.contact",
+        "endrelay.com",
+        "endrelay.no",
+        part.number("contact_ohm"),
+        Gate("endrelay.operated", when=True),
+    )
+    bench.relays.append(
+        Relay("endrelay", "endrelay.coil+", "endrelay.coil-", part.number("pull_in_v"), part.number("drop_out_v"))
+    )
     bench.points.append(("endrelay.coil+", "endrelay.coil-"))
     return "endrelay.no"
 
@@ -230,7 +277,9 @@ def _base(bench: _Bench, name: str, part: Part) -> None:
     gate = Gate(f"{name}.head_off", when=False)
     if part.word("path") == "one_way":
         curve = build_one_way_curve()
-        bench.elements.append(Element(f"path.{name}", Kind.ONE_WAY, f"{name}.in+", f"{name}.out+", curve=curve, gates=(gate,), home=1))
+        bench.elements.append(
+            Element(f"path.{name}", Kind.ONE_WAY, f"{name}.in+", f"{name}.out+", curve=curve, gates=(gate,), home=1)
+        )
     else:
         bench.contact(f"path.{name}", f"{name}.in+", f"{name}.out+", part.number("contact_ohm"), gate)
     bench.points += [(f"{name}.in+", f"{name}.in-"), (f"{name}.out+", f"{name}.out-")]
@@ -246,7 +295,9 @@ def _load(bench: _Bench, name: str, detector: str, curve: Curve, part: Part, *ga
     bench.elements.append(Element(name, Kind.LOAD, *ends, curve=curve, gates=gates, spreads=tuple(spreads), home=last))
 
 
-def _run_pair(bench: _Bench, spec: LoopSpec, detector: DetectorSpec, place: str, ends: tuple[tuple[str, str], tuple[str, str]]) -> None:
+def _run_pair(
+    bench: _Bench, spec: LoopSpec, detector: DetectorSpec, place: str, ends: tuple[tuple[str, str], tuple[str, str]]
+) -> None:
     gauge: Gauge = parse_gauge(spec.cable.gauge)
     part = build_part("cable_pair", spec.cable.values)
     temperature_c = part.number("temperature_c")

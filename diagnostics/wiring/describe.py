@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from diagnostics.source import Tree
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
 
 from .site import Site, parse_site_data
@@ -44,27 +45,27 @@ def build_quick_site(answers: QuickDescription) -> tuple[Site, tuple[str, ...]]:
         The answers do not make a site (no such style, too many detectors, …).
     """
     notes: list[str] = []
-    zone: dict[str, object] = {"senses": "fire"}
-    loop: dict[str, object] = {"zone": "zone1", "style": answers.style, "count": answers.detectors.strip()}
-    loop["end_resistor"] = _resistor(answers.end_resistor, notes)
-    zone["end_resistor"] = loop["end_resistor"]["resistance"]  # type: ignore[index]
-    loop["cable"] = _cable(answers, notes)
+    end = _resistor(answers.end_resistor, notes)
+    loop: dict[str, Tree] = {"zone": "zone1", "style": answers.style, "count": answers.detectors.strip()}
+    loop |= {"end_resistor": {**end}, "cable": _cable(answers, notes)}
     if answers.style == "four_wire_zone":
         loop |= _supply(answers, notes)
-    data = {"format": "ohmward-site/1", "name": answers.name, "zones": {"zone1": zone}, "loops": [loop]}
+    zones: Tree = {"zone1": {"senses": "fire", "end_resistor": end["resistance"]}}
+    data: Tree = {"format": "ohmward-site/1", "name": answers.name, "zones": zones, "loops": [loop]}
     return parse_site_data(data, "description"), tuple(notes)
 
 
 def _resistor(text: str, notes: list[str]) -> dict[str, str]:
     if _is_unsure(text):
         notes.append(
-            f"End resistor not known: {format_quantity(TYPICAL_RESISTOR_OHM, 'ohm')} ± {UNSURE_RESISTOR_PERCENT:g} % is used."
+            f"End resistor not known: {format_quantity(TYPICAL_RESISTOR_OHM, 'ohm')}"
+            f" ± {UNSURE_RESISTOR_PERCENT:g} % is used."
         )
         return {"resistance": f"{TYPICAL_RESISTOR_OHM:g}", "spread": f"{UNSURE_RESISTOR_PERCENT:g}"}
     return {"resistance": repr(parse_resistor(text))}
 
 
-def _cable(answers: QuickDescription, notes: list[str]) -> dict[str, object]:
+def _cable(answers: QuickDescription, notes: list[str]) -> dict[str, Tree]:
     gauge, run_m, percent = "18 AWG", TYPICAL_RUN_M, GUESSED_LENGTH_PERCENT
     if _is_unsure(answers.cable):
         percent = UNSURE_LENGTH_PERCENT
@@ -80,13 +81,17 @@ def _cable(answers: QuickDescription, notes: list[str]) -> dict[str, object]:
     return {"gauge": gauge, "run": f"{run_m!r} m", "values": {"length_spread": f"{percent:g} %"}}
 
 
-def _supply(answers: QuickDescription, notes: list[str]) -> dict[str, object]:
-    found: dict[str, object] = {"reset": answers.reset}
+def _supply(answers: QuickDescription, notes: list[str]) -> dict[str, Tree]:
+    found: dict[str, Tree] = {"reset": answers.reset}
     if _is_unsure(answers.reset):
         found["reset"] = "relay"
-        notes.append("How the detectors are reset is not known: a relay contact in their supply is assumed; look for it.")
+        notes.append(
+            "How the detectors are reset is not known: a relay contact in their supply is assumed; look for it."
+        )
     if _is_unsure(answers.end_relay):
-        notes.append("Whether a supervision relay sits at the end is not known: one is assumed; look for it at the last detector.")
+        notes.append(
+            "Whether a supervision relay sits at the end is not known: one is assumed; look at the last detector."
+        )
     if answers.end_relay.strip().lower() != "no":
         found["end_relay"] = {"profile": "supervision_relay"}
     return found

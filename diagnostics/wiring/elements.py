@@ -173,4 +173,3 @@ class Zone:
             if voltage_v < band.high_v:
                 return band
         return self.bands[-1]
-

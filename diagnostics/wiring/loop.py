@@ -46,7 +46,8 @@ class Loop:
         """Return the view as a graph: nodes are terminals and joints, edges (keyed by name) are elements."""
         graph: nx.MultiGraph[str] = nx.MultiGraph()
         graph.add_nodes_from(self.terminals)
-        graph.add_edges_from((e.a, e.b, e.name, {"element": e}) for e in self.elements)
+        for e in self.elements:
+            graph.add_edge(e.a, e.b, key=e.name, element=e)
         return graph
 
     @cached_property
@@ -65,10 +66,14 @@ class Loop:
 
     def find_cut_off(self, removed: Iterable[str], source: str) -> frozenset[str]:
         """Return the terminals that no metal joins to ``source`` once the named elements are taken out."""
-        graph = nx.MultiGraph(self.graph)
-        drop = {(e.a, e.b, e.name) for e in self.elements if e.name in set(removed) or not _is_metal(e)}
-        graph.remove_edges_from(drop)
-        return frozenset(graph.nodes) - nx.node_connected_component(graph, source)
+        gone = set(removed)
+        graph: nx.MultiGraph[str] = nx.MultiGraph(self.graph)
+        for e in self.elements:
+            if e.name in gone or not _is_metal(e):
+                graph.remove_edge(e.a, e.b, key=e.name)
+        parts = (frozenset(part) for part in nx.connected_components(graph))
+        joined = next(part for part in parts if source in part)
+        return frozenset(graph.nodes) - joined
 
 
 def _is_metal(element: Element) -> bool:

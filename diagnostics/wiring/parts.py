@@ -141,4 +141,3 @@ def _parse_value(profile: str, name: str, row: Attribute, text: str) -> Value:
         return row.parse(text)
     except QuantityError as error:
         raise SiteError(f"{profile}, {name}: {error}") from error
-

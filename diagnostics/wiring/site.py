@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from diagnostics.errors import QuantityError
-from diagnostics.source import Document, Metres, Ohms, Percent, parse_model, read_file
+from diagnostics.source import Document, Metres, Ohms, Percent, Tree, parse_model, read_file
 from diagnostics.units import parse_gauge
 
 MOST_DETECTORS = 128
@@ -160,6 +160,6 @@ def read_site(path: Path) -> Site:
     return parse_site(read_file(path))
 
 
-def parse_site_data(data: dict[str, object], name: str) -> Site:
+def parse_site_data(data: Tree, name: str) -> Site:
     """Return the site of plain data that no file holds (a form, a case); raises SourceError."""
     return parse_model(Document(data=data, places={}, file=name), Site)

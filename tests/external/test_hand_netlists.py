@@ -319,7 +319,8 @@ def test_program_agrees_with_the_netlist_typed_by_hand(circuit: Circuit, ngspice
     states = {name: answer["states"][name] for name in circuit.bench.detectors}
     assert find_required_pairs(circuit) <= {(find_node(row["red"]), find_node(row["black"])) for row in rows}
     assert find_wrong_volts(rows, last) == []
-    assert answer["panel"]["zone1"] == circuit.panel
+    held_down = circuit.mode == "during_reset" and "zone source at 0 V" in circuit.steps[-1]
+    assert answer["panel"]["zone1"] == (None if held_down else circuit.panel)
     assert {name for name, state in states.items() if state in {"powered", "latched"}} == circuit.lit
     assert {name for name, state in states.items() if state == "latched"} == last.latched
 
