@@ -92,8 +92,8 @@ def default_store_url() -> str:
         folder = (data_home if data_home.is_absolute() else Path.home() / ".local" / "share") / "ohmward"
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except (OSError, RuntimeError) as error:
-        message = f"no folder for cases can be made: {getattr(error, 'strerror', None) or error}"
-        raise CaseError(message, hint=f"say where cases are kept in {STORE_VARIABLE}") from error
+        message = f"no folder can be made for cases: {getattr(error, 'strerror', None) or error}"
+        raise CaseError(message, hint=f"say where in {STORE_VARIABLE}") from error
     return URL.create("sqlite", database=str(folder / "cases.sqlite3")).render_as_string(hide_password=False)
 
 
