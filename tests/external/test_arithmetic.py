@@ -25,10 +25,15 @@ from diagnostics.circuit import (
 from diagnostics.faults import Fault, build_all_edits, list_faults
 from diagnostics.wiring import EARTH, Loop, QuickDescription, apply_edits, build_loop, build_quick_site
 from diagnostics.wiring.site import DetectorSpec
-from tests.external.spice import solve_netlists
+from tests.circuit.dense import solve_dense
+from tests.external.spice import solve_netlists, solve_tightest
 
 WORST_V = 10e-6
 WORST_SHARE = 1e-6
+TIGHTER = (1e-13, 1e-12, 1e-11, 1e-10)
+# Of some 6500 circuits: those in which ngspice stops too early, and those that are beyond it; see the test.
+MOST_TOO_EARLY = 60
+MOST_BEYOND_NGSPICE = 3
 # Bench → style, number of detectors, values of each: what they do reversed, and the path from plus in to plus out.
 BENCHES: dict[str, tuple[str, int, dict[str, str]]] = {
     "two_wire": ("two_wire_zone", 5, {}),
@@ -89,24 +94,27 @@ def circuits() -> list[Solved]:
     return [solved for bench in BENCHES for solved in solve_bench(bench)]
 
 
-@pytest.fixture(scope="module")
-def answers(circuits: list[Solved], ngspice: str, tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, float]]:
-    """Solve the same circuits by ngspice; the volts of every node."""
-    folder: Path = tmp_path_factory.mktemp("netlists")
-    return solve_netlists(ngspice, [write_netlist(c.settled, c.text) for c in circuits], folder)
+def build_edited(circuit: Solved) -> Loop:
+    """Return the loop with the circuit's faults in it."""
+    network = circuit.settled.network
+    return apply_edits(network.loop, network.edits[int(circuit.settled.columns[0])])
+
+
+def find_worst_v(circuit: Solved) -> float:
+    """Return how far our volts are from those of the fifty-digit solution, at the worst terminal."""
+    signals = {name: bool(circuit.settled.signal(name)[0]) for name in circuit.settled.network.loop.signals}
+    exact = solve_dense(build_edited(circuit), signals)
+    return max(abs(float(circuit.settled.volts(t, EARTH)[0]) - v) for t, v in exact.items())
 
 
 def find_errors(circuit: Solved, answer: dict[str, float]) -> dict[str, tuple[float, float]]:
     """Return our volts and those of ngspice, to earth, for each terminal at which they differ too much."""
-    network = circuit.settled.network
-    edits = network.edits[int(circuit.settled.columns[0])]
-    nodes = name_nodes(apply_edits(network.loop, edits).terminals)
     wrong = {}
-    for terminal, node in nodes.items():
+    for terminal, node in name_nodes(build_edited(circuit).terminals).items():
         if terminal == EARTH:
             continue
-        ours, theirs = float(circuit.settled.volts(terminal, EARTH)[0]), answer[node]
-        if abs(ours - theirs) > max(WORST_V, WORST_SHARE * abs(theirs)):
+        ours, theirs = float(circuit.settled.volts(terminal, EARTH)[0]), answer.get(node, float("nan"))
+        if not abs(ours - theirs) <= max(WORST_V, WORST_SHARE * abs(theirs)):  # a missing node is an error, too
             wrong[terminal] = (ours, theirs)
     return wrong
 
@@ -119,15 +127,28 @@ def test_every_fault_in_every_mode_is_among_the_circuits(circuits: list[Solved],
     assert {word.partition(":")[0] for word in list_mode_words(loop)} == {c.mode.partition(":")[0] for c in own}
 
 
+def find_differing(circuits: list[Solved], answers: list[dict[str, float]]) -> list[Solved]:
+    return [c for c, answer in zip(circuits, answers, strict=True) if find_errors(c, answer)]
+
+
 @pytest.mark.ngspice
-def test_ngspice_finds_the_same_volts_at_every_terminal(
-    circuits: list[Solved], answers: list[dict[str, float]]
-) -> None:
-    assert len(circuits) >= 4000
-    unsolved = [c.text for c, answer in zip(circuits, answers, strict=True) if not answer]
-    assert unsolved == []
-    wrong = {c.text: find_errors(c, answer) for c, answer in zip(circuits, answers, strict=True)}
-    assert {text: errors for text, errors in wrong.items() if errors} == {}
+def test_ngspice_finds_the_same_volts_at_every_terminal(circuits: list[Solved], ngspice: str, tmp_path: Path) -> None:
+    """Compare all; where they differ, let ngspice iterate further before anybody is called wrong.
+
+    Exported netlists ask ngspice to stop when nothing moves by more than 1 nV. For a terminal that hangs on its
+    insulation beside a steep curve that is volts too early, so those few circuits are solved again more tightly.
+    What 53 bits do not resolve even then, fifty digits decide: they must side with us, and in next to no circuit.
+    """
+    assert len(circuits) >= 6000
+    answers = solve_netlists(ngspice, [write_netlist(c.settled, c.text) for c in circuits], tmp_path)
+    assert [c.text for c, answer in zip(circuits, answers, strict=True) if not answer] == []
+    early = find_differing(circuits, answers)
+    assert len(early) <= MOST_TOO_EARLY
+    netlists = [write_netlist(c.settled, c.text) for c in early]
+    further = [table for _, table in solve_tightest(ngspice, netlists, TIGHTER, tmp_path)]
+    left = find_differing(early, further)
+    assert len(left) <= MOST_BEYOND_NGSPICE, [c.text for c in left]
+    assert [c.text for c in left if find_worst_v(c) > WORST_V / 10] == []
 
 
 @pytest.mark.ngspice
