@@ -88,6 +88,8 @@ def _check_words(notes: Notes, symptoms: Collection[str]) -> None:
         hint = f"did you mean {quote(near)}?" if near else f"known are {', '.join(symptoms)}"
         notes.add(("symptom",), "C003", f"symptom: {quote(symptom)} is not known here", hint)
     for key, text in meter.items() if isinstance(meter, dict) else ():
+        if notes.is_enough:
+            return
         try:
             parse_meter_entry(key, text if isinstance(text, str) else "")
         except QuantityError as error:
@@ -103,6 +105,8 @@ def _check_readings(notes: Notes, site: Site) -> None:
         return
     listed = notes.find("readings")
     for index, entry in enumerate(listed[:MOST_READINGS] if isinstance(listed, list) else ()):
+        if notes.is_enough:
+            return
         texts = {key: entry.get(key, "") for key in _CHECKED} if isinstance(entry, dict) else {}
         written = {key: text for key, text in texts.items() if isinstance(text, str) and len(text) <= _LONGEST_CHECKED}
         if written.get("measurement") and len(written) == len(_CHECKED):  # else the schema has complained

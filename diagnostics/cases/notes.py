@@ -9,6 +9,7 @@ from diagnostics.errors import Finding, SourceError
 from diagnostics.source import Document, Tree, TreePath, find_value, parse_model
 
 M = TypeVar("M", bound=BaseModel)
+_ENOUGH = 100
 
 
 @dataclass(slots=True)
@@ -25,6 +26,11 @@ class Notes:
             path = path[:-1]
         line, column = places.get(path, (1, 1))
         self.findings.append(Finding(self.document.file, line, column, code, "error", message, hint))
+
+    @property
+    def is_enough(self) -> bool:
+        """Return whether there are more findings than anybody reads; what takes time to check may then stop."""
+        return len(self.findings) >= _ENOUGH
 
     def lay(self, model: type[M], at: TreePath) -> M | None:
         """Return the part at a path as a model, or None with its findings noted."""

@@ -118,7 +118,7 @@ class CaseFile(_Strict):
     readings: Some = ()
     retracted: Some = ()
     can: tuple[Tool, ...] | None = None
-    meter: dict[str, str] = {}
+    meter: Annotated[dict[str, str], Field(max_length=20)] = {}
     notes: Annotated[str, Field(max_length=_MOST_NOTES)] = ""
     closing: Closing = ""
     repairs: Annotated[tuple[RepairEntry, ...], Field(max_length=MOST_READINGS)] = ()

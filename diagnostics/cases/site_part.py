@@ -49,9 +49,12 @@ def _find_site_file(notes: Notes, given: str, base: Path | None) -> Path | None:
     if given.removesuffix(".yaml") in shipped:
         return shipped[given.removesuffix(".yaml")]
     near = find_nearest(given, shipped) if _SHIPPED_NAME.fullmatch(given) else None
-    hint = f"did you mean {quote(near)}?" if near else "a path counts from the folder of the case file"
-    if base is None and not near:
-        hint = "write the site out here, or name a shipped one"
+    hints = [f"did you mean {quote(near)}?"] if near else []
+    if base is None:
+        hints.append("a path is not followed from here: write the site out")
+    elif not near:
+        hints.append("a path counts from the folder of the case file")
+    hint = " ".join(hints)
     notes.add(("site",), "C001", f"there is no site {quote(given)}", hint)
     return None
 

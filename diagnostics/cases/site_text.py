@@ -8,7 +8,8 @@ from diagnostics.source import Tree, read_document
 from diagnostics.wiring import Site, parse_site
 
 _WIDTH = 120
-_DIRECTION = re.compile("[\u202a-\u202e\u2066-\u2069]")
+# What the reader refuses, and PyYAML would write as it stands: line ends of other scripts, marks of direction.
+_UNSEEN = re.compile("[\x85\u2028\u2029\u202a-\u202e\u2066-\u2069]")
 
 
 def write_site(site: Site) -> str:
@@ -27,10 +28,10 @@ def parse_site_text(text: str, name: str) -> Site:
 def write_tree(tree: Tree) -> str:
     """Return texts, lists and mappings as YAML, in their order, quoted where a plain text would read otherwise.
 
-    Innermost groups stand in one line. Marks that turn the direction of text are escaped: the reader refuses them.
+    Innermost groups stand in one line. What nobody can see is escaped, since the reader refuses it otherwise.
     """
     text = _dump(tree, allow_unicode=True)
-    return _dump(tree, allow_unicode=False) if _DIRECTION.search(text) else text
+    return _dump(tree, allow_unicode=False) if _UNSEEN.search(text) else text
 
 
 def _dump(tree: Tree, *, allow_unicode: bool) -> str:

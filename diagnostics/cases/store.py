@@ -177,10 +177,17 @@ class CaseStore:
         try:
             with explain_refusals():
                 self._insert(case_id, expected_revision + 1, (body,))
-        except _TakenError:  # somebody was faster by a moment: look again, which ends at one of the lines above
-            return self._append(case_id, body, expected_revision, is_there)
+        except _TakenError:  # somebody was faster by a moment
+            return self._look_again(case_id, expected_revision, is_there)
         added = Event(expected_revision + 1, find_kind(body), text)
         return build_case(case_id, (*events, added))
+
+    def _look_again(self, case_id: str, expected_revision: int, is_there: _Check) -> Case:
+        events = self._read_events(case_id)
+        current = build_case(case_id, events)
+        if is_there(current):
+            return current
+        raise _build_change(current, events, expected_revision)
 
     def _insert(self, case_id: str, first_revision: int, bodies: Iterable[Body]) -> None:
         at = datetime.now(UTC).isoformat(timespec="microseconds")

@@ -21,12 +21,12 @@ def write_case(case: Case) -> str:
     Line ends and blank lines around the site come out plain. Raises CaseError when it holds half a character, and
     SourceError when its site text is no YAML.
     """
+    rest = _build_rest(case)
     try:
-        text = _write_head(case) + _write_site_part(case.site_text) + write_tree(_build_rest(case))
-        text.encode()
+        json.dumps(rest, ensure_ascii=False).encode()
     except UnicodeError as error:
         raise CaseError("this case holds characters that cannot be written", hint="type them again") from error
-    return text
+    return _write_head(case) + _write_site_part(case.site_text) + write_tree(rest)
 
 
 def _write_head(case: Case) -> str:

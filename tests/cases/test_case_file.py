@@ -1,0 +1,313 @@
+"""A case file says all that is wrong with it at once, each complaint at its place, and comes back as it was written."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from diagnostics.cases import (
+    CLOSINGS,
+    CONDITIONS,
+    Acknowledgement,
+    Case,
+    CaseStore,
+    Reading,
+    Repair,
+    Retraction,
+    build_reading_id,
+    parse_case,
+    parse_site_text,
+    read_case,
+    write_case,
+    write_site,
+)
+from diagnostics.errors import CaseError, SourceError
+from diagnostics.faults import CONTEXTS
+from diagnostics.reasoning import SYMPTOMS
+from diagnostics.source import read_document
+from diagnostics.wiring import QuickDescription, build_quick_site, read_site
+from tests.cases.invented import SITE_TEXT, START, build_invented_case
+
+SITES = sorted((Path(__file__).parents[2] / "cases" / "sites").glob("*.yaml"))
+WRITTEN_OUT = """\
+format: ohmward-case/1
+site:
+  # The end box is behind the boiler.
+  format: ohmward-site/1
+  name: "Bakery, ground floor (invented)"
+  zones:
+    zone1: {senses: fire, end_resistor: 4k7}
+
+  loops:
+    - {zone: zone1, style: two_wire_zone, count: 5, end_resistor: {resistance: 4k7}}   # as told by phone
+
+context: [altered]
+symptom: constant_trouble
+readings:
+  - {measurement: volts, red: panel.zone1+, black: panel.zone1-, mode: standby, value: "23.9 V"}
+  - {measurement: lamp, at: det4, mode: standby, value: dark}
+  - {measurement: ohms, red: panel.zone1+, black: panel.zone1-, mode: lifted, value: OL, condition: present}
+meter: {volts: "0.5 % + 2", counts: 6000, input_ohm: 10M}
+can: [meter, ladder]
+"""
+
+
+def parse(text: str, base: Path | None = None) -> Case:
+    """Return the case of a text."""
+    return parse_case(read_document(text, "case.yaml"), base, text=text)
+
+
+def complain(text: str, base: Path | None = None) -> list[tuple[int, int, str, str]]:
+    """Return line, column, code and words of everything that is wrong with a text."""
+    with pytest.raises(SourceError) as raised:
+        parse(text, base)
+    return [(f.line, f.column, f.code, f"{f.message}; {f.hint}") for f in raised.value.findings]
+
+
+def test_case_file_reads_as_it_is_written() -> None:
+    case = parse(WRITTEN_OUT)
+    volts, lamp, ohms = case.readings
+    assert (case.site.name, case.contexts, case.symptom) == (
+        "Bakery, ground floor (invented)",
+        ("altered",),
+        "constant_trouble",
+    )
+    assert (volts.measurement, volts.red, volts.black, volts.mode, volts.value) == (
+        "volts",
+        "panel.zone1+",
+        "panel.zone1-",
+        "standby",
+        "23.9 V",
+    )
+    assert (lamp.at, lamp.value, ohms.value, ohms.condition) == ("det4", "dark", "OL", "present")
+    assert (case.can, case.meter) == (("meter", "ladder"), {"volts": "0.5 % + 2", "counts": "6000", "input_ohm": "10M"})
+    assert (case.case_id, case.revision, case.closing) == ("", 0, "")
+
+
+def test_site_written_out_is_kept_word_for_word() -> None:
+    case = parse(WRITTEN_OUT)
+    assert case.site_text.startswith("# The end box is behind the boiler.\nformat: ohmward-site/1\n")
+    assert case.site_text.endswith("# as told by phone\n")
+    assert parse_site_text(case.site_text, "again") == case.site
+    assert parse(write_case(case)) == case
+
+
+def test_site_without_its_text_is_kept_with_its_own_words() -> None:
+    case = parse_case(read_document(WRITTEN_OUT, "case.yaml"), None)
+    assert "4k7" in case.site_text
+    assert case.site == parse(WRITTEN_OUT).site
+
+
+def test_same_file_gives_the_same_readings_again() -> None:
+    first, second = parse(WRITTEN_OUT), parse(WRITTEN_OUT)
+    assert first == second
+    assert len({r.reading_id for r in first.readings}) == 3
+
+
+def test_site_is_found_beside_the_case_above_it_and_among_the_shipped_ones(tmp_path: Path) -> None:
+    (tmp_path / "sites").mkdir()
+    (tmp_path / "calls").mkdir()
+    (tmp_path / "sites" / "bench_of_ours.yaml").write_text(SITE_TEXT)
+    for given_path, folder in (
+        ("sites/bench_of_ours.yaml", tmp_path),
+        ("../sites/bench_of_ours.yaml", tmp_path / "calls"),
+    ):
+        file = folder / "case.yaml"
+        file.write_text(f"format: ohmward-case/1\nsite: {given_path}\n")
+        case = read_case(file)
+        assert case.site_text == SITE_TEXT
+    for name in ("bench_two_wire", "bench_two_wire.yaml"):
+        assert parse(f"format: ohmward-case/1\nsite: {name}\n").site == read_site(
+            SITES[0].with_name("bench_two_wire.yaml")
+        )
+
+
+def test_case_from_elsewhere_opens_no_file_here(tmp_path: Path) -> None:
+    (tmp_path / "bench_of_ours.yaml").write_text(SITE_TEXT)
+    for path in ("bench_of_ours.yaml", str(tmp_path / "bench_of_ours.yaml"), "/etc/hostname"):
+        ((line, column, code, words),) = complain(f"format: ohmward-case/1\nsite: {path}\n")
+        assert (line, column, code) == (2, 7, "C001")
+        assert "write the site out" in words
+    assert complain(f"format: ohmward-case/1\nsite: {tmp_path / 'bench_of_ours.yaml'}\n", tmp_path)[0][2] == "C001"
+
+
+def test_faults_of_a_site_file_are_shown_in_that_file(tmp_path: Path) -> None:
+    (tmp_path / "bench_of_ours.yaml").write_text(SITE_TEXT.replace("count: 5", "count: many"))
+    file = tmp_path / "case.yaml"
+    file.write_text("format: ohmward-case/1\nsite: bench_of_ours.yaml\n")
+    with pytest.raises(SourceError) as raised:
+        read_case(file)
+    places = {(Path(f.file).name, f.line, f.code) for f in raised.value.findings}
+    assert places >= {("bench_of_ours.yaml", 9, "S003"), ("case.yaml", 2, "C001")}
+
+
+def test_every_fault_is_told_at_once_each_at_its_place() -> None:
+    text = """\
+format: ohmward-case/1
+site: bench_four_wire
+context: [alterd]
+symptom: constant_troubl
+readings:
+  - {measurement: volt, red: panel.zone1+, black: panel.zone1-, value: "23.9 V"}
+  - {measurement: volts, red: panel.zone9+, black: panel.zone1-, value: "23.9 V"}
+  - {measurement: lamp, at: det2, mode: standbi, value: lit}
+  - {measurement: lamp, at: det9, value: lit}
+  - {measurement: lamp, at: det2, value: drak}
+  - {measurement: volts, red: panel.zone1+, black: panel.zone1-, value: 23.9 ohm, taken_at: 2026-03-14}
+  - {measurement: lamp, at: det2, value: lit, id: 0123456789abcdef0123456789abcdef}
+  - {measurement: lamp, at: det3, value: lit, id: 0123456789abcdef0123456789abcdef}
+meter: {volts: 0.5 + 2, count: 6000}
+can: [meter, laddr]
+colour: blue
+"""
+    expected = [
+        (3, 11, "S005", "did you mean 'altered'?"),
+        (4, 10, "C003", "did you mean 'constant_trouble'?"),
+        (6, 19, "C004", "did you mean 'volts'?"),
+        (7, 31, "C004", "did you mean 'panel.zone1+'?"),
+        (8, 41, "C004", "did you mean 'standby'?"),
+        (9, 29, "C004", "did you mean 'det"),
+        (10, 42, "C005", "did you mean 'dark'?"),
+        (11, 73, "C005", "volts are wanted"),
+        (11, 93, "S007", "a date and time with its offset is wanted"),
+        (13, 51, "C007", "stands on an earlier reading"),
+        (14, 16, "C006", "write for example 0.5 % + 2"),
+        (14, 32, "C006", "did you mean 'counts'?"),
+        (15, 14, "S005", "did you mean 'ladder'?"),
+        (16, 1, "S002", "unknown key 'colour'"),
+    ]
+    found = complain(text)
+    assert [f[:3] for f in found] == [e[:3] for e in expected]
+    assert [e[3] for e, f in zip(expected, found, strict=True) if e[3] not in f[3]] == []
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "words"),
+    [
+        ("format: ohmward-case/1\n", (1, 1, "S001"), "'site' is missing"),
+        ("format: ohmward-case/2\nsite: bench_two_wire\n", (1, 9, "S005"), "'ohmward-case/2' is not known"),
+        ("format: ohmward-case/1\nsite:\n", (2, 6, "C001"), "a path, the name of a shipped site, or a site"),
+        ("format: ohmward-case/1\nsite: [a]\n", (2, 7, "C001"), "a path, the name of a shipped site, or a site"),
+        ("format: ohmward-case/1\nsite: bench_two_wir\n", (2, 7, "C001"), "did you mean 'bench_two_wire'?"),
+        ("format: ohmward-case/1\nsite: bench_two_wire\nreadings: none\n", (3, 11, "S003"), "a list is wanted"),
+        ("format: ohmward-case/1\nsite: bench_two_wire\nreadings: [volts]\n", (3, 12, "S003"), "a group of keys"),
+        ("format: ohmward-case/1\nsite: {name: x}\n", (2, 7, "S001"), "is missing"),
+        ("- 1\n", (1, 1, "S003"), "a group of keys is wanted"),
+    ],
+)
+def test_file_that_is_no_case_is_told_why(text: str, place: tuple[int, int, str], words: str) -> None:
+    found = complain(text)
+    assert any(f[:3] == place and words in f[3] for f in found), found
+
+
+def test_site_that_cannot_be_built_is_told_at_the_site() -> None:
+    text = WRITTEN_OUT.replace(", end_resistor: {resistance: 4k7}}   #", "}   #")
+    assert [f[:3] for f in complain(text)] == [(4, 3, "C002")]
+
+
+def test_more_readings_than_a_visit_can_hold_are_refused() -> None:
+    line = "  - {measurement: lamp, at: det4, value: dark}\n"
+    head = "format: ohmward-case/1\nsite: bench_two_wire\nreadings:\n"
+    assert len(parse(head + line * 200).readings) == 200
+    assert [f[2] for f in complain(head + line * 201)] == ["S004"]
+
+
+def test_symptoms_can_be_told_from_outside() -> None:
+    text = "format: ohmward-case/1\nsite: bench_two_wire\nsymptom: hums\n"
+    assert parse_case(read_document(text, "c"), None, symptoms=["hums"]).symptom == "hums"
+    assert complain(text)[0][2] == "C003"
+
+
+@pytest.mark.parametrize("path", SITES, ids=lambda p: p.stem)
+def test_shipped_site_comes_back_from_a_written_case(path: Path) -> None:
+    text = path.read_text("utf-8")
+    case = Case(read_site(path), text)
+    assert parse(write_case(case)) == case
+    assert parse_site_text(write_site(case.site), "again") == case.site
+
+
+@pytest.mark.parametrize("style", ["two_wire_zone", "four_wire_zone"])
+@pytest.mark.parametrize("known", [True, False])
+def test_quick_description_becomes_a_site_text_that_reads_back(style: str, known: bool) -> None:  # noqa: FBT001 - pytest
+    told = {"end_resistor": "3k9", "cable": "1.5 mm²", "run": "33 ft"} if known else {}
+    site, _ = build_quick_site(QuickDescription(style, "7", **told))
+    assert parse_site_text(write_site(site), "again") == site
+
+
+def test_case_with_half_a_character_is_refused_in_words(case: Case) -> None:
+    with pytest.raises(CaseError, match="characters that cannot be written"):
+        write_case(replace(case, notes="\ud800"))
+
+
+# Everything that a person can type, a paste included; half a character is refused (see above).
+typed = st.text(st.characters(exclude_categories=["Cs"]), max_size=60)
+moments = st.datetimes(datetime(1990, 1, 1), datetime(2090, 1, 1), timezones=st.just(UTC))  # noqa: DTZ001 - zone given
+ids = st.builds(build_reading_id)
+where = st.sampled_from(
+    [
+        Reading("volts", "23.9 V", "panel.zone1+", "panel.zone1-", "", "standby"),
+        Reading("volts", "−1,5 mV", "panel.zone1+", "panel.zone1-"),
+        Reading("ohms", " OL", "panel.zone1+", "panel.zone1-", "", "lifted"),
+        Reading("lamp", "dark", at="det4", mode="standby"),
+        Reading("panel_shows", "trouble", at="panel"),
+        Reading("dark_with_head_off", "det4, det5", at="det3", mode="head_off:det3"),
+    ]
+)
+readings = st.builds(
+    replace,
+    where,
+    condition=st.sampled_from(CONDITIONS),
+    taken_at=st.none() | moments,
+    by=typed,
+    reading_id=ids,
+)
+cases = st.builds(
+    replace,
+    st.builds(build_invented_case),
+    case_id=st.just("k3m9-7tqp-x2wd") | st.just("null"),
+    contexts=st.lists(st.sampled_from(CONTEXTS), max_size=2).map(tuple),
+    symptom=st.sampled_from(["", *SYMPTOMS]),
+    readings=st.lists(readings, max_size=3, unique_by=lambda r: r.reading_id).map(tuple),
+    can=st.none() | st.just(()) | st.just(("meter", "ladder")),
+    meter=st.sampled_from([{}, {"volts": "± 0,5 % + 2 digits", "input_ohm": "10M"}]),
+    notes=typed,
+    closing=st.sampled_from(CLOSINGS),
+    repairs=st.lists(st.builds(Repair, typed, moments, st.none() | st.booleans()), max_size=2).map(tuple),
+    acknowledged=st.lists(st.builds(Acknowledgement, typed.filter(bool), moments), max_size=2).map(tuple),
+    retracted=st.lists(st.builds(Retraction, readings, moments, typed), max_size=2).map(tuple),
+)
+
+
+@given(cases)
+@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_written_case_reads_back_equal(case: Case) -> None:
+    assert parse(write_case(case)) == case
+
+
+@given(cases)
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+def test_imported_case_is_stored_whole(empty_store: Callable[[], CaseStore], case: Case) -> None:
+    distinct = {(r.fault, r.done_at): r for r in case.repairs}
+    case = replace(case, case_id="", repairs=tuple(distinct.values()))
+    with empty_store() as store:
+        kept = store.create_case(case)
+        assert kept == replace(case, case_id=kept.case_id, revision=kept.revision)
+        assert store.load_case(kept.case_id) == kept
+
+
+@pytest.fixture
+def empty_store(tmp_path: Path) -> Callable[[], CaseStore]:
+    """Return a function that opens one store."""
+    return lambda: CaseStore(f"sqlite:///{tmp_path / 'cases.sqlite3'}")
+
+
+def test_case_handed_from_store_to_store_arrives_whole(empty_store: Callable[[], CaseStore], tmp_path: Path) -> None:
+    with empty_store() as here, CaseStore(f"sqlite:///{tmp_path / 'there.sqlite3'}") as there:
+        case_id = here.create_case(parse(WRITTEN_OUT)).case_id
+        sent = here.append_repair(case_id, Repair("join the wire", START, cured=True), 4)
+        arrived = there.create_case(parse(write_case(sent)))
+        assert arrived == sent
