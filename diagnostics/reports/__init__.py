@@ -1,11 +1,25 @@
 """What people and programs read: words, explanations, JSON objects, pictures."""
 
 from .circuit_object import build_circuit_object
-from .explain import explain_next
+from .explain import explain_next, list_expected, list_parts, list_suspects, tell_certainty
 from .objects import build_diagnosis, build_list, build_prediction, build_where, round_number, write_faults
-from .words import Listener, Region, Words, read_words
+from .picture import describe_picture, find_shares, render_loop, render_style
+from .words import (
+    Listener,
+    Region,
+    Words,
+    format_percent,
+    format_wait,
+    read_words,
+    say,
+    tell_after_repair,
+    tell_caution,
+    tell_closing,
+)
 
 __all__ = [
     "Listener", "Region", "Words", "build_circuit_object", "build_diagnosis", "build_list", "build_prediction",
-    "build_where", "explain_next", "read_words", "round_number", "write_faults",
+    "build_where", "describe_picture", "explain_next", "find_shares", "format_percent", "format_wait", "list_expected",
+    "list_parts", "list_suspects", "read_words", "render_loop", "render_style", "round_number", "say",
+    "tell_after_repair", "tell_caution", "tell_certainty", "tell_closing", "write_faults",
 ]  # fmt: skip

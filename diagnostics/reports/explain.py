@@ -1,8 +1,15 @@
 """Why this step next, in trade words."""
 
+import math
+
+from diagnostics.faults import read_catalogue
+from diagnostics.readings import read_table
 from diagnostics.reasoning import NOTHING, Diagnosis, Expected
 
-from .words import Words
+from .words import Words, format_percent, say
+
+MOST_EXPECTED = 6
+MOST_SUSPECTS = 5
 
 
 def explain_next(d: Diagnosis, words: Words) -> str:
@@ -38,3 +45,45 @@ def _is_apart(one: Expected, two: Expected) -> bool:
     if one.low is None or one.high is None or two.low is None or two.high is None:
         return False
     return one.high < two.low or two.high < one.low
+
+
+def list_expected(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
+    """Return what the next measurement would show, and under which suspects; the same answer stands once."""
+    causes: dict[str, list[str]] = {}
+    for e in d.expected[:MOST_EXPECTED]:
+        shown = words.answer(e.state) if e.state is not None else _tell_range(e, words)
+        causes.setdefault(shown, []).append(words.faults(d.groups[e.group].members[0]))
+    return tuple((shown, _join_causes(some)) for shown, some in causes.items())
+
+
+def _tell_range(e: Expected, words: Words) -> str:
+    low, high = e.low or 0.0, e.high or 0.0
+    if e.unit == "ohm":
+        over = read_table().meter.ohms_over
+        low, high = (math.inf if v >= over else max(v, 0.0) for v in (low, high))
+    return words.range(low, high, e.unit)
+
+
+def _join_causes(some: list[str]) -> str:
+    more = f", {say('and_more', count=str(len(some) - 2))}" if len(some) > 2 else ""
+    return " / ".join(some[:2]) + more
+
+
+def list_suspects(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
+    """Return percentage and words of the leading groups, and of what the model does not know."""
+    rows = []
+    for group in d.groups[:MOST_SUSPECTS]:
+        more = f" - {say('not_apart', count=str(len(group.members) - 1))}" if len(group.members) > 1 else ""
+        rows.append((format_percent(group.probability), f"{words.faults(group.members[0])}{more}"))
+    return (*rows, (format_percent(d.not_modelled), say("not_modelled")))
+
+
+def tell_certainty(d: Diagnosis, repair: tuple[str, str]) -> str:
+    """Return how probable it is that this repair cures, in percent."""
+    return format_percent(sum(c.probability for c in d.candidates if c.repair_class == repair))
+
+
+def list_parts(repair: tuple[str, str]) -> tuple[str, ...]:
+    """Return the parts to carry for a repair."""
+    remedies = read_catalogue().remedies
+    return tuple(dict.fromkeys(part for name in repair[0].split(" + ") for part in remedies[name].parts))

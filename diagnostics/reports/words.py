@@ -1,5 +1,6 @@
 """The one home of sentences: from data to what a technician or a caller reads."""
 
+import math
 from functools import cache
 from pathlib import Path
 from typing import Literal
@@ -39,12 +40,62 @@ class _Table(_Strict):
     not_modelled: str
     cautions: dict[str, str]
     after_repair: str
+    names: dict[str, str]
+    contexts: dict[str, str]
+    tools: dict[str, str]
+    styles: dict[str, str]
+    style_words: dict[str, str]
+    closings: dict[str, str]
+    closing_words: dict[str, str]
+    caution_titles: dict[str, str]
+    screen: dict[str, str]
 
 
 @cache
 def read_words() -> _Table:
     """Return the words that ship with the package."""
     return parse_model(read_file(_FILE), _Table)
+
+
+def say(key: str, region: Region = "north_america", **told: str) -> str:
+    """Return a sentence of the screens with its facts filled in; raises KeyError for a key that is not there."""
+    table = read_words()
+    return table.screen[key].format(**table.regions[region], **told)
+
+
+def tell_caution(name: str, region: Region = "north_america") -> tuple[str, str]:
+    """Return the title of a caution, and the caution in full."""
+    table = read_words()
+    return table.caution_titles[name], table.cautions[name].format(**table.regions[region])
+
+
+def tell_closing(name: str, region: Region = "north_america") -> tuple[str, str]:
+    """Return a way to leave a case, and what it asks of the person who leaves it so."""
+    table = read_words()
+    return table.closings[name], table.closing_words[name].format(**table.regions[region])
+
+
+def tell_after_repair(region: Region = "north_america") -> str:
+    """Return the fixed list of tests after any repair."""
+    return read_words().after_repair.format(**read_words().regions[region])
+
+
+def format_percent(share: float) -> str:
+    """Return a probability as people say it: ``27 %``, ``under 1 %``, ``over 99 %``."""
+    if share < 0.01:
+        return "under 1 %"
+    return "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
+
+
+def format_wait(seconds: float) -> str:
+    """Return a time to wait, in whole seconds rounded up: ``3 min 20 s``, ``45 s``; hours from one hour on."""
+    left = max(0, math.ceil(seconds))
+    minutes, rest = divmod(left, 60)
+    if minutes >= 60:
+        return f"{minutes // 60} h {minutes % 60} min"
+    if not minutes:
+        return f"{rest} s"
+    return f"{minutes} min {rest} s" if rest and minutes < 10 else f"{minutes} min"
 
 
 class Words:
@@ -124,6 +175,19 @@ class Words:
         asked = text.format(where=self.place(measurement.at or "panel"), **told, **leads, **self.terms)
         mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit == "V" else ""
         return f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
+
+    def name(self, measurement: Measurement) -> str:
+        """Return a short name of a measurement, for lists and buttons."""
+        m, ohm = measurement, measurement.mode.resistance_ohm
+        told = {
+            "at": self.detector(m.at) if self.loop.find_detector(m.at) else m.at,
+            "value": format_quantity(ohm, "ohm") if ohm else "",
+            "red": self.terminal(m.red) if m.red else "",
+            "black": self.terminal(m.black) if m.black else "",
+        }
+        named = self.table.names[m.kind].format(where=self.place(m.at or "panel"), **told)
+        mode = self.table.modes.get(m.mode.text, "") if m.unit == "V" and m.mode.text != "standby" else ""
+        return f"{named}, {mode}" if mode else named
 
     def answer(self, token: str) -> str:
         """Return a word that a measurement answered; lists of detectors are written out."""

@@ -1,0 +1,209 @@
+"""Pictures of a loop as SVG text: pure functions of what they show, readable on a phone, in light and in dark.
+
+Lines and letters take the colour of the text around them; shade, symbol and percentage say the same thing thrice.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from html import escape
+
+from diagnostics.readings import Measurement, find_leads
+from diagnostics.reasoning import NOTHING, Diagnosis
+from diagnostics.wiring import Loop, Style
+
+from .words import Words, format_percent, read_words, say
+
+LEAST_SHARE = 0.03
+_PER_ROW, _WIDE, _HIGH = 3, 120, 124
+_RUN, _BOX = 50, 62  # px of the run before a box, and of the box
+_TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box
+_SHADE, _DEEPEST = "#e07b00", 0.6  # deeper shades would swallow the letters on them
+_LINES = {Style.TWO_WIRE_ZONE: (52, 72), Style.FOUR_WIRE_ZONE: (46, 54, 70, 78)}
+_LONGEST_LABEL = 13
+_OUTLINE = 'fill="none" stroke="currentColor" stroke-width="2"'
+
+
+@dataclass(frozen=True, slots=True)
+class _Cell:
+    """One box of the chain: its spot, the spot of the run that leads to it (or ""), its big and its small text."""
+
+    spot: str
+    run: str
+    big: str
+    small: str
+
+
+def find_shares(diagnosis: Diagnosis) -> dict[str, float]:
+    """Return the probability of each spot where a repair would be made, most probable first; healthy is left out."""
+    shares: dict[str, float] = {}
+    for candidate in diagnosis.candidates:
+        if candidate.repair_class == NOTHING:
+            continue
+        for spot in candidate.repair_class[1].split(" + "):
+            shares[spot] = shares.get(spot, 0.0) + candidate.probability
+    return dict(sorted(shares.items(), key=lambda item: -item[1]))
+
+
+def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, words: Words) -> str:
+    """Return the loop as SVG: panel, runs, detectors, end resistor; suspects; where the leads go next.
+
+    ``shares`` are probabilities by spot, as ``find_shares`` gives them. The chain is wrapped in rows of three.
+    """
+    cells = _list_cells(loop)
+    rows = -(-len(cells) // _PER_ROW)
+    size = (_WIDE * _PER_ROW, _HIGH * rows)
+    drawn = [_draw_cell(n, cell, loop, shares) for n, cell in enumerate(cells)]
+    if next_ is not None:
+        drawn += _draw_next(cells, loop, next_)
+    return _wrap(size, describe_picture(loop, shares, next_, words), drawn)
+
+
+def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, words: Words) -> str:
+    """Return what the picture shows, for those who cannot see it."""
+    some = [f"{words.spot(s)} {format_percent(p)}" for s, p in shares.items() if p >= LEAST_SHARE][:6]
+    return say(
+        "picture_alt",
+        count=str(len(loop.detectors)),
+        suspects=", ".join(some) or say("picture_none"),
+        next="-" if next_ is None else words.name(next_),
+    )
+
+
+def render_style(style: Style) -> str:
+    """Return a small picture of a wiring style: panel, three detectors, what sits at the end."""
+    lines = _LINES[style]
+    parts = [_line(50, y, 312 if y in lines[-2:] else 262, y) for y in lines]
+    parts += [_box(4, 46), *(_box(x, 40) for x in (90, 160, 230)), _zigzag(312, lines[-2], lines[-1])]
+    parts += [_text(27, 67, say("picture_panel"), 13), _text(330, 96, say("picture_end"), 13)]
+    parts += [_text(x + 20, 68, str(n), 18) for n, x in enumerate((90, 160, 230), 1)]
+    return _wrap((360, 100), read_words().style_words[style], parts)
+
+
+def _list_cells(loop: Loop) -> list[_Cell]:
+    cells = [_Cell("panel", "", say("picture_panel"), "")]
+    if any(r.name == "reset" for r in loop.relays):
+        cells.append(_Cell("reset", "", "R", say("picture_reset")))
+    cells += [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), d.label) for d in loop.detectors]
+    return [*cells, _Cell("end", "", "", say("picture_end"))]
+
+
+def _find_corner(number: int) -> tuple[int, int]:
+    return _WIDE * (number % _PER_ROW), _HIGH * (number // _PER_ROW)
+
+
+def _draw_cell(number: int, cell: _Cell, loop: Loop, shares: Mapping[str, float]) -> str:
+    style = loop.spec.style
+    parts = [] if cell.spot == "panel" else [_line(0, y, _RUN, y) for y in _LINES[style]]
+    if cell.spot != "end":
+        parts += [_line(_RUN + _BOX, y, _WIDE, y) for y in _LINES[style]]
+    if cell.run:
+        parts += _draw_share(2, _RUN - 6, shares.get(cell.run, 0.0))
+    parts += _draw_share(_RUN, _BOX, shares.get(cell.spot, 0.0))
+    middle = _RUN + _BOX // 2
+    if cell.spot == "end":
+        parts.append(_zigzag(_RUN, _LINES[style][-2], _LINES[style][-1]))
+    else:
+        parts += [_box(_RUN, _BOX), _text(middle, 69, cell.big, 22 if len(cell.big) < 3 else 17, bold=True)]
+    parts.append(_text(middle - 6, 104, _shorten(cell.small), 14))
+    x, y = _find_corner(number)
+    return f'<g transform="translate({x} {y})">{"".join(parts)}</g>'
+
+
+def _draw_share(x: int, width: int, share: float) -> list[str]:
+    """Return shade, triangles and percentage of one suspect; nothing for what is hardly suspected."""
+    if share < LEAST_SHARE:
+        return []
+    count = 3 if share >= 0.5 else 2 if share >= 0.15 else 1
+    middle = x + width / 2
+    first = middle - 7 * (count - 1)
+    marks = [
+        f'<path d="M{first + 14 * n - 6:g} 34h12l-6 -11z" fill="{_SHADE}" stroke="currentColor"/>' for n in range(count)
+    ]
+    depth = 0.12 + (_DEEPEST - 0.12) * share
+    shade = _rect(x, _TOP, width, _BOTTOM - _TOP, f'fill="{_SHADE}" fill-opacity="{depth:.2f}"')
+    return [
+        shade,
+        *marks,
+        _text(middle, 17, format_percent(share).replace("under ", "<").replace("over ", ">"), 15, bold=True),
+    ]
+
+
+def _draw_next(cells: list[_Cell], loop: Loop, m: Measurement) -> list[str]:
+    spot = {"loop": "panel"}.get(m.place if m.at in {"", "panel", "loop"} else m.at, m.at or m.place)
+    spots = [c.spot for c in cells]
+    frames = [] if m.red or spot not in spots else [_draw_frame(spots.index(spot))]
+    if not m.red:
+        return frames
+    leads = zip(find_leads(m, loop), ("R", "B"), strict=True)
+    placed = [(_find_point(terminal, cells, loop), lead) for terminal, lead in leads]
+    at = {number for (number, _, _), _ in placed}
+    return [*(_draw_frame(n) for n in sorted(at)), *(_draw_lead(point, lead) for point, lead in placed)]
+
+
+def _draw_frame(number: int) -> str:
+    x, y = _find_corner(number)
+    dashed = 'fill="none" stroke="currentColor" stroke-width="3" stroke-dasharray="7 4"'
+    frame = _rect(_RUN - 6, _TOP - 5, _BOX + 12, _BOTTOM - _TOP + 10, dashed)
+    label = _text(_RUN + _BOX // 2 - 6, 120, f"▲ {say('picture_next')}", 14, bold=True)
+    return f'<g transform="translate({x} {y})">{frame}{label}</g>'
+
+
+def _find_point(terminal: str, cells: list[_Cell], loop: Loop) -> tuple[int, int, int]:
+    """Return the number of the cell and the place in it (px) where a lead touches a terminal."""
+    owner, _, end = terminal.partition(".")
+    spot = {"field": "panel", "endrelay": "end"}.get(owner, owner)
+    spots = [c.spot for c in cells]
+    number = spots.index(spot) if spot in spots else 0
+    lines = _LINES[loop.spec.style]
+    pair = lines[-2:] if end.endswith(("_a", "_b")) or "zone" in end else lines[:2]
+    y = pair[1] if end.endswith(("-", "_b")) else pair[0]
+    apart = {0: -6, 1: 6}[pair.index(y)] if len(lines) == 4 else 0
+    x = _RUN + _BOX + 2 if spot in {"panel", "reset"} or "out" in end else _RUN - 2
+    return number, x, y + apart
+
+
+def _draw_lead(point: tuple[int, int, int], lead: str) -> str:
+    number, x, y = point
+    left, top = _find_corner(number)
+    fill = {"R": "#c01020", "B": "#111111"}[lead]
+    circle = f'<circle cx="{left + x}" cy="{top + y}" r="10" fill="{fill}" stroke="#ffffff" stroke-width="2"/>'
+    letter = _text(left + x, top + y + 5, lead, 14, bold=True).replace("<text", '<text fill="#ffffff"')
+    return circle + letter
+
+
+def _wrap(size: tuple[int, int], alt: str, parts: list[str]) -> str:
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size[0]} {size[1]}" role="img" '
+        f'aria-label="{escape(alt)}" width="100%" style="max-width:{size[0] + 80}px" '
+        'font-family="sans-serif" fill="currentColor">'
+    )
+    return f"{head}{''.join(parts)}</svg>"
+
+
+def _line(x1: int, y1: int, x2: int, y2: int) -> str:
+    return f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="currentColor" stroke-width="2"/>'
+
+
+def _rect(x: float, y: float, width: float, height: float, look: str) -> str:
+    return f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" rx="5" {look}/>'
+
+
+def _box(x: int, width: int) -> str:
+    return _rect(x, _TOP, width, _BOTTOM - _TOP, _OUTLINE)
+
+
+def _zigzag(x: int, top: int, bottom: int) -> str:
+    """Return a resistor across two lines, its ends on them."""
+    middle, body = x + 18, max(26, bottom - top)
+    y = (top + bottom - body) / 2
+    path = f"M{x} {top}H{middle}V{y:g}M{x} {bottom}H{middle}V{y + body:g}"
+    return f'<path d="{path}" {_OUTLINE}/>{_rect(middle - 7, y, 14, body, _OUTLINE)}'
+
+
+def _text(x: float, y: float, text: str, size: int, *, bold: bool = False) -> str:
+    weight = ' font-weight="700"' if bold else ""
+    return f'<text x="{x:g}" y="{y:g}" font-size="{size}"{weight} text-anchor="middle">{escape(text)}</text>'
+
+
+def _shorten(text: str) -> str:
+    return text if len(text) <= _LONGEST_LABEL else text[: _LONGEST_LABEL - 1].rstrip() + "…"

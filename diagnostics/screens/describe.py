@@ -1,0 +1,153 @@
+"""The loop: a few questions, a shipped example, or a site file."""
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from diagnostics.cases import Case, write_site
+from diagnostics.errors import DiagnosticsError, QuantityError, SourceError
+from diagnostics.locate import find_shipped
+from diagnostics.reports import read_words, render_style
+from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
+from diagnostics.visit import describe_site
+from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
+from diagnostics.wiring.describe import NOT_SURE
+
+from .session import (
+    find_view,
+    load,
+    open_store,
+    plain,
+    show_button,
+    show_main_button,
+    show_messages,
+    tell,
+    turn_to,
+    write_problem,
+)
+
+_WAYS = ("describe_quick", "describe_shipped", "describe_file")
+
+
+def show_describe(case: Case) -> None:
+    """Ask what is installed."""
+    st.title(tell("describe_title"), anchor=False)
+    way = st.segmented_control(
+        tell("describe_how"), _WAYS, default=_WAYS[0], format_func=tell, required=True, width="stretch", key="way"
+    )
+    place = (case.case_id, case.revision)
+    if way == "describe_shipped":
+        _show_examples(place)
+    elif way == "describe_file":
+        _show_upload(place)
+    else:
+        _show_questions(place)
+    show_messages()
+    if find_view() == "describe":
+        show_button(tell("back"), turn_to, ("",), "describe_back")
+
+
+def _show_questions(place: tuple[str, int]) -> None:
+    for each in Style:
+        st.markdown(f"**{read_words().styles[each].capitalize()}.** {read_words().style_words[each]}")
+        st.html(render_style(each))
+    style = st.segmented_control(
+        tell("q_style"), [str(s) for s in Style], format_func=dict(read_words().styles).__getitem__, required=True,
+        default=str(Style.TWO_WIRE_ZONE), width="stretch", key="q_style",
+    )  # fmt: skip
+    st.text_input(tell("q_detectors"), placeholder=tell("q_detectors_hint"), key="q_detectors", live=True)
+    st.caption(tell("q_order"))
+    st.caption(tell("q_unsure"))
+    _ask("q_resistor", "q_resistor_hint", lambda t: format_quantity(parse_resistor(t), "ohm"))
+    _ask("q_cable", "q_cable_hint", lambda t: f"{parse_gauge(t).area_mm2:.3g} mm²")
+    _ask("q_run", "q_run_hint", lambda t: format_quantity(parse_quantity(t, "m"), "m"))
+    if style == Style.FOUR_WIRE_ZONE:
+        _choose("q_reset", ("reset_relay", "reset_always_on", "not_sure"))
+        _choose("q_end_relay", ("yes", "no", "not_sure"))
+    st.text_input(tell("q_name"), placeholder=tell("q_name_default"), key="q_name", max_chars=120)
+    show_main_button(tell("describe_use"), _use_answers, place, "describe_use")
+
+
+def _ask(key: str, hint: str, understand: Callable[[str], str]) -> None:
+    """Ask for one quantity, and say at once what was understood."""
+    text = (st.text_input(tell(key), placeholder=tell(hint), key=key, live=True) or "").strip()
+    if not text or text.lower() == NOT_SURE:
+        return
+    try:
+        st.caption(tell("understood", value=plain(understand(text))))
+    except QuantityError as error:
+        st.warning(write_problem(error))
+
+
+def _choose(key: str, options: tuple[str, ...]) -> None:
+    st.segmented_control(
+        tell(key), options, format_func=tell, default="not_sure", required=True, width="stretch", key=key
+    )
+
+
+def _read(key: str) -> str:
+    return str(st.session_state.get(key) or "").strip()
+
+
+def _use_answers(case_id: str, revision: int) -> None:
+    if not _read("q_detectors"):
+        st.session_state["problem"] = tell("detectors_needed")
+        return
+    choices = {"": NOT_SURE, "not_sure": NOT_SURE, "reset_relay": "relay", "reset_always_on": "always_on"}
+    chosen = {key: choices.get(_read(f"q_{key}"), _read(f"q_{key}")) for key in ("reset", "end_relay")}
+    answers = QuickDescription(
+        style=_read("q_style") or str(Style.TWO_WIRE_ZONE),
+        detectors=_read("q_detectors"),
+        end_resistor=_read("q_resistor") or NOT_SURE,
+        cable=_read("q_cable") or NOT_SURE,
+        run=_read("q_run") or NOT_SURE,
+        reset=chosen["reset"],
+        end_relay=chosen["end_relay"],
+        name=_read("q_name") or tell("q_name_default"),
+    )
+    try:
+        site, notes = build_quick_site(answers)
+    except SourceError as error:  # places in a form are of no use to anybody
+        st.session_state["problem"] = "\n\n".join(plain(f.message) for f in error.findings)
+        return
+    site = site.model_copy(update={"note": "\n".join(notes)})
+    _store(case_id, revision, write_site(site))
+
+
+def _store(case_id: str, revision: int, site_text: str) -> None:
+    describe_site(open_store(), load(case_id, revision), site_text)
+    turn_to("")
+
+
+def _show_examples(place: tuple[str, int]) -> None:
+    folder = find_shipped("cases") / "sites"
+    names = {path.stem: plain(read_site(path).name) for path in sorted(folder.glob("*.yaml"))}
+    st.radio(tell("choose_example"), list(names), format_func=names.__getitem__, key="example")
+    show_main_button(tell("describe_use"), _use_example, place, "describe_use")
+
+
+def _use_example(case_id: str, revision: int) -> None:
+    folder = find_shipped("cases") / "sites"
+    chosen = next(path for path in sorted(folder.glob("*.yaml")) if path.stem == _read("example"))
+    _store(case_id, revision, chosen.read_text("utf-8"))
+
+
+def _show_upload(place: tuple[str, int]) -> None:
+    st.file_uploader(tell("upload"), type=["yaml", "yml"], key="site_file")
+    show_main_button(tell("describe_use"), _use_file, place, "describe_use")
+
+
+def _use_file(case_id: str, revision: int) -> None:
+    given = st.session_state.get("site_file")
+    if given is None:
+        st.session_state["problem"] = tell("upload_none")
+        return
+    text = given.getvalue().decode("utf-8-sig", "replace")
+    try:
+        describe_site(open_store(), load(case_id, revision), text, given.name[:80])
+    except SourceError as error:
+        st.session_state["problem"] = f"**{tell('findings')}**\n\n{write_problem(error)}"
+    except DiagnosticsError as error:
+        st.session_state["problem"] = f"**{tell('findings')}**\n\n{plain(given.name[:80])}: {write_problem(error)}"
+    else:
+        turn_to("")

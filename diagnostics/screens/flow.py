@@ -1,0 +1,134 @@
+"""The way through a visit: which screen comes now follows from the record alone."""
+
+import streamlit as st
+
+from diagnostics.cases import Case, CaseStore
+from diagnostics.errors import DiagnosticsError, NotFoundError
+from diagnostics.reports import format_wait
+from diagnostics.visit import SAFETY, count_left_s, extend_test, find_hidden, find_stage, find_test_end
+
+from .complaint import show_complaint
+from .describe import show_describe
+from .safety import show_for_us, show_safety
+from .session import (
+    NEW,
+    assess,
+    build_words,
+    find_case_id,
+    find_view,
+    format_moment,
+    go_to,
+    load,
+    log_incident,
+    open_store,
+    plain,
+    show_button,
+    show_main_button,
+    tell,
+    write_problem,
+)
+from .start import show_start
+from .suspects import show_readings
+from .verdict import show_closed, show_closing, show_proof, show_repairs
+from .work import show_work
+
+
+def show_app() -> None:
+    """Show the screen that comes now; whatever goes wrong ends as a kind sentence here."""
+    try:
+        _show_app()
+    except DiagnosticsError as error:
+        st.error(write_problem(error))
+        show_button(tell("to_start"), go_to, ("",), "to_start")
+    except Exception:  # noqa: BLE001 - the outermost frame
+        st.error(log_incident())
+        show_button(tell("to_start"), go_to, ("",), "to_start")
+
+
+def _show_app() -> None:
+    store, case_id = open_store(), find_case_id()
+    if not case_id:
+        show_start(store)
+        return
+    show_button(f"‹ {tell('all_cases')}", go_to, ("",), "all_cases")
+    if case_id == NEW:
+        show_safety(SAFETY[0], None)
+        return
+    case = _find_case(store, case_id)
+    if case is None:
+        st.warning(tell("unknown_case", case=plain(case_id)))
+        show_main_button(tell("to_start"), go_to, ("",), "to_start")
+        return
+    _show_head(case)
+    _show_stage(case)
+
+
+def _find_case(store: CaseStore, case_id: str) -> Case | None:
+    try:
+        return store.load_case(case_id)
+    except NotFoundError:
+        return None
+
+
+def _show_stage(case: Case) -> None:
+    stage, view = find_stage(case), find_view()
+    if stage in SAFETY:
+        show_safety(stage, case)
+    elif stage == "for_us":
+        show_for_us(case)
+    elif stage == "describe" or (stage == "work" and view == "describe"):
+        show_describe(case)
+    elif stage == "complaint" or (stage == "work" and view == "complaint"):
+        show_complaint(case)
+    elif stage == "work" and view != "closing":
+        show_work(assess(case))
+    elif stage == "proof":
+        show_proof(case)
+    elif stage in {"work", "closing"}:
+        show_closing(assess(case))
+    else:
+        _show_record(case)
+
+
+def _show_record(case: Case) -> None:
+    """Show a closed case: how it was left, what was repaired, what was read."""
+    show_closed(case)
+    if any(a.caution == "described" for a in case.acknowledged):
+        assessment = assess(case)
+        show_repairs(case, build_words(assessment))
+        show_readings(assessment, may_change=False)
+    show_main_button(tell("to_start"), go_to, ("",), "to_start")
+
+
+def _show_head(case: Case) -> None:
+    """Name the case, say that all is saved, and how long the system is on test."""
+    if find_stage(case) not in {*SAFETY, "for_us", "describe"}:
+        mark = f"{tell('demo_mark')} · " if find_hidden(case) is not None else ""
+        count = len(case.readings)
+        told = (
+            tell("no_readings")
+            if not count
+            else tell("one_reading")
+            if count == 1
+            else tell("many_readings", count=str(count))
+        )
+        last = [r.taken_at for r in case.readings if r.taken_at]
+        when = format_moment(last[-1]) if last else ""
+        st.caption(f"{mark}**{plain(case.site.name)}** · {tell('saved', count=told, when=when).strip()}")
+    _show_test_period(case)
+
+
+def _show_test_period(case: Case) -> None:
+    end = find_test_end(case)
+    if end is None or case.closing:
+        return
+    left_s = count_left_s(end)
+    if left_s:
+        st.caption(f"⏳ {tell('on_test', until=format_moment(end), left=format_wait(left_s))}")
+        return
+    st.warning(tell("on_test_over", until=format_moment(end)))
+    show_button(tell("extend"), _extend, (case.case_id, case.revision), "extend")
+
+
+def _extend(case_id: str, revision: int) -> None:
+    extend_test(open_store(), load(case_id, revision), 1.0)

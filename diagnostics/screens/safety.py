@@ -1,0 +1,125 @@
+"""The four things before any measurement, in their order, and whether the loop is one of ours."""
+
+import streamlit as st
+
+from diagnostics.cases import Case
+from diagnostics.reports import tell_caution
+from diagnostics.visit import SAFETY, Stage, accept_loop, acknowledge, start_visit, tell_people
+
+from .session import (
+    NEW,
+    find_region,
+    find_view,
+    go_to,
+    load,
+    open_store,
+    show_button,
+    show_main_button,
+    show_messages,
+    tell,
+    turn_to,
+)
+
+_HOURS = (1, 2, 4, 8)
+_UNMONITORED = 0
+
+
+def show_safety(stage: Stage, case: Case | None) -> None:
+    """Show one of the four; ``case`` is None until the first is answered, so that a tap by mistake leaves nothing."""
+    st.caption(tell("safety_step", number=str(SAFETY.index(stage) + 1)))
+    st.title(tell_caution(stage, find_region())[0], anchor=False)
+    show_messages()
+    place = (NEW, 0) if case is None else (case.case_id, case.revision)
+    if find_view() == "stop":
+        _STOPS[stage](place)
+    else:
+        st.markdown(tell_caution(stage, find_region())[1])
+        _ASKS[stage](place)
+
+
+def _ask_real(place: tuple[str, int]) -> None:
+    st.markdown(f"**{tell('real_question')}**")
+    show_button(tell("real_no"), turn_to, ("stop",), "real_no")
+    show_main_button(tell("real_yes"), _accept, (*place, "is_it_real"), "real_yes")
+
+
+def _stop_real(_: tuple[str, int]) -> None:
+    st.error(f"**{tell('real_stop_title')}.** {tell('real_stop')}")
+    st.markdown(tell("real_after"))
+    show_main_button(tell("back"), turn_to, ("",), "real_back")
+
+
+def _ask_outputs(place: tuple[str, int]) -> None:
+    st.markdown(f"**{tell('outputs_question')}**")
+    show_button(tell("outputs_release"), turn_to, ("stop",), "outputs_release")
+    show_main_button(tell("outputs_none"), _accept, (*place, "outputs"), "outputs_none")
+
+
+def _stop_release(place: tuple[str, int]) -> None:
+    st.error(f"**{tell('release_title')}**\n\n{tell('release_stop')}")
+    show_button(tell("release_back"), turn_to, ("",), "release_back")
+    show_main_button(tell("release_close"), _close_as_not_ours, place, "release_close")
+
+
+def _ask_people(place: tuple[str, int]) -> None:
+    st.markdown(f"**{tell('tell_question')}**")
+    names = {h: tell("tell_hours", hours=str(h)) for h in _HOURS} | {_UNMONITORED: tell("tell_local")}
+    st.segmented_control(
+        tell("tell_yes"), list(names), default=2, required=True, width="stretch", key="hours",
+        format_func=names.__getitem__,
+    )  # fmt: skip
+    show_main_button(tell("tell_button"), _tell_people, place, "tell_people")
+
+
+def _ask_evidence(place: tuple[str, int]) -> None:
+    st.markdown(f"**{tell('evidence_question')}**")
+    show_main_button(tell("evidence_yes"), _accept, (*place, "evidence_first"), "evidence_yes")
+
+
+_ASKS = {"is_it_real": _ask_real, "outputs": _ask_outputs, "tell_people": _ask_people, "evidence_first": _ask_evidence}
+_STOPS = {
+    "is_it_real": _stop_real,
+    "outputs": _stop_release,
+    "tell_people": _ask_people,
+    "evidence_first": _ask_evidence,
+}
+
+
+def show_for_us(case: Case) -> None:
+    """Ask whether the loop is one that this tool understands, and say so kindly when it is not."""
+    st.title(tell("for_us_title"), anchor=False)
+    show_messages()
+    place = (case.case_id, case.revision)
+    if find_view() == "stop":
+        st.info(f"**{tell('not_for_us_title')}**\n\n{tell('not_for_us')}")
+        show_button(tell("not_for_us_back"), turn_to, ("",), "not_for_us_back")
+        show_main_button(tell("not_for_us_close"), _close_as_not_ours, place, "not_for_us_close")
+        return
+    st.markdown(tell("for_us"))
+    with st.container(border=True):
+        st.markdown(f"**{tell('for_us_no')}:** {tell('for_us_list')}")
+        show_button(tell("for_us_no"), turn_to, ("stop",), "for_us_no")
+    st.markdown(tell("for_us_hint"))
+    show_button(tell("for_us_unsure"), _accept_loop, place, "for_us_unsure")
+    show_main_button(tell("for_us_yes"), _accept_loop, place, "for_us_yes")
+
+
+def _accept(case_id: str, revision: int, name: str) -> None:
+    store = open_store()
+    case = start_visit(store) if case_id == NEW else load(case_id, revision)
+    acknowledge(store, case, name)
+    go_to(case.case_id)
+
+
+def _tell_people(case_id: str, revision: int) -> None:
+    hours = st.session_state.get("hours", _UNMONITORED)
+    tell_people(open_store(), load(case_id, revision), float(hours) if hours else None)
+
+
+def _accept_loop(case_id: str, revision: int) -> None:
+    accept_loop(open_store(), load(case_id, revision))
+
+
+def _close_as_not_ours(case_id: str, revision: int) -> None:
+    turn_to("")
+    open_store().append_closing(case_id, "not_ours", revision)

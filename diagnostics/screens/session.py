@@ -1,0 +1,166 @@
+"""What the screens share: the store, the case in the URL, sentences, messages, and the guard round every callback.
+
+Session state is a cache of texts only: a reload loses nothing that matters.
+"""
+
+import functools
+import logging
+import re
+import uuid
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import streamlit as st
+
+from diagnostics.cases import Case, CaseStore, default_store_url
+from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
+from diagnostics.reports import Region, Words, say, tell_caution
+from diagnostics.visit import Assessment, assess_case
+
+NEW = "new"
+_SPECIAL = re.compile(r"([\\`*_\[\]<>~$#!|])")
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _open_store(url: str) -> CaseStore:
+    return CaseStore(url)
+
+
+def open_store() -> CaseStore:
+    """Return the store, opened once a process. Raises CaseError."""
+    return _open_store(default_store_url())
+
+
+@st.cache_resource(max_entries=64, show_spinner=False)
+def _assess(_case: Case, url: str, case_id: str, revision: int) -> Assessment:
+    del url, case_id, revision  # they name the case for the cache
+    return assess_case(_case)
+
+
+def assess(case: Case) -> Assessment:
+    """Return what a case means; the same revision is reckoned once."""
+    return _assess(case, default_store_url(), case.case_id, case.revision)
+
+
+def find_region() -> Region:
+    """Return the dialect, which the URL keeps."""
+    return "europe" if st.query_params.get("region") == "europe" else "north_america"
+
+
+def tell(key: str, **told: str) -> str:
+    """Return a sentence of the screens in the chosen dialect."""
+    return say(key, find_region(), **told)
+
+
+def build_words(assessment: Assessment) -> Words:
+    """Return the words for this loop in the chosen dialect."""
+    return Words(assessment.loop, region=find_region())
+
+
+def plain(text: str) -> str:
+    """Return a text whose signs mean nothing to Markdown: nobody's room name may draw a picture from elsewhere."""
+    return _SPECIAL.sub(r"\\\1", text)
+
+
+def find_case_id() -> str:
+    """Return the case that the URL names, or an empty text."""
+    return str(st.query_params.get("case", ""))[:60]
+
+
+def go_to(case_id: str) -> None:
+    """Put a case into the URL; an empty text leads to the start."""
+    turn_to("")
+    if case_id:
+        st.query_params["case"] = case_id
+    else:
+        st.query_params.pop("case", None)
+
+
+def turn_to(view: str) -> None:
+    """Show another side of the case in hand: ``""`` is the next step."""
+    st.session_state["view"] = view
+
+
+def find_view() -> str:
+    """Return which side of the case is shown."""
+    return str(st.session_state.get("view", ""))
+
+
+def load(case_id: str, revision: int) -> Case:
+    """Return a case with the revision that the screen has shown, so that the store sees what came in between."""
+    return replace(open_store().load_case(case_id), revision=revision)
+
+
+def guarded(callback: Callable[..., None]) -> Callable[..., None]:
+    """Wrap a callback: what goes wrong becomes a message on the next screen, never a traceback."""
+
+    @functools.wraps(callback)
+    def run(*args: Any) -> None:  # noqa: ANN401 - whatever the callback takes
+        try:
+            callback(*args)
+        except CaseChangedError as error:
+            st.session_state["changed"] = error.message
+        except DiagnosticsError as error:
+            st.session_state["problem"] = write_problem(error)
+        except Exception:  # noqa: BLE001 - the outermost frame of a callback
+            st.session_state["problem"] = log_incident()
+
+    return run
+
+
+def log_incident() -> str:
+    """Log the error in hand under a number, and return a kind sentence with it."""
+    incident = uuid.uuid4().hex[:8]
+    logging.getLogger("ohmward").error("incident %s", incident, exc_info=True)  # noqa: LOG014 - called where an error is in hand
+    return tell("incident", incident=incident)
+
+
+def write_problem(error: DiagnosticsError) -> str:
+    """Return an error as lines to read: what is wrong, what to do."""
+    if isinstance(error, SourceError):
+        return "\n\n".join(plain(str(finding)) for finding in error.findings)
+    hint = f"\n\n{plain(error.hint[:1].upper() + error.hint[1:])}." if error.hint else ""
+    return f"**{plain(error.message[:1].upper() + error.message[1:])}.**{hint}"
+
+
+def show_messages() -> None:
+    """Show what went wrong with the last tap, once."""
+    changed = st.session_state.pop("changed", "")
+    if changed:
+        st.warning(f"**{tell('changed_title')}**\n\n{plain(changed)}.\n\n{tell('changed_note')}")
+    problem = st.session_state.pop("problem", "")
+    if problem:
+        st.error(problem)
+
+
+def show_main_button(label: str, callback: Callable[..., None], args: tuple[object, ...], key: str) -> None:
+    """Show the one main action at the lower edge, where a thumb is."""
+    with st.bottom:
+        st.button(label, key=key, type="primary", width="stretch", on_click=guarded(callback), args=args)
+
+
+def show_button(label: str, callback: Callable[..., None], args: tuple[object, ...], key: str) -> None:
+    """Show another action, as wide as the page."""
+    st.button(label, key=key, width="stretch", on_click=guarded(callback), args=args)
+
+
+def show_cautions(names: tuple[str, ...]) -> None:
+    """Show cautions in full, before what they belong to."""
+    if not names:
+        return
+    with st.container(border=True):
+        for title, text in (tell_caution(name, find_region()) for name in names):
+            st.markdown(f"⚠ **{title}.** {text}")
+
+
+def format_moment(moment: datetime) -> str:
+    """Return a moment on the clock of the person who reads it; with the day when it is not today."""
+    try:
+        zone = ZoneInfo(st.context.timezone or "UTC")
+    except (ZoneInfoNotFoundError, ValueError):
+        zone = ZoneInfo("UTC")
+    here, today = moment.astimezone(zone), datetime.now(UTC).astimezone(zone)
+    return here.strftime("%H:%M") if here.date() == today.date() else here.strftime("%d %b %Y, %H:%M")

@@ -1,0 +1,73 @@
+"""The start: cases to go on with, a new one, an invented one to try."""
+
+import streamlit as st
+
+from diagnostics.cases import Case, CaseStore, read_case
+from diagnostics.locate import find_shipped
+from diagnostics.reports import tell_closing
+from diagnostics.visit import find_hidden, find_stage, list_visits, start_visit
+
+from .session import (
+    NEW,
+    find_region,
+    format_moment,
+    go_to,
+    guarded,
+    open_store,
+    plain,
+    show_button,
+    show_main_button,
+    show_messages,
+    tell,
+)
+
+_DEMO = "bakery_call.yaml"
+_HIDDEN = "end_resistor_missing@end"
+_UNDESCRIBED = {"is_it_real", "outputs", "tell_people", "evidence_first", "for_us", "describe"}
+
+
+def show_start(store: CaseStore) -> None:
+    """Show the list of cases, and how to begin one."""
+    st.title(tell("app"), anchor=False)
+    st.markdown(tell("app_for"))
+    show_messages()
+    st.subheader(tell("recent"), anchor=False)
+    visits = list_visits(store)
+    if not visits:
+        st.markdown(tell("no_cases"))
+    for visit in visits:
+        _show_visit(visit)
+    st.subheader(tell("demo_mark"), anchor=False)
+    st.markdown(tell("demo_why"))
+    show_button(tell("demo_case"), _begin_demo, (), "begin_demo")
+    _show_region()
+    show_main_button(f"＋ {tell('new_case')}", go_to, (NEW,), "new_case")
+
+
+def _show_visit(visit: Case | str) -> None:
+    if isinstance(visit, str):
+        st.markdown(f"{plain(visit)}: {tell('cannot_read')}")
+        return
+    state = tell_closing(visit.closing, find_region())[0] if visit.closing else tell("open")
+    mark = "⚠ " if visit.closing == "left_impaired" else "✓ " if visit.closing else "▶ "
+    name = tell("draft") if find_stage(visit) in _UNDESCRIBED and find_hidden(visit) is None else visit.site.name
+    begun = visit.acknowledged[0].at if visit.acknowledged else None
+    when = f" · {tell('started', when=format_moment(begun))}" if begun else ""
+    label = f"{mark}**{state}** · {plain(name)}{when} · {visit.case_id}"
+    show_button(label, go_to, (visit.case_id,), f"open {visit.case_id}")
+
+
+def _begin_demo() -> None:
+    demo = read_case(find_shipped("cases") / _DEMO)
+    go_to(start_visit(open_store(), demo, _HIDDEN).case_id)
+
+
+def _show_region() -> None:
+    st.segmented_control(
+        tell("region"), ("north_america", "europe"), default=find_region(), format_func=tell, key="region",
+        required=True, width="stretch", on_change=guarded(_choose_region),
+    )  # fmt: skip
+
+
+def _choose_region() -> None:
+    st.query_params["region"] = st.session_state["region"]

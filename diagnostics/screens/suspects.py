@@ -1,0 +1,59 @@
+"""The suspects, drawn and listed, and the readings so far."""
+
+import streamlit as st
+
+from diagnostics.cases import Reading
+from diagnostics.readings import Measurement
+from diagnostics.reports import Words, find_shares, list_suspects, render_loop
+from diagnostics.visit import Assessment, understand
+
+from .session import build_words, format_moment, guarded, open_store, plain, tell, turn_to
+
+
+def show_suspects(assessment: Assessment, next_: Measurement | None) -> None:
+    """Show the loop with its suspects, then the list of them."""
+    words, d = build_words(assessment), assessment.diagnosis
+    st.subheader(tell("suspects_title"), anchor=False)
+    st.html(render_loop(assessment.loop, find_shares(d), next_, words))
+    st.caption(tell("picture_key"))
+    st.markdown("\n".join(f"- **{percent}** {plain(text)}" for percent, text in list_suspects(d, words)))
+
+
+def show_readings(assessment: Assessment, *, may_change: bool = True) -> None:
+    """List the readings in the order taken; each can be corrected or taken back."""
+    case, words = assessment.case, build_words(assessment)
+    with st.expander(f"{tell('readings_title')} ({len(case.readings)})", expanded=bool(case.readings)):
+        if not case.readings:
+            st.markdown(tell("readings_none"))
+        for number, reading in enumerate(case.readings, 1):
+            _show_reading(assessment, words, number, reading, may_change=may_change)
+        for item in case.retracted:
+            st.caption(f"{tell('taken_back')}: {_tell_reading(assessment, words, item.reading)}")
+
+
+def _tell_reading(assessment: Assessment, words: Words, reading: Reading) -> str:
+    taken = understand(assessment.loop, reading)
+    when = f", {format_moment(reading.taken_at)}" if reading.taken_at else ""
+    return f"{plain(words.name(taken.measurement))}: **{plain(words.value(taken.measurement, taken.value))}**{when}"
+
+
+def _show_reading(assessment: Assessment, words: Words, number: int, reading: Reading, *, may_change: bool) -> None:
+    st.markdown(f"{number}. {_tell_reading(assessment, words, reading)}")
+    if not may_change:
+        return
+    case = assessment.case
+    with st.container(horizontal=True):
+        st.button(
+            tell("correct"), key=f"correct {reading.reading_id}", on_click=guarded(_correct), args=(reading.reading_id,)
+        )
+        args = (case.case_id, case.revision, reading.reading_id)
+        st.button(tell("take_back"), key=f"take_back {reading.reading_id}", on_click=guarded(_take_back), args=args)
+
+
+def _correct(reading_id: str) -> None:
+    st.session_state["correcting"] = reading_id
+    turn_to("")
+
+
+def _take_back(case_id: str, revision: int, reading_id: str) -> None:
+    open_store().append_retraction(case_id, reading_id, revision, tell("why_taken_back"))

@@ -1,0 +1,143 @@
+"""The work: the next step and its answer, what else was measured, what is left out."""
+
+import streamlit as st
+
+from diagnostics.cases import Reading
+from diagnostics.readings import Measurement, list_measurements
+from diagnostics.reports import Words, explain_next, list_expected
+from diagnostics.visit import Assessment, find_measurement, find_skipped, skip_measurement, understand
+
+from .answer import show_answer
+from .session import (
+    build_words,
+    find_view,
+    guarded,
+    load,
+    open_store,
+    plain,
+    show_button,
+    show_cautions,
+    show_main_button,
+    show_messages,
+    tell,
+    turn_to,
+)
+from .suspects import show_readings, show_suspects
+from .verdict import show_verdict
+
+
+def show_work(assessment: Assessment) -> None:
+    """Show the next step beside the suspects; on a phone one below the other."""
+    m, old = _find_asked(assessment)
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        if find_view() == "other":
+            _show_choice(assessment)
+        elif m is not None:
+            _show_step(assessment, m, old)
+        else:
+            show_verdict(assessment)
+    with right:
+        show_suspects(assessment, m)
+        show_readings(assessment)
+        _show_more(assessment)
+
+
+def _find_asked(assessment: Assessment) -> tuple[Measurement | None, Reading | None]:
+    """Return the measurement to show: one to correct, one that this person chose, or the suggested one."""
+    old = assessment.case.find_reading(str(st.session_state.get("correcting", "")))
+    if old is not None and old in assessment.case.readings:
+        return understand(assessment.loop, old).measurement, old
+    asked = find_measurement(assessment.loop, str(st.session_state.get("asked", "")))
+    if asked is not None:
+        return asked, None
+    action = assessment.diagnosis.next
+    return (action.measurement if action else None), None
+
+
+def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> None:
+    words, d = build_words(assessment), assessment.diagnosis
+    suggested = d.next is not None and d.next.measurement is not None and d.next.measurement.key == m.key and not old
+    if suggested and d.contradiction is not None:
+        _show_contradiction(assessment, words)
+    st.caption(tell("next_title") if suggested else tell("something_else"))
+    st.markdown(f"## {plain(words.ask(m))}")
+    if old is not None:
+        st.info(f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
+    if suggested and d.next is not None:
+        st.caption(tell("minutes_from", minutes=f"{d.next.minutes:.0f}"))
+    show_cautions(m.cautions)
+    show_answer(assessment, m, old)
+    if suggested:
+        _show_why(assessment, words)
+        place = (assessment.case.case_id, assessment.case.revision)
+        show_button(tell("cannot"), _skip, (*place, m.key, True), "cannot")
+        show_button(tell("something_else"), turn_to, ("other",), "something_else")
+    else:
+        show_button(tell("back_to_next"), _go_back, (), "back_to_next")
+
+
+def _show_why(assessment: Assessment, words: Words) -> None:
+    d = assessment.diagnosis
+    st.markdown(f"**{tell('why')}.** {plain(explain_next(d, words))}")
+    rows = list_expected(d, words)
+    if rows:
+        lines = [tell("expected_line", value=plain(value), cause=plain(cause)) for value, cause in rows]
+        st.markdown(f"**{tell('expected')}**\n\n" + "\n".join(f"- {line}" for line in lines))
+
+
+def _show_contradiction(assessment: Assessment, words: Words) -> None:
+    found = assessment.diagnosis.contradiction
+    if found is None:
+        return
+    taken = assessment.taken[found.reading]
+    was = tell("contradiction_was", value=plain(words.value(taken.measurement, taken.value)))
+    st.warning(f"**{tell('contradiction_title')}**\n\n{tell('contradiction')}\n\n{was}")
+
+
+def _go_back() -> None:
+    for name in ("asked", "correcting"):
+        st.session_state.pop(name, None)
+    turn_to("")
+
+
+def _skip(case_id: str, revision: int, key: str, skip: bool) -> None:  # noqa: FBT001 - callbacks take positions
+    skip_measurement(open_store(), load(case_id, revision), key, skip=skip)
+    _go_back()
+
+
+def _show_choice(assessment: Assessment) -> None:
+    """Let a person choose any measurement of this loop: where, then what."""
+    words = build_words(assessment)
+    st.markdown(f"## {tell('something_else')}")
+    every = list_measurements(assessment.loop)
+    named = {m.place: plain(words.place(m.place)) for m in every}
+    where = st.selectbox(tell("other_where"), list(named), key="other_where", format_func=named.__getitem__)
+    some = {m.key: plain(words.name(m)) for m in every if m.place == where}
+    st.radio(tell("other_what"), list(some), key="other_what", format_func=some.__getitem__)
+    show_messages()
+    show_button(tell("back_to_next"), _go_back, (), "back_to_next")
+    show_main_button(tell("other_show"), _choose, (), "other_show")
+
+
+def _choose() -> None:
+    st.session_state["asked"] = st.session_state.get("other_what", "")
+    turn_to("")
+
+
+def _show_more(assessment: Assessment) -> None:
+    """Show what was left out, and the ways to another side of the case."""
+    case, words = assessment.case, build_words(assessment)
+    left_out = [m for key in sorted(find_skipped(case)) if (m := find_measurement(assessment.loop, key))]
+    if left_out:
+        with st.expander(f"{tell('skipped')} ({len(left_out)})"):
+            for m in left_out:
+                st.markdown(plain(words.name(m)))
+                args = (case.case_id, case.revision, m.key, False)
+                st.button(tell("put_in_again"), key=f"again {m.key}", on_click=guarded(_skip), args=args)
+    if case.site.note:
+        with st.expander(tell("site_note")):
+            st.markdown("\n".join(f"- {plain(line)}" for line in case.site.note.splitlines()))
+    show_button(tell("finish"), turn_to, ("closing",), "finish")
+    show_button(tell("complaint_title"), turn_to, ("complaint",), "to_complaint")
+    show_button(tell("describe_again"), turn_to, ("describe",), "to_describe")
