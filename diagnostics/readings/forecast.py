@@ -1,7 +1,8 @@
 """What every measurement would give under every hypothesis: circuit and faults in, values with spread out."""
 
+import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,8 @@ from .measurement import Measurement
 from .states import blur, find_dark_sets, find_lamp_chances, find_sight_chances, find_test_chances, find_zone_chances
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Index = NDArray[np.intp]
 Faults = tuple[Fault, ...]
 
 MOST_COLUMNS = 1024
@@ -60,106 +63,177 @@ class Forecast:
         return size
 
 
+@dataclass(slots=True)
+class _File:
+    """What is known of one measurement so far: a row per hypothesis, and which rows are there."""
+
+    known: Flags
+    mean: Array | None = None
+    slopes: Array | None = None
+    tokens: tuple[str, ...] = ()
+    chance: Array | None = None
+    said: NDArray[np.object_] | None = None
+
+
+class _Core:
+    """The hypotheses wired up and settled once, and every forecast row that was ever asked for; shared by views."""
+
+    def __init__(self, loop: Loop, hypotheses: Sequence[Faults], meter: Meter) -> None:
+        self.loop = loop
+        self.hypotheses = tuple(hypotheses)
+        self.meter = meter
+        self.standby = settle_from_rest(build_network(loop, [build_all_edits(loop, h) for h in hypotheses]))
+        self.lock = threading.RLock()
+        self._files: dict[str, _File] = {}
+        self._resetting: Settled | None = None
+
+    def forecast(self, measurements: Sequence[Measurement], numbers: Index) -> tuple[Forecast, ...]:
+        """Return forecasts of some hypotheses, making only the rows that are not there yet."""
+        groups: dict[tuple[str, str, bytes], list[Measurement]] = {}
+        for m in measurements:
+            file = self._files.setdefault(m.key, _File(np.zeros(len(self.hypotheses), dtype=np.bool_)))
+            missing = numbers[~file.known[numbers]]
+            if missing.size:
+                own_mode = "" if m.mode.detector else m.mode.text
+                groups.setdefault((m.kind, own_mode, missing.tobytes()), []).append(m)
+        for (_, _, rows), some in groups.items():
+            self._make(some, np.frombuffer(rows, dtype=np.intp))
+        return tuple(self._read(m, numbers) for m in measurements)
+
+    def _read(self, m: Measurement, numbers: Index) -> Forecast:
+        file = self._files[m.key]
+        if file.mean is not None and file.slopes is not None:
+            return Forecast(m, mean=file.mean[numbers], slopes=file.slopes[:, numbers])
+        if file.said is not None:
+            tokens, which = np.unique(file.said[numbers].astype(str), return_inverse=True)
+            chance = np.zeros((numbers.size, tokens.size + 1))
+            chance[np.arange(numbers.size), which] = 1.0
+            return Forecast(m, tokens=(*tokens.tolist(), "other"), chance=blur(chance, m.data.misread))
+        if file.chance is None:
+            raise TypeError(f"{m.kind} was never forecast")
+        return Forecast(m, tokens=file.tokens, chance=blur(file.chance[numbers], m.data.misread))
+
+    def _make(self, some: list[Measurement], numbers: Index) -> None:
+        """Make rows of measurements of one kind, and of one mode if that mode has no detector."""
+        kind, standby = some[0].kind, self.standby.take(numbers)
+        if kind in {"volts", "ohms"}:
+            self._file_numbers(some, numbers, standby)
+        elif kind in {"functional_test", "head_off", "dark_with_head_off"}:
+            self._file_at_detectors(some, numbers)
+        elif kind == "which_dark":
+            self._file_said(some[0], numbers, find_dark_sets(standby, ""))
+        else:
+            settled = apply_steps(standby, build_steps(some[0].mode, self.loop.zones[0].name))
+            for m in some:
+                self._file_words(m, numbers, self._find_chances(m, numbers, settled))
+
+    def _find_chances(self, m: Measurement, numbers: Index, settled: Settled) -> tuple[tuple[str, ...], Array]:
+        if m.kind == "lamp":
+            return find_lamp_chances(settled, m.at)
+        if m.kind in {"look", "settings"}:
+            return find_sight_chances(self.loop, m, [self.hypotheses[n] for n in numbers])
+        return find_zone_chances(settled)
+
+    def _file_words(self, m: Measurement, numbers: Index, chances: tuple[tuple[str, ...], Array]) -> None:
+        file = self._files[m.key]
+        file.tokens = chances[0]
+        chance = np.zeros((len(self.hypotheses), len(file.tokens))) if file.chance is None else file.chance
+        chance[numbers] = chances[1]
+        file.chance = chance
+        file.known[numbers] = True
+
+    def _file_said(self, m: Measurement, numbers: Index, said: list[str]) -> None:
+        file = self._files[m.key]
+        every = np.full(len(self.hypotheses), "", dtype=object) if file.said is None else file.said
+        every[numbers] = said
+        file.said = every
+        file.known[numbers] = True
+
+    def _file_numbers(self, some: list[Measurement], numbers: Index, standby: Settled) -> None:
+        settled = apply_steps(standby, build_steps(some[0].mode, self.loop.zones[0].name))
+        meter = build_meter_input(some[0], self.meter)
+        shown = read_meter(settled, [find_leads(m, self.loop) for m in some], meter)
+        shown = to_ohms(shown, meter) if some[0].kind == "ohms" else shown
+        count, unknowns = len(self.hypotheses), shown.slopes.shape[0]
+        for n, m in enumerate(some):
+            file = self._files[m.key]
+            mean = np.zeros(count) if file.mean is None else file.mean
+            slopes = np.zeros((unknowns, count)) if file.slopes is None else file.slopes
+            mean[numbers], slopes[:, numbers] = shown.volts[n], shown.slopes[:, n]
+            file.mean, file.slopes = mean, slopes
+            file.known[numbers] = True
+
+    def _file_at_detectors(self, some: list[Measurement], numbers: Index) -> None:
+        """Functional tests and heads off: every hypothesis at every detector, in pieces that fit the cache."""
+        size = max(1, MOST_COLUMNS // numbers.size)
+        for low in range(0, len(some), size):
+            piece = some[low : low + size]
+            wide = self.standby.take(np.tile(numbers, len(piece)))
+            which = np.repeat([m.at for m in piece], numbers.size)
+            tests = piece[0].kind == "functional_test"
+            signal = "smoke" if tests else "head_off"
+            step = {f"{n}.{signal}": wide.signal(f"{n}.{signal}") | (which == n) for n in dict.fromkeys(which)}
+            acted = apply_steps(wide, [step])
+            for n, m in enumerate(piece):
+                own = acted.take(np.arange(n * numbers.size, (n + 1) * numbers.size))
+                if tests:
+                    self._file_test(m, numbers, own)
+                else:
+                    self._file_head_off(m, numbers, own)
+
+    def _file_test(self, m: Measurement, numbers: Index, alarmed: Settled) -> None:
+        if self._resetting is None:
+            self._resetting = apply_steps(self.standby, [{"panel.reset": True}])
+        chances = find_test_chances(self.standby.take(numbers), alarmed, self._resetting.take(numbers), m.at)
+        self._file_words(m, numbers, chances)
+
+    def _file_head_off(self, m: Measurement, numbers: Index, off: Settled) -> None:
+        """One head off answers two questions: what the panel shows, and which others are dark."""
+        for kind in ("head_off", "dark_with_head_off"):
+            other = replace(m, kind=kind)
+            self._files.setdefault(other.key, _File(np.zeros(len(self.hypotheses), dtype=np.bool_)))
+            if kind == "head_off":
+                self._file_words(other, numbers, find_zone_chances(off))
+            else:
+                self._file_said(other, numbers, find_dark_sets(off, m.at))
+
+
 class Bench:
     """All hypotheses wired up and settled once; every forecast starts from there, and is made once.
 
-    ``narrow`` gives a bench with some of the hypotheses, for questions that concern only those.
+    ``narrow`` gives a view of some of the hypotheses; what is made for one view serves all. Threads may share a bench.
     """
 
     def __init__(self, loop: Loop, hypotheses: Sequence[Faults], meter: Meter | None = None) -> None:
         """Wire up and settle; raises PhysicsError where a hypothesis does not fit the loop."""
-        self.loop = loop
-        self.hypotheses = tuple(hypotheses)
-        self.meter = meter or read_table().meter
-        self.standby = settle_from_rest(build_network(loop, [build_all_edits(loop, h) for h in hypotheses]))
-        self._made: dict[str, Forecast] = {}
+        self._core = _Core(loop, hypotheses, meter or read_table().meter)
+        self._numbers: Index = np.arange(len(hypotheses))
 
-    def narrow(self, some: NDArray[np.intp]) -> "Bench":
-        """Return a bench with some of the hypotheses, by number, and what is already forecast for them."""
-        other = Bench.__new__(Bench)
-        other.loop, other.meter = self.loop, self.meter
-        other.hypotheses = tuple(self.hypotheses[n] for n in some)
-        other.standby = self.standby.take(some)
-        other._made = {key: forecast.take(some) for key, forecast in self._made.items()}  # noqa: SLF001 - its own kind
-        return other
+    @property
+    def loop(self) -> Loop:
+        """Return the loop as it should be."""
+        return self._core.loop
+
+    @property
+    def meter(self) -> Meter:
+        """Return the meter in use."""
+        return self._core.meter
+
+    @property
+    def hypotheses(self) -> tuple[Faults, ...]:
+        """Return the hypotheses of this view."""
+        return tuple(self._core.hypotheses[n] for n in self._numbers)
+
+    def narrow(self, some: Index) -> "Bench":
+        """Return a view of some of the hypotheses, by their numbers in this view."""
+        view = Bench.__new__(Bench)
+        view._core, view._numbers = self._core, self._numbers[some]  # noqa: SLF001 - its own kind
+        return view
 
     def forecast_all(self, measurements: Sequence[Measurement]) -> tuple[Forecast, ...]:
         """Return a forecast of each measurement, in their order."""
-        groups: dict[tuple[str, str], list[Measurement]] = {}
-        for m in measurements:
-            if m.key not in self._made:
-                groups.setdefault((m.kind, "" if m.mode.detector else m.mode.text), []).append(m)
-        for some in groups.values():
-            self._made |= {m.key: f for m, f in zip(some, self._forecast(some), strict=True)}
-        return tuple(self._made[m.key] for m in measurements)
-
-    def _forecast(self, some: list[Measurement]) -> list[Forecast]:
-        """Return forecasts of measurements of one kind, and of one mode if that mode has no detector."""
-        match some[0].kind:
-            case "volts" | "ohms":
-                return self._numbers(some)
-            case "look" | "settings":
-                return [self._tokens(m, find_sight_chances(self.loop, m, self.hypotheses)) for m in some]
-            case "lamp":
-                return [self._tokens(m, find_lamp_chances(self.standby, m.at)) for m in some]
-            case "which_dark":
-                return [self._tokens(m, find_dark_sets(self.standby, "")) for m in some]
-            case "panel_shows" | "known_resistor":
-                settled = apply_steps(self.standby, build_steps(some[0].mode, self.loop.zones[0].name))
-                return [self._tokens(m, find_zone_chances(settled)) for m in some]
-            case _:
-                return self._at_detectors(some)
-
-    def _tokens(self, m: Measurement, chances: tuple[tuple[str, ...], Array]) -> Forecast:
-        tokens, chance = chances
-        return Forecast(m, tokens=tokens, chance=blur(chance, m.data.misread))
-
-    def _numbers(self, some: list[Measurement]) -> list[Forecast]:
-        settled = apply_steps(self.standby, build_steps(some[0].mode, self.loop.zones[0].name))
-        meter = build_meter_input(some[0], self.meter)
-        shown = read_meter(settled, [find_leads(m, self.loop) for m in some], meter)
-        shown = to_ohms(shown, meter) if some[0].kind == "ohms" else shown
-        return [Forecast(m, mean=shown.volts[n], slopes=shown.slopes[:, n]) for n, m in enumerate(some)]
-
-    def _at_detectors(self, some: list[Measurement]) -> list[Forecast]:
-        """Functional tests and heads off: every hypothesis at every detector, in pieces."""
-        count = len(self.hypotheses)
-        size = max(1, MOST_COLUMNS // count)
-        found: list[Forecast] = []
-        for low in range(0, len(some), size):
-            piece = some[low : low + size]
-            wide = self.standby.take(np.tile(np.arange(count), len(piece)))
-            settled = self._act(wide, piece, count)
-            for n, m in enumerate(piece):
-                own = [s.take(np.arange(n * count, (n + 1) * count)) for s in settled]
-                found.append(self._tokens(m, self._read_states(m, own)))
-        return found
-
-    def _act(self, wide: Settled, piece: list[Measurement], count: int) -> list[Settled]:
-        which = np.repeat([m.at for m in piece], count)
-        names = sorted({m.at for m in piece})
-        if piece[0].kind != "functional_test":
-            return [
-                wide,
-                apply_steps(wide, [{f"{n}.head_off": self._hold_or(wide, f"{n}.head_off", which == n) for n in names}]),
-            ]
-        smoke = {f"{n}.smoke": which == n for n in names}
-        alarmed = apply_steps(wide, [smoke])
-        clean = {name: np.zeros_like(mask) for name, mask in smoke.items()}
-        after = apply_steps(alarmed, [clean, {"panel.reset": True}, {"panel.reset": False}])
-        return [wide, alarmed, after]
-
-    @staticmethod
-    def _hold_or(settled: Settled, signal: str, mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        either: NDArray[np.bool_] = settled.signal(signal) | mask
-        return either
-
-    def _read_states(self, m: Measurement, settled: list[Settled]) -> tuple[tuple[str, ...], Array]:
-        if m.kind == "functional_test":
-            return find_test_chances(settled[0], settled[1], settled[2])
-        if m.kind == "head_off":
-            return find_zone_chances(settled[1])
-        return find_dark_sets(settled[1], m.at)
+        with self._core.lock:
+            return self._core.forecast(measurements, self._numbers)
 
 
 def find_leads(m: Measurement, loop: Loop) -> tuple[str, str]:

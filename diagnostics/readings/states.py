@@ -64,29 +64,38 @@ def _powered_chance(settled: Settled, name: str) -> Array:
     return np.where(there, ndtr((across - detector.powered_v) / sd), 0.0)
 
 
-def find_test_chances(before: Settled, alarmed: Settled, after: Settled) -> Chances:
-    """Return the chances of each outcome of a functional test, (column, outcome)."""
+def find_test_chances(before: Settled, alarmed: Settled, resetting: Settled, name: str) -> Chances:
+    """Return the chances of each outcome of a functional test at one detector, (column, outcome).
+
+    The alarm stays when the detector's latch is held through the reset pulse: its supply, taken from the loop in reset
+    without an alarm, stays at or above the volts at which it lets go. (A latched detector draws more and only lowers
+    them; a test holds this to the whole sequence of steps.)
+    """
     alarm = STATES.index("alarm")
     already = find_zone_chances(before)[1][:, alarm]
     reports = find_zone_chances(alarmed)[1][:, alarm]
-    stays = find_zone_chances(after)[1][:, alarm]
+    stays = _is_held(alarmed, resetting, name)
     fresh = 1 - already
-    chance = [fresh * reports * (1 - stays), fresh * reports * stays, fresh * (1 - reports), already]
+    chance = [fresh * reports * ~stays, fresh * reports * stays, fresh * (1 - reports), already]
     return TESTS, np.stack(chance, axis=1)
 
 
-def find_dark_sets(settled: Settled, removed: str) -> Chances:
-    """Return the chance of each set of other detectors that are dark with one head off, (column, set)."""
+def _is_held(alarmed: Settled, resetting: Settled, name: str) -> Flags:
+    detector = next(d for d in alarmed.network.loop.detectors if d.name == name)
+    across = resetting.volts(detector.plus, detector.minus)
+    across = np.abs(across) if detector.either_way else across
+    held: Flags = alarmed.signal(f"{name}.latched") & (across >= detector.release_v)
+    return held
+
+
+def find_dark_sets(settled: Settled, removed: str) -> list[str]:
+    """Return which detectors other than ``removed`` are dark, one text per column (see ``write_dark_set``)."""
     powered = find_powered(settled)
     names = [d.name for d in settled.network.loop.detectors if d.name != removed]
     dark = (
         np.stack([~powered[n] for n in names], axis=1) if names else np.zeros((settled.columns.size, 0), dtype=np.bool_)
     )
-    sets, which = np.unique(dark, axis=0, return_inverse=True)
-    tokens = tuple(write_dark_set([n for n, off in zip(names, row, strict=True) if off]) for row in sets)
-    chance = np.zeros((settled.columns.size, len(tokens) + 1))
-    chance[np.arange(settled.columns.size), which.ravel()] = 1.0
-    return (*tokens, "other"), chance
+    return [write_dark_set([n for n, off in zip(names, row, strict=True) if off]) for row in dark]
 
 
 def write_dark_set(names: Sequence[str]) -> str:

@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
+
 from diagnostics.cli.main import build_parser
 from diagnostics.locate import find_shipped
 
