@@ -1,6 +1,7 @@
 """Whatever a case file holds, the answer comes within a second, and it is a case or findings, never a traceback."""
 
 import random
+import sys
 import textwrap
 import time
 from collections.abc import Callable
@@ -14,7 +15,7 @@ from diagnostics.source import read_document
 from tests.cases.invented import SITE_TEXT
 
 FILES = 500
-LONGEST_S = 1.0
+LONGEST_S = 1.0 if sys.gettrace() is None else 3.0  # a tracer, such as coverage before 3.12, takes most of the time
 PLAIN = f"""\
 format: ohmward-case/1
 case_id: k3m9-7tqp-x2wd
@@ -144,6 +145,7 @@ BIG_HEAD = PLAIN[: PLAIN.index("readings:")].replace("count: 5", "count: 128")
     "text",
     [
         BIG_HEAD + "readings:\n" + READING * 200,
+        BIG_HEAD + "readings:\n" + "".join(READING.replace("128", f"{n % 128 + 1}") for n in range(200)),
         BIG_HEAD + "readings:\n" + READING * 20_000,
         BIG_HEAD + "readings:\n" + READING.replace("det128", "det129") * 200,
         BIG_HEAD + "readings:\n" + READING.replace("lamp", "l" * 400) * 200,
@@ -161,7 +163,7 @@ BIG_HEAD = PLAIN[: PLAIN.index("readings:")].replace("count: 5", "count: 128")
         "format: ohmward-case/1\nsite: 'a\\0b'",
         'format: ohmward-case/1\nsite: "a\\0b"',
     ],
-    ids=range(17),
+    ids=range(18),
 )
 def test_large_and_deep_files_get_an_answer_within_a_second(text: str, tmp_path: Path) -> None:
     _, took_s = _answer(text, tmp_path)

@@ -63,6 +63,35 @@ def test_old_screen_is_told_what_came_in_between(store: CaseStore, case: Case) -
     assert store.load_case(case_id).revision == 3
 
 
+def test_every_kind_of_change_is_told_in_words(store: CaseStore, case: Case) -> None:
+    case_id = store.create_case(case).case_id
+    reading = build_volts(1)
+    store.append_reading(case_id, reading, 1)
+    changes: list[tuple[Callable[[int], Case], str]] = [
+        (lambda n: store.append_retraction(case_id, reading.reading_id, n), "a reading taken back"),
+        (lambda n: store.append_closing(case_id, "waiting", n), "closed as waiting"),
+        (lambda n: store.append_closing(case_id, "", n), "opened again"),
+        (
+            lambda n: store.append_acknowledgement(case_id, Acknowledgement("outputs", START), n),
+            "'outputs' acknowledged",
+        ),
+        (lambda n: store.append_site(case_id, SITE_TEXT.replace("5", "6"), n), "the site described anew"),
+        (lambda n: store.append_outline(case_id, Outline(notes="x"), n), "contexts, symptom, means, meter or notes"),
+    ]
+    for revision, (change, words) in enumerate(changes, 2):
+        change(revision)
+        with pytest.raises(CaseChangedError, match=f"since revision {revision}: .*{words}"):
+            store.append_reading(case_id, build_volts(2), revision)
+
+
+def test_long_absence_names_three_changes_and_counts_the_rest(store: CaseStore, case: Case) -> None:
+    case_id = store.create_case(case).case_id
+    for number in range(1, 6):
+        store.append_reading(case_id, build_volts(number), number)
+    with pytest.raises(CaseChangedError, match=r"'1.1 V'; .*'2.2 V'; .*'3.3 V'; and 2 more"):
+        store.append_reading(case_id, build_volts(9), 1)
+
+
 def test_revision_that_is_not_reached_yet_is_refused(store: CaseStore, case: Case) -> None:
     case_id = store.create_case(case).case_id
     with pytest.raises(CaseChangedError, match="come to revision 1 only, not 7"):

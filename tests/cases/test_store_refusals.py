@@ -127,7 +127,7 @@ def test_store_can_be_closed_twice(file: Path) -> None:
     store.close()
 
 
-def test_cases_of_one_user_lie_in_a_folder_of_his_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_cases_of_one_user_lie_in_a_folder_of_their_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("OHMWARD_STORE", raising=False)
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data #1"))
     url = default_store_url()
