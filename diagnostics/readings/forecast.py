@@ -3,6 +3,7 @@
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -219,7 +220,7 @@ class Bench:
         """Return the meter in use."""
         return self._core.meter
 
-    @property
+    @cached_property
     def hypotheses(self) -> tuple[Faults, ...]:
         """Return the hypotheses of this view."""
         return tuple(self._core.hypotheses[n] for n in self._numbers)

@@ -8,8 +8,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 TOP = {
-    "README.md", "DEVELOPERS.md", "app.py", "diagnostics", "trees", "tests", "cases", "pyproject.toml", ".ci", ".pictures",
-    ".streamlit", ".gitignore", ".yamllint.yaml",
+    "README.md", "DEVELOPERS.md", "app.py", "diagnostics", "trees", "tests", "cases", "pyproject.toml", ".ci",
+    ".pictures", ".streamlit", ".gitignore", ".yamllint.yaml",
 }  # fmt: skip
 
 
