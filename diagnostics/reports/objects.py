@@ -15,7 +15,7 @@ from diagnostics.readings import (
 )
 from diagnostics.reasoning import NOTHING, Action, Candidate, Diagnosis, Expected, SuspectGroup, read_symptoms
 from diagnostics.visit import Assessment
-from diagnostics.wiring import Loop, read_parts
+from diagnostics.wiring import Loop, find_defects, read_parts
 
 from .explain import explain_next
 from .words import Words
@@ -51,7 +51,7 @@ def build_prediction(prediction: Prediction, site: str, fault: Faults, mode: Mod
         "site": site,
         "fault": write_faults(fault),
         "mode": mode.text,
-        "readings": [_build_reading(r) for r in prediction.readings],
+        "readings": [*(_build_reading(r) for r in prediction.readings), *_build_words(prediction, mode)],
         "panel": prediction.panel,
         "earth": None,
         "states": prediction.states,
@@ -69,6 +69,15 @@ def _build_reading(r: PredictedReading) -> Object:
     }
 
 
+def _build_words(prediction: Prediction, mode: Mode) -> list[Object]:
+    """Return what panel and lamps show, as readings that have no number."""
+    bare: Object = {"mode": mode.text, "ideal": None, "sd": None, "unit": None}
+    lamps = {"powered": "lit", "dark": "dark", "latched": "alarm"}
+    rows = [{"measurement": "panel_shows", "at": "panel", **bare, "value": state} for state in prediction.panel.values()]
+    found = [(n, lamps[s]) for n, s in prediction.states.items() if s in lamps]
+    return rows + [{"measurement": "lamp", "at": name, **bare, "value": lamp} for name, lamp in found]
+
+
 def build_diagnosis(assessment: Assessment, words: Words) -> Object:
     """Return the answer of ``diagnose``."""
     d = assessment.diagnosis
@@ -79,6 +88,7 @@ def build_diagnosis(assessment: Assessment, words: Words) -> Object:
         "not_modelled": round_number(d.not_modelled, 6),
         "groups": [_build_group(g) for g in d.groups],
         "settled": d.settled is not None,
+        "defects": [{"defect": n, "words": w} for n, w in zip(find_defects(words.loop), words.defects(), strict=True)],
         "contradiction": _build_contradiction(assessment, words),
         "next": None if d.next is None else _build_next(d, d.next, words),
         "verdict": None if d.settled is None else _build_verdict(d.settled, words),

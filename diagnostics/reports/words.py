@@ -12,7 +12,7 @@ from diagnostics.readings import Faults, Measurement
 from diagnostics.reasoning import NOTHING, find_symptom
 from diagnostics.source import parse_model, read_file
 from diagnostics.units import OVER, format_quantity
-from diagnostics.wiring import Loop
+from diagnostics.wiring import Loop, find_defects
 
 _FILE = Path(__file__).with_name("words.yaml")
 Listener = Literal["technician", "caller"]
@@ -39,6 +39,7 @@ class _Table(_Strict):
     healthy: str
     not_modelled: str
     cautions: dict[str, str]
+    defects: dict[str, str]
     after_repair: str
     names: dict[str, str]
     contexts: dict[str, str]
@@ -213,6 +214,10 @@ class Words:
     def caution(self, name: str) -> str:
         """Return a caution in full."""
         return self.table.cautions[name].format(**self.terms)
+
+    def defects(self) -> tuple[str, ...]:
+        """Return the silent defects of this installation, in full."""
+        return tuple(self.table.defects[name].format(**self.terms) for name in find_defects(self.loop))
 
     def after_repair(self) -> str:
         """Return the fixed list of tests after any repair."""

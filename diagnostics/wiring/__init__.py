@@ -1,6 +1,7 @@
 """What is installed: parts, site files, elements, terminals, the loop and its edits."""
 
 from .build import UNKNOWNS, build_bands, build_loop
+from .defects import find_defects
 from .describe import QuickDescription, build_quick_site
 from .edits import Add, Edit, Edits, Hold, Move, Remove, SetResistance
 from .elements import EARTH, Band, Curve, Detector, Element, Gate, How, Kind, Relay, Spread, Zone
@@ -12,5 +13,5 @@ __all__ = [
     "EARTH", "UNKNOWNS", "Add", "Attribute", "Band", "Curve", "Detector", "Edit", "Edits", "Element", "Gate", "Hold",
     "How", "Kind", "Loop", "LoopSpec", "Move", "Part", "QuickDescription", "Relay", "Remove", "Reset",
     "SetResistance", "Site", "Spread", "Style", "Zone", "apply_edits", "build_bands", "build_loop", "build_part",
-    "build_quick_site", "parse_site", "read_parts", "read_site",
+    "build_quick_site", "find_defects", "parse_site", "read_parts", "read_site",
 ]  # fmt: skip
