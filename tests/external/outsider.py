@@ -1,0 +1,386 @@
+"""An outsider plants faults in worlds of its own and lets the command line find them.
+
+It knows the command line, its JSON and ngspice, and nothing of the program's inside. For each planted fault it draws a
+world, builds the circuit from ``export``, writes its own netlist, decides every discrete state itself by the exported
+thresholds, complains as a technician would and then answers whatever ``diagnose`` asks next, as a 6000-count meter and
+a pair of eyes would, until the program has settled, gives up or 25 steps are gone.
+
+Outside world: the arithmetic is ngspice's. Every spread, share, slip and minute is *invented*. Worlds are drawn wider
+than the program believes (1.3 of its standard deviations, cut at 3), and every element has a small draw of its own.
+
+Three policies play in the same world and all stop when ``diagnose`` says *settled*:
+
+* ``engine`` does what ``diagnose`` asks for next;
+* ``half`` measures volts at the middle detector of the stretch that is left and keeps the half whose far end is bad,
+  then looks at and tests the detector it ended at; symptoms that no stretch explains go through the panel's
+  measurements first, cheapest first; at the end everything else, cheapest first;
+* ``random`` takes any offered measurement that was not yet taken.
+
+Right means: settled, the verdict's remedy is the one that ``list kinds`` gives for the planted kind, the verdict's
+place is the run or detector of the planted fault (a remedy of the end resistor has only one place, the end), and the
+planted kind and place (whatever the value in ohms) is among the candidates that are left.
+
+Minutes of *half* and *random* come from ``list measurements``, with these *invented* travel figures of the published
+data file beside them: 3.0 between two detectors, 1.5 back to the panel.
+"""
+
+import argparse
+import json
+import sys
+import tempfile
+from collections.abc import Callable, Generator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[2]))  # so that it also runs as a script
+
+from tests.external.outsider_world import (
+    Row,
+    World,
+    ask,
+    build_world,
+    dark_ones,
+    displayed,
+    find_complaint,
+    find_differences,
+    lamp_word,
+    listed,
+    mode_states,
+    ohms_metered,
+    panel_shows,
+    tested_word,
+    volts_metered,
+)
+
+SITES = tuple(sorted((Path(__file__).parent / "outsider_sites").glob("*.yaml")))
+CONTEXTS = ("new", "aged", "altered", "water")
+WRONG_OHM = (470, 1000, 2200, 3300, 4700, 5600, 10000, 22000, 47000)  # invented: common resistors of a van
+VALUES_OHM = {"joint_resistive": (100, 10_000), "leak": (300, 30_000)}  # invented: drawn evenly in the logarithm
+AT_PANEL_FIRST = ("will_not_reset", "no_trouble_with_head_off", "none_report")
+AT_THE_END = ("fit_end_resistor", "move_end_resistor")
+BETWEEN_MIN, BACK_MIN, MOST_STEPS = 3.0, 1.5, 25
+POLICIES = ("engine", "half", "random")
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """A fault in a place of a site, what is told beside it, and the seed of its world."""
+
+    site: Path
+    fault: str
+    kind: str
+    place: str
+    context: str
+    seed: tuple[int, int]
+
+
+@dataclass(slots=True)
+class Story:
+    """One session: what was done and read, how it ended, and whether that was right."""
+
+    fault: str
+    site: str
+    context: str
+    symptom: str
+    policy: str
+    ended: str = ""
+    right: bool | None = None
+    minutes: float = 0.0
+    table_minutes: float = 0.0
+    steps: list[str] = field(default_factory=list)
+    last: str = ""
+
+
+def draw_plant(seed: tuple[int, int]) -> Plant:
+    """Draw site, then kind, then place, each evenly, then a value in ohms where the kind has one."""
+    rng = np.random.default_rng([*seed, 1])
+    site = SITES[rng.integers(len(SITES))]
+    kinds = [row for row in listed("kinds", site) if row["places"]]
+    kind = kinds[rng.integers(len(kinds))]
+    place = kind["places"][rng.integers(len(kind["places"]))]
+    value = f"={draw_ohm(kind['kind'], site, rng)}" if kind["value_unit"] else ""
+    context = CONTEXTS[rng.integers(len(CONTEXTS))]
+    return Plant(site, f"{kind['kind']}{value}@{place}", kind["kind"], place, context, seed)
+
+
+def draw_ohm(kind: str, site: Path, rng: np.random.Generator) -> int:
+    """Return a planted resistance in ohms: a common resistor that is not the right one, or a value of two digits."""
+    if kind not in VALUES_OHM:
+        right = next(e["value"] for e in ask("export", str(site))["elements"] if e["name"] == "end.resistor")
+        return int(rng.choice([ohm for ohm in WRONG_OHM if ohm != round(right)]))
+    low, high = np.log(VALUES_OHM[kind])
+    return int(float(f"{np.exp(rng.uniform(low, high)):.1e}"))
+
+
+def find_answer(world: World, plant: Plant, row: Row) -> str:
+    """Return what the person reads or sees for one offered measurement."""
+    what, mode, at = row["measurement"], row["mode"], row.get("at", "")
+    if what in ("volts", "ohms"):
+        unit, read = ("V", volts_metered) if what == "volts" else ("ohm", ohms_metered)
+        return displayed(world, read(world, mode, row["red"], row["black"]), unit)
+    if what in ("look", "settings"):
+        return seen_word(plant, what, at, world)
+    words: dict[str, Callable[[], str | None]] = {
+        "panel_shows": lambda: panel_shows(world, mode_states(world, mode)),
+        "known_resistor": lambda: panel_shows(world, mode_states(world, mode)),
+        "head_off": lambda: panel_shows(world, mode_states(world, mode)),
+        "lamp": lambda: lamp_word(world, mode_states(world, mode), at),
+        "which_dark": lambda: dark_ones(world, mode_states(world, mode)),
+        "dark_with_head_off": lambda: dark_ones(world, mode_states(world, mode), at),
+        "functional_test": lambda: tested_word(world, at),
+    }
+    return str(words[what]())
+
+
+def seen_word(plant: Plant, what: str, at: str, world: World) -> str:
+    """Return what eyes or a review of settings find here: the same each time, by the published share of lookers."""
+    kind = next(row for row in listed("kinds", plant.site) if row["kind"] == plant.kind)
+    luck = float(np.random.default_rng([*plant.seed, 3 if what == "look" else 4]).uniform())
+    if what == "settings":
+        return "setting_wrong" if luck < kind["settings_share"] else "as_it_should_be"
+    here = {"here": plant.place.split(".")[0], "end": world.detectors[-1]}.get(kind["seen_at"], kind["seen_at"])
+    return kind["seen_as"] if at == here and luck < kind["seen_share"] else "as_it_should_be"
+
+
+def case_text(plant: Plant, symptom: str, readings: Sequence[Row]) -> str:
+    """Return a case file with the site written out in it."""
+    site = "\n".join("  " + line for line in plant.site.read_text(encoding="utf-8").splitlines())
+    taken = "\n".join("  - " + json.dumps(reading, ensure_ascii=False) for reading in readings)
+    head = f"format: ohmward-case/1\nsite:\n{site}\ncontext: [{plant.context}]\nsymptom: {symptom}\n"
+    return head + (f"readings:\n{taken}\n" if readings else "readings: []\n")
+
+
+def spot(row: Row) -> tuple[str, ...]:
+    """Return what makes a measurement the same one: kind, leads or place, mode."""
+    return tuple(str(row.get(key, "")) for key in ("measurement", "red", "black", "at", "mode"))
+
+
+def minutes_of(row: Row, stand: str) -> float:
+    """Return the minutes of a listed measurement for someone who stands at a place: the work and the way."""
+    if row["place"] == stand:
+        return float(row["minutes_there"])
+    way = row["minutes_at_panel"] - row["minutes_there"] if stand == "panel" else BETWEEN_MIN
+    return float(row["minutes_there"] + (BACK_MIN if row["place"] == "panel" else way))
+
+
+Chooser = Generator[Row | None, str, None]
+
+
+def choose_asked(rows: Sequence[Row], diagnosis: Callable[[], Row]) -> Chooser:
+    """Take what the program asks for; end when it asks for anything else than a measurement."""
+    by_spot = {spot(row): row for row in rows}
+    while (asked := diagnosis()["next"]) is not None and asked["action"] == "measure":
+        yield by_spot[spot(asked)]
+
+
+def choose_any(rows: Sequence[Row], rng: np.random.Generator) -> Chooser:
+    """Take all offered measurements in a drawn order."""
+    for number in rng.permutation(len(rows)):
+        yield rows[number]
+
+
+def choose_half(rows: Sequence[Row], symptom: str, count: int) -> Chooser:
+    """Halve the loop by volts at the middle detector, look and test where that ends, then all else, cheapest first."""
+    taken: set[tuple[str, ...]] = set()
+    at_panel = sorted((r for r in rows if r["place"] == "panel"), key=lambda r: float(r["minutes_there"]))
+    if symptom in AT_PANEL_FIRST:
+        for row in at_panel:
+            taken.add(spot(row))
+            yield row
+    whole_v = read_volts((yield next(r for r in rows if r["measurement"] == "volts")))
+    low, high = 0, count
+    while high - low > 1:
+        middle = (low + high) // 2
+        good = yield from halve_at(rows, f"det{middle}", whole_v)
+        low, high = (middle, high) if good else (low, middle)
+    words = ("volts", "look", "lamp", "functional_test", "head_off")
+    there = [row for word in words for row in rows if row["place"] == f"det{high}" and row["measurement"] == word]
+    rest = sorted(rows, key=lambda r: float(r["minutes_at_panel"]))
+    for row in [*there, *at_panel, *rest]:
+        if spot(row) not in taken:
+            taken.add(spot(row))
+            yield row
+
+
+def halve_at(rows: Sequence[Row], detector: str, whole_v: float) -> Generator[Row, str, bool]:
+    """Measure the pairs that come into a detector; True when none differs from the whole by a tenth of it or a volt."""
+    good = True
+    for row in rows:
+        if row["measurement"] == "volts" and row.get("red", "").startswith(f"{detector}.in"):
+            value_v = read_volts((yield row))
+            good = good and (abs(value_v - whole_v) < max(1.0, whole_v / 10) or value_v > whole_v)
+    return good
+
+
+def read_volts(value: str) -> float:
+    """Return the volts that a display shows."""
+    return float(value.split(maxsplit=1)[0])
+
+
+def play(plant: Plant, world: World, symptom: str, policy: str) -> Story:
+    """Play one session to its end and score it."""
+    story = Story(plant.fault, plant.site.stem, plant.context, symptom, policy)
+    readings: list[Row] = []
+    latest = ask("diagnose", "-", text=case_text(plant, symptom, readings))
+    rows = listed("measurements", plant.site)
+    chooser = {
+        "engine": lambda: choose_asked(rows, lambda: latest),
+        "half": lambda: choose_half(rows, symptom, len(world.detectors)),
+        "random": lambda: choose_any(rows, np.random.default_rng([*plant.seed, 5])),
+    }[policy]()
+    stand, value = "panel", ""
+    while not latest["settled"] and len(readings) < MOST_STEPS:
+        row = next(chooser, None) if not readings else send(chooser, value)
+        if row is None:
+            break
+        value = find_answer(world, plant, row)
+        table = minutes_of(row, stand)
+        minutes = latest["next"]["minutes"] if policy == "engine" else table
+        note_step(story, row, value, minutes, expected_word(latest, plant))
+        story.table_minutes += table
+        stand = row["place"]
+        leads: Row = {key: row[key] for key in ("red", "black", "at") if key in row}
+        readings.append({"measurement": row["measurement"], **leads, "mode": row["mode"], "value": value})
+        latest = ask("diagnose", "-", text=case_text(plant, symptom, readings))
+    end_story(story, plant, latest)
+    return story
+
+
+def send(chooser: Chooser, value: str) -> Row | None:
+    """Hand a reading to a chooser and return what it wants next; None at its end."""
+    try:
+        return chooser.send(value)
+    except StopIteration:
+        return None
+
+
+def note_step(story: Story, row: Row, value: str, minutes: float, expected: str) -> None:
+    """Write one step into the story and add its minutes."""
+    name = " ".join(word for word in spot(row) if word)
+    story.steps.append(f"{name}: {value}  [{minutes:.1f} min{expected}]")
+    story.minutes += minutes
+
+
+def expected_word(diagnosis: Row, plant: Plant) -> str:
+    """Return what the program expects of the planted kind and place at the measurement it asks for."""
+    same = [e for e in (diagnosis["next"] or {}).get("expected", []) if is_planted(e["for"], plant)]
+    return f"; program expects {[{k: v for k, v in e.items() if k != 'for'} for e in same]}" if same else ""
+
+
+def is_planted(fault: str, plant: Plant) -> bool:
+    """Tell whether a fault of the program's is the planted kind and place, whatever its value."""
+    kind, _, place = fault.partition("@")
+    return kind.partition("=")[0] == plant.kind and place == plant.place
+
+
+def run_of(place: str) -> str:
+    """Return the run, detector or end that a place belongs to: one pair of hands mends all of it there."""
+    return place.rstrip("+-").removesuffix("_a").removesuffix("_b").removesuffix("_power").removesuffix("_contact")
+
+
+def end_story(story: Story, plant: Plant, diagnosis: Row) -> None:
+    """Write how it ended and score it: settled right or wrong, else never settled."""
+    verdict, asked = diagnosis["verdict"], diagnosis["next"] or {"action": "nothing"}
+    story.ended = "settled" if diagnosis["settled"] else asked["action"]
+    left = [f"{c['fault']} {c['probability']:.3f}" for c in diagnosis["candidates"][:6]]
+    story.last = (
+        f"verdict {verdict and (verdict['remedy'], verdict['place'])}; contradiction {diagnosis['contradiction']}; "
+    )
+    story.last += f"not modelled {diagnosis['not_modelled']:.3g}; {left}; next {asked.get('why', asked['action'])}"
+    if verdict is not None:
+        remedy = next(row["remedy"] for row in listed("kinds", plant.site) if row["kind"] == plant.kind)
+        named = any(is_planted(c["fault"], plant) for c in diagnosis["candidates"])
+        here = verdict["remedy"] in AT_THE_END or run_of(verdict["place"]) == run_of(plant.place)
+        story.right = verdict["remedy"] == remedy and here and named
+
+
+def run_plant(seed: tuple[int, int], policies: Sequence[str]) -> list[Story]:
+    """Plant one fault in one drawn world and play every policy in it; nothing when no test and no lamp shows it."""
+    plant = draw_plant(seed)
+    with tempfile.TemporaryDirectory() as name:
+        exported = ask("export", str(plant.site), "--fault", plant.fault)
+        world = build_world(exported, Path(name), [*seed, 2])
+        symptom = find_complaint(world, np.random.default_rng([*seed, 6]))
+        if symptom is None:
+            return [Story(plant.fault, plant.site.stem, plant.context, "none", "none", ended="invisible")]
+        return [play(plant, world, symptom, policy) for policy in policies]
+
+
+def run_plants(count: int, seed: int, policies: Sequence[str], workers: int = 2) -> list[Story]:
+    """Return the stories of ``count`` visible faults under every policy, and one of each that was skipped."""
+    stories: list[Story] = []
+    seen, number = 0, 0
+    while seen < count:
+        wanted = [(seed, number + n) for n in range(count - seen)]
+        with ThreadPoolExecutor(workers) as pool:
+            played = list(pool.map(lambda each: run_plant(each, policies), wanted))
+        stories += [story for group in played for story in group]
+        seen += sum(group[0].ended != "invisible" for group in played)
+        number += len(wanted)
+    return stories
+
+
+def tally(stories: Sequence[Story], policy: str) -> Row:
+    """Return the figures of one policy."""
+    mine = [story for story in stories if story.policy == policy]
+    settled = [story for story in mine if story.ended == "settled"]
+    return {
+        "planted": len(mine),
+        "settled_right": sum(story.right is True for story in settled),
+        "settled_wrong": sum(story.right is not True for story in settled),
+        "never_settled": len(mine) - len(settled),
+        "minutes_mean": round(float(np.mean([story.minutes for story in mine])), 1),
+        "minutes_median": round(float(np.median([story.minutes for story in mine])), 1),
+        "table_minutes_mean": round(float(np.mean([story.table_minutes for story in mine])), 1),
+        "steps_mean": round(float(np.mean([len(story.steps) for story in mine])), 1),
+    }
+
+
+def story_text(story: Story) -> str:
+    """Return a story in lines."""
+    head = f"{story.fault} at {story.site} ({story.context}), {story.symptom}, {story.policy}: {story.ended}"
+    right = {True: "right", False: "WRONG", None: "no verdict"}[story.right]
+    return "\n  ".join([f"{head}, {right}, {story.minutes:.1f} min", *story.steps, story.last])
+
+
+def compare_all(stories: Sequence[Story]) -> list[str]:
+    """Return every difference between predict and the undrawn world, for each fault planted, at a middle detector."""
+    sites = {site.stem: site for site in SITES}
+    with tempfile.TemporaryDirectory() as name, ThreadPoolExecutor(2) as pool:
+        pairs = sorted({(story.site, story.fault) for story in stories})
+        found = pool.map(lambda pair: find_differences(sites[pair[0]], pair[1], "det3", Path(name)), pairs)
+        return [text for texts in found for text in texts]
+
+
+def run() -> int:
+    """Play, print the figures and every story that went wrong; 1 when anything settled wrong, else 0."""
+    reader = argparse.ArgumentParser(
+        description="Plant faults in worlds of our own and let the command line find them."
+    )
+    reader.add_argument("--count", type=int, default=30)
+    reader.add_argument("--seed", type=int, default=1)
+    reader.add_argument("--policies", default=",".join(POLICIES))
+    reader.add_argument("--json", action="store_true")
+    reader.add_argument("--compare", action="store_true", help="hold the undrawn world of each fault to predict, too")
+    asked = reader.parse_args()
+    policies = asked.policies.split(",")
+    stories = run_plants(asked.count, asked.seed, policies)
+    skipped = [f"{s.fault} at {s.site}" for s in stories if s.ended == "invisible"]
+    figures = {policy: tally(stories, policy) for policy in policies}
+    told: Row = {"format": "outsider/1", "seed": asked.seed, "figures": figures, "skipped_as_invisible": skipped}
+    if asked.compare:
+        told["differences_from_predict"] = compare_all(stories)
+    if asked.json:
+        told["stories"] = [asdict(story) for story in stories]
+        sys.stdout.write(json.dumps(told, ensure_ascii=False, indent=1) + "\n")
+    else:
+        wrong = [s for s in stories if s.policy == "engine" and not (s.ended == "settled" and s.right)]
+        sys.stdout.write("\n\n".join([*map(story_text, wrong), json.dumps(told, ensure_ascii=False, indent=1)]) + "\n")
+    return int(any(figures[policy]["settled_wrong"] for policy in policies))
+
+
+if __name__ == "__main__":
+    sys.exit(run())
