@@ -9,15 +9,13 @@ from .elements import EARTH, Band, Curve, Detector, Element, Gate, How, Kind, Re
 from .loads import build_alarm_curve, build_clamp_curve, build_coil_curve, build_one_way_curve, build_standby_curve
 from .loop import Loop
 from .parts import Part, build_part
-from .site import DetectorSpec, LoopSpec, Reset, Site, Style
+from .site import DETECTORS, DetectorSpec, LoopSpec, Reset, Site, Style
 
 UNKNOWNS = (
     "zone_supply", "zone_source", "aux_supply", "cable_length", "temperature",
     "end_resistor", "detector_current", "low_volts", "clamp",
 )  # fmt: skip
 _TEMPERATURE_COEFFICIENT = 0.00393
-_DEFAULT_PROFILE = {Style.TWO_WIRE_ZONE: "smoke_two_wire", Style.FOUR_WIRE_ZONE: "smoke_four_wire"}
-_FAMILY = {Style.TWO_WIRE_ZONE: "detector_two_wire", Style.FOUR_WIRE_ZONE: "detector_four_wire"}
 _FED = Gate("panel.down", when=False)
 
 
@@ -261,8 +259,8 @@ def _wire_end_relay(bench: _Bench, spec: LoopSpec, power: tuple[str, str], core_
 
 
 def _detector_part(spec: LoopSpec, detector: DetectorSpec) -> Part:
-    profile = detector.profile or spec.each.profile or _DEFAULT_PROFILE[spec.style]
-    return build_part(profile, detector.values, _FAMILY[spec.style])
+    family, profile = DETECTORS[spec.style]
+    return build_part(detector.profile or profile, detector.values, family)
 
 
 def _device(name: str, spec: DetectorSpec, part: Part) -> Detector:

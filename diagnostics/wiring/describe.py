@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from diagnostics.errors import QuantityError, quote
 from diagnostics.source import Tree
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
 
@@ -40,7 +41,7 @@ def build_quick_site(answers: QuickDescription) -> tuple[Site, tuple[str, ...]]:
     Raises
     ------
     QuantityError
-        An answer is not a resistor, a gauge or a length.
+        An answer is not a resistor, a gauge, a length, or yes or no.
     SourceError
         The answers do not make a site (no such style, too many detectors, …).
     """
@@ -92,6 +93,14 @@ def _supply(answers: QuickDescription, notes: list[str]) -> dict[str, Tree]:
         notes.append(
             "Whether a supervision relay sits at the end is not known: one is assumed; look at the last detector."
         )
-    if answers.end_relay.strip().lower() != "no":
+    if _has_end_relay(answers.end_relay):
         found["end_relay"] = {"profile": "supervision_relay"}
     return found
+
+
+def _has_end_relay(text: str) -> bool:
+    word = text.strip().lower()
+    if word not in {"yes", "no"} and not _is_unsure(text):
+        message = f"{quote(text)} does not say whether there is a supervision relay at the end"
+        raise QuantityError(message, text=text, unit="a word", hint=f"write yes, no or {NOT_SURE}")
+    return word != "no"

@@ -65,7 +65,7 @@ class Loop:
         return next((d for d in self.detectors if d.name == name), None)
 
     def find_cut_off(self, removed: Iterable[str], source: str) -> frozenset[str]:
-        """Return the terminals that no metal joins to ``source`` once the named elements are taken out."""
+        """Return the terminals that no metal joins to ``source`` in standby once the named elements are taken out."""
         gone = set(removed)
         graph: nx.MultiGraph[str] = nx.MultiGraph(self.graph)
         for e in self.elements:
@@ -77,7 +77,9 @@ class Loop:
 
 
 def _is_metal(element: Element) -> bool:
-    return element.kind in {"conductor", "joint", "contact", "one_way"}
+    """Return whether it joins its ends in standby: contacts that close only in alarm or while operated do not."""
+    waits = any(gate.when and gate.signal != "endrelay.operated" for gate in element.gates)
+    return element.kind in {"conductor", "joint", "contact", "one_way"} and not waits
 
 
 def apply_edits(loop: Loop, edits: Edits) -> Loop:

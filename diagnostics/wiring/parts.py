@@ -1,11 +1,10 @@
 """Generic part profiles, held as data: each attribute with unit, default, spread and description."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
 
 from pydantic import BaseModel, ConfigDict
 
@@ -119,25 +118,26 @@ def build_part(profile: str, overrides: Mapping[str, str] | None = None, family:
     table = read_parts()
     known = [n for n, p in table.profiles.items() if family in {None, p.family}]
     if profile not in known:
-        near = find_nearest(profile, known)
-        raise SiteError(f"no profile {profile!r} here" + _suggest(near, known))
+        raise SiteError(f"no profile {profile!r} here", hint=_suggest(find_nearest(profile, known), known))
     found = table.profiles[profile]
     rows = table.families[found.family].attributes
     texts = {name: row.default for name, row in rows.items()} | found.values | dict(overrides or {})
     unknown = [name for name in texts if name not in rows]
     if unknown:
-        raise SiteError(f"{profile} has no value {unknown[0]!r}" + _suggest(find_nearest(unknown[0], rows), rows))
+        raise SiteError(
+            f"{profile} has no value {unknown[0]!r}", hint=_suggest(find_nearest(unknown[0], rows), list(rows))
+        )
     values = {name: _parse_value(profile, name, rows[name], text) for name, text in texts.items()}
     shares = {name: row.spread / 100 for name, row in rows.items() if row.spread}
     return Part(profile, found.family, MappingProxyType(values), MappingProxyType(shares))
 
 
-def _suggest(near: str | None, known: Any) -> str:  # noqa: ANN401 - any collection of names
-    return f"; did you mean {near!r}?" if near else f"; there are {', '.join(known)}"
+def _suggest(near: str | None, known: Sequence[str]) -> str:
+    return f"did you mean {near!r}?" if near else f"there are {', '.join(known)}"
 
 
 def _parse_value(profile: str, name: str, row: Attribute, text: str) -> Value:
     try:
         return row.parse(text)
     except QuantityError as error:
-        raise SiteError(f"{profile}, {name}: {error}") from error
+        raise SiteError(f"{profile}, {name}: {error.message}", hint=error.hint) from error

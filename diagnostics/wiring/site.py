@@ -1,14 +1,26 @@
 """Site files: what is installed, as people describe it (YAML, ``format: ohmward-site/1``)."""
 
+from collections.abc import Iterator
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 
-from diagnostics.errors import QuantityError
-from diagnostics.source import Document, Metres, Ohms, Percent, Tree, parse_model, read_file
+from diagnostics.errors import Finding, QuantityError, SiteError, SourceError
+from diagnostics.source import Document, Metres, Ohms, Percent, Tree, TreePath, parse_model, read_file
 from diagnostics.units import parse_gauge
+
+from .parts import build_part
 
 MOST_DETECTORS = 128
 
@@ -18,6 +30,13 @@ class Style(StrEnum):
 
     TWO_WIRE_ZONE = "two_wire_zone"
     FOUR_WIRE_ZONE = "four_wire_zone"
+
+
+# The family that the detectors of a style must be of, and the profile that holds when none is named.
+DETECTORS = {
+    Style.TWO_WIRE_ZONE: ("detector_two_wire", "smoke_two_wire"),
+    Style.FOUR_WIRE_ZONE: ("detector_four_wire", "smoke_four_wire"),
+}
 
 
 class Reset(StrEnum):
@@ -119,8 +138,17 @@ class LoopSpec(_Strict):
 
     @property
     def all_detectors(self) -> tuple[DetectorSpec, ...]:
-        """Return the detectors one by one, in order from the panel."""
-        return self.detectors or (self.each,) * (self.count or 0)
+        """Return the detectors one by one, in order from the panel; what one does not say holds as for each.
+
+        Where ``each`` names a profile, its values belong to that: a detector of another profile does not take them.
+        """
+        return tuple(self._fill(d) for d in self.detectors) or (self.each,) * (self.count or 0)
+
+    def _fill(self, own: DetectorSpec) -> DetectorSpec:
+        each = self.each
+        values = each.values if None in {own.profile, each.profile} or own.profile == each.profile else {}
+        told = {"profile": own.profile or each.profile, "run": own.run or each.run, "values": values | own.values}
+        return own.model_copy(update=told)
 
 
 class Site(_Strict):
@@ -131,17 +159,26 @@ class Site(_Strict):
     note: Annotated[str, Field(max_length=2000)] = ""
     panel: PartSpec = PartSpec(profile="panel_24v")
     zones: Annotated[dict[str, ZoneSpec], Field(min_length=1, max_length=1)]
-    loops: Annotated[tuple[LoopSpec, ...], Field(min_length=1, max_length=1)]
+    loops: Annotated[tuple[LoopSpec, ...], Field(max_length=1)]
 
-    @model_validator(mode="after")
-    def _check_zones(self) -> Self:
-        for loop in self.loops:
-            if loop.zone not in self.zones:
-                raise ValueError(f"the loop is on zone {loop.zone!r}, but the zones are {', '.join(self.zones)}")
-        for name in self.zones:
+    @field_validator("zones")
+    @classmethod
+    def _check_names(cls, zones: dict[str, ZoneSpec]) -> dict[str, ZoneSpec]:
+        for name in zones:
             if not name.isidentifier() or not name.isascii():
                 raise ValueError(f"zone name {name!r}: use letters, digits and _, for example zone1")
-        return self
+        return zones
+
+    @field_validator("loops")
+    @classmethod
+    def _check_loops(cls, loops: tuple[LoopSpec, ...], told: ValidationInfo) -> tuple[LoopSpec, ...]:
+        if not loops:  # min_length would also count an entry that has complaints of its own as missing
+            raise ValueError("one loop is wanted")
+        zones: dict[str, ZoneSpec] = told.data.get("zones", {})
+        for loop in loops:
+            if zones and loop.zone not in zones:
+                raise ValueError(f"the loop is on zone {loop.zone!r}, but the zones are {', '.join(zones)}")
+        return loops
 
 
 def parse_site(document: Document) -> Site:
@@ -150,9 +187,48 @@ def parse_site(document: Document) -> Site:
     Raises
     ------
     SourceError
-        With every finding, each at its line and column.
+        With every finding, each at its line and column; S020 is a part that is not known or has a value it cannot have.
     """
-    return parse_model(document, Site)
+    site = parse_model(document, Site)
+    findings = [f for path, family, part in _list_parts(site) for f in _check_part(document, path, family, part)]
+    if findings:
+        raise SourceError(findings)
+    return site
+
+
+def _list_parts(site: Site) -> Iterator[tuple[TreePath, str, PartSpec]]:
+    """Yield each part that a site names, with its path and the family it must be of."""
+    yield ("panel",), "panel", site.panel
+    for n, loop in enumerate(site.loops):
+        at: TreePath = ("loops", n)
+        family, profile = DETECTORS[loop.style]
+        own: dict[TreePath, DetectorSpec] = {(*at, "each"): loop.each}
+        own |= {(*at, "detectors", m): d for m, d in enumerate(loop.detectors)}
+        for path, d in own.items():
+            yield path, family, PartSpec(profile=d.profile or loop.each.profile or profile, values=d.values)
+        yield (*at, "cable"), "cable", PartSpec(profile="cable_pair", values=loop.cable.values)
+        yield (*at, "reset_relay"), "reset_relay", loop.reset_relay
+        if loop.end_relay is not None:
+            yield (*at, "end_relay"), "end_relay", loop.end_relay
+
+
+def _check_part(document: Document, path: TreePath, family: str, part: PartSpec) -> Iterator[Finding]:
+    try:
+        build_part(part.profile, {}, family)
+    except SiteError as error:
+        yield _find_part(document, (*path, "profile"), error)
+        return
+    for name, text in part.values.items():
+        try:
+            build_part(part.profile, {name: text}, family)
+        except SiteError as error:
+            yield _find_part(document, (*path, "values", name), error)
+
+
+def _find_part(document: Document, path: TreePath, error: SiteError) -> Finding:
+    places = (document.places.get(path[:end]) for end in range(len(path), 0, -1))
+    line, column = next((place for place in places if place), (1, 1))
+    return Finding(document.file, line, column, "S020", "error", error.message, error.hint)
 
 
 def read_site(path: Path) -> Site:
@@ -161,5 +237,12 @@ def read_site(path: Path) -> Site:
 
 
 def parse_site_data(data: Tree, name: str) -> Site:
-    """Return the site of plain data that no file holds (a form, a case); raises SourceError."""
-    return parse_model(Document(data=data, places={}, file=name), Site)
+    """Return the site of plain data that no file holds (a form, a case); raises SourceError with every place 1:1."""
+    return parse_site(Document(data=data, places=dict.fromkeys(_list_paths(data), (1, 1)), file=name))
+
+
+def _list_paths(data: Tree, path: TreePath = ()) -> Iterator[TreePath]:
+    yield path
+    parts = data.items() if isinstance(data, dict) else enumerate(data) if isinstance(data, list) else ()
+    for key, value in parts:
+        yield from _list_paths(value, (*path, key))

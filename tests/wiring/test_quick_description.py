@@ -1,0 +1,127 @@
+"""The quick description: seven answers stand for a site file, and what nobody knows stays wide."""
+
+from dataclasses import replace
+
+import pytest
+
+from diagnostics.circuit import parse_mode
+from diagnostics.errors import QuantityError, SourceError
+from diagnostics.faults import parse_faults
+from diagnostics.readings import PredictedReading, predict_mode
+from diagnostics.source import read_document
+from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_site, parse_site
+from tests.wiring.quick import STYLES
+
+HEAD = "format: ohmward-site/1\nname: Quick description\nzones: {zone1: {senses: fire, end_resistor: 5.6 kΩ}}\nloops:\n"
+TWO_WIRE = """\
+  - zone: zone1
+    style: two_wire_zone
+    count: 7
+    cable: {gauge: 1.5 mm², run: 14 m}
+    end_resistor: {resistance: 5k6}
+"""
+FOUR_WIRE = """\
+  - zone: zone1
+    style: four_wire_zone
+    detectors: [{}, {}, {}, {}, {}, {}, {}]
+    cable: {gauge: 1.5 mm2, run: 14 m}
+    end_resistor: {resistance: 5600}
+    reset: always_on
+    end_relay: {profile: supervision_relay}
+"""
+ANSWERS = {
+    "two_wire_zone": QuickDescription("two_wire_zone", "7", "5k6", "1.5 mm²", "14 m"),
+    "four_wire_zone": QuickDescription(
+        "four_wire_zone", " 7 ", "green blue red gold", "1,5 mm2", "1400 cm", "always_on", "yes"
+    ),
+}
+SURE = QuickDescription("four_wire_zone", "5", "4.7 kΩ", "18 AWG", "10 m", "relay", "yes")
+
+
+def wire(answers: QuickDescription) -> Loop:
+    return build_loop(build_quick_site(answers)[0])
+
+
+def read(loop: Loop, mode: str, unit: str, fault: str = "") -> PredictedReading:
+    """Return volts or ohms of the zone pair."""
+    found = predict_mode(loop, parse_faults(fault, loop), parse_mode(mode, loop)).readings
+    return next(r for r in found if r.measurement.unit == unit and r.measurement.red == "panel.zone1+")
+
+
+@pytest.mark.parametrize(("style", "written"), [("two_wire_zone", TWO_WIRE), ("four_wire_zone", FOUR_WIRE)])
+def test_seven_answers_give_the_loop_of_the_site_file_written_out(style: str, written: str) -> None:
+    quick, spelled = wire(ANSWERS[style]), build_loop(parse_site(read_document(HEAD + written, "site.yaml")))
+    assert quick.elements == spelled.elements
+    assert (quick.detectors, quick.relays, quick.zones) == (spelled.detectors, spelled.relays, spelled.zones)
+    assert (quick.pairs, quick.meter_points) == (spelled.pairs, spelled.meter_points)
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_known_answers_assume_nothing(style: str) -> None:
+    assert build_quick_site(replace(SURE, style=style))[1] == ()
+
+
+@pytest.mark.parametrize(
+    ("answer", "mode", "unit", "fault"),
+    [
+        ("end_resistor", "standby", "V", ""),
+        ("end_resistor", "lifted_supply_on", "ohm", ""),
+        ("run", "lifted_supply_on", "ohm", "pair_short@det5.in_contact"),
+        ("cable", "lifted_supply_on", "ohm", "pair_short@det5.in_contact"),
+    ],
+)
+@pytest.mark.parametrize("unsure", ["not sure", "", " ? ", "Unknown"])
+def test_not_sure_widens_what_is_predicted_and_says_so(
+    answer: str, mode: str, unit: str, fault: str, unsure: str
+) -> None:
+    vague = replace(SURE, **{answer: unsure})
+    known, wide = read(wire(SURE), mode, unit, fault), read(wire(vague), mode, unit, fault)
+    assert wide.sd > 2 * known.sd
+    assert wide.value == pytest.approx(known.value, rel=1e-3)
+    assert len(build_quick_site(vague)[1]) == 1
+
+
+@pytest.mark.parametrize(("answer", "word"), [("reset", "reset"), ("end_relay", "supervision relay")])
+def test_supply_path_that_is_not_known_is_noted_and_to_be_looked_for(answer: str, word: str) -> None:
+    (note,) = build_quick_site(replace(SURE, **{answer: "not sure"}))[1]
+    assert word in note
+    assert "look" in note
+
+
+def test_end_relay_that_is_not_there_is_left_out() -> None:
+    assert [r.name for r in wire(replace(SURE, end_relay="no")).relays] == ["reset"]
+    assert [r.name for r in wire(SURE).relays] == ["reset", "endrelay"]
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"end_resistor": "4.7 V"}, "ohms"),
+        ({"end_resistor": "lots"}, "lots"),
+        ({"run": "10 kg"}, "metres"),
+        ({"cable": "18"}, "18"),
+        ({"end_relay": "perhaps"}, "supervision relay"),
+    ],
+)
+def test_answer_that_is_none_is_refused_by_name(change: dict[str, str], words: str) -> None:
+    with pytest.raises(QuantityError) as refused:
+        build_quick_site(replace(SURE, **change))
+    assert words in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("change", "place"),
+    [
+        ({"style": "three_wire"}, "style"),
+        ({"detectors": "five"}, "count"),
+        ({"detectors": "0"}, "count"),
+        ({"detectors": "129"}, "count"),
+        ({"reset": "zone"}, "zone"),
+        ({"reset": "relais"}, "reset"),
+    ],
+)
+def test_answers_that_make_no_site_are_findings(change: dict[str, str], place: str) -> None:
+    with pytest.raises(SourceError) as refused:
+        build_quick_site(replace(SURE, **change))
+    assert all(f.file == "description" for f in refused.value.findings)
+    assert any(place in f.message for f in refused.value.findings)
