@@ -73,7 +73,9 @@ def _build_words(prediction: Prediction, mode: Mode) -> list[Object]:
     """Return what panel and lamps show, as readings that have no number."""
     bare: Object = {"mode": mode.text, "ideal": None, "sd": None, "unit": None}
     lamps = {"powered": "lit", "dark": "dark", "latched": "alarm"}
-    rows = [{"measurement": "panel_shows", "at": "panel", **bare, "value": state} for state in prediction.panel.values()]
+    rows = [
+        {"measurement": "panel_shows", "at": "panel", **bare, "value": state} for state in prediction.panel.values()
+    ]
     found = [(n, lamps[s]) for n, s in prediction.states.items() if s in lamps]
     return rows + [{"measurement": "lamp", "at": name, **bare, "value": lamp} for name, lamp in found]
 
@@ -88,11 +90,16 @@ def build_diagnosis(assessment: Assessment, words: Words) -> Object:
         "not_modelled": round_number(d.not_modelled, 6),
         "groups": [_build_group(g) for g in d.groups],
         "settled": d.settled is not None,
-        "defects": [{"defect": n, "words": w} for n, w in zip(find_defects(words.loop), words.defects(), strict=True)],
+        "defects": _build_defects(words),
         "contradiction": _build_contradiction(assessment, words),
         "next": None if d.next is None else _build_next(d, d.next, words),
         "verdict": None if d.settled is None else _build_verdict(d.settled, words),
     }
+
+
+def _build_defects(words: Words) -> list[Object]:
+    pairs = zip(find_defects(words.loop), words.defects(), strict=True)
+    return [{"defect": name, "words": told} for name, told in pairs]
 
 
 def _build_candidate(c: Candidate, words: Words) -> Object:
