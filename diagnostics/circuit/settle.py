@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from diagnostics.wiring import Band, Module
+
 from .network import Network
 from .newton import Point, build_circuits, solve_point
 
@@ -137,7 +139,43 @@ def _follow(network: Network, signals: Flags, volts: Array) -> Flags:
         operated = row[f"{relay.name}.operated"]
         moved = np.where(across >= relay.pull_in_v, True, np.where(across < relay.drop_out_v, False, signals[operated]))  # noqa: FBT003
         wanted[operated] = np.where(busy, signals[operated], moved)
+    module = network.loop.module
+    if module is not None:
+        _follow_module(network, module, wanted, volts, busy | (wanted != signals).any(axis=0))
     return wanted
+
+
+def _follow_module(network: Network, module: Module, wanted: Flags, volts: Array, busy: Flags) -> None:
+    """Set a module's outputs by its state table, where detectors and relays are at rest; see ``Module``."""
+    row = {name: n for n, name in enumerate(network.loop.signals)}
+    powered = wanted[row[f"{module.name}.operated"]]
+    trouble = np.zeros_like(powered)
+    alarm = {"fire": np.zeros_like(powered), "co": np.zeros_like(powered)}
+    for channel in module.channels:
+        states = _find_states(channel.bands, _across(network, volts, channel.plus, channel.minus))
+        trouble |= states == "trouble"
+        on = states == "alarm"
+        for label, closed in (_decode(network, wanted, row) if not channel.label else {channel.label: on}).items():
+            alarm[label] |= on & closed
+    for name, value in {"trouble": trouble, **alarm}.items():
+        at = row[f"{module.name}.{name}"]
+        wanted[at] = np.where(busy, wanted[at], powered & value)
+
+
+def _decode(network: Network, signals: Flags, row: dict[str, int]) -> dict[str, Flags]:
+    """Return which labels the latched detectors of a two-wire loop carry; none latched counts as fire."""
+    latched = {label: np.zeros(signals.shape[1], dtype=np.bool_) for label in ("fire", "co")}
+    for d in network.loop.detectors:
+        latched[d.senses] |= signals[row[f"{d.name}.latched"]]
+    latched["fire"] |= ~latched["co"]
+    return latched
+
+
+def _find_states(bands: Sequence[Band], across: Array) -> NDArray[np.str_]:
+    edges = np.array([band.high_v for band in bands[:-1]])
+    states = np.array([band.state for band in bands])
+    found: NDArray[np.str_] = states[np.searchsorted(edges, across, side="right")]
+    return found
 
 
 def _across(network: Network, volts: Array, plus: str, minus: str) -> Array:
@@ -153,10 +191,9 @@ def _latch_zones(network: Network, signals: Flags, volts: Array, held: Flags) ->
     for zone in network.loop.zones:
         at = row[f"{zone.name}.latched"]
         across = _across(network, volts, zone.plus, zone.minus)
-        states = np.array([band.state == "alarm" for band in zone.bands])
-        edges = np.array([band.high_v for band in zone.bands[:-1]])
-        alarm = states[np.searchsorted(edges, across, side="right")]
-        latched[at] = np.where(held[at], signals[at], ~forgets & (signals[at] | alarm))
+        alarm = _find_states(zone.bands, across) == "alarm"
+        deaf = signals[row[f"{zone.name}.bypassed"]] | signals[row[f"{zone.name}.verifies"]]
+        latched[at] = np.where(held[at], signals[at], ~forgets & (signals[at] | (alarm & ~deaf)))
     return latched
 
 

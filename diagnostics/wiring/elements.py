@@ -173,3 +173,26 @@ class Zone:
             if voltage_v < band.high_v:
                 return band
         return self.bands[-1]
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One pair that a module watches; ``label`` is what an alarm on it is, or empty where the detector tells."""
+
+    name: str
+    plus: str
+    minus: str
+    bands: tuple[Band, ...]
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Module:
+    """An interface module: powered while its relay of the same name is operated.
+
+    Its state table: not powered, both outputs open; trouble on any channel, both open; an alarm closes the output of its
+    label (of the latched detectors on a two-wire loop, fire where none is latched).
+    """
+
+    name: str
+    channels: tuple[Channel, ...]

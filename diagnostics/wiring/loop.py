@@ -7,8 +7,12 @@ from functools import cached_property
 import networkx as nx
 
 from .edits import Add, Edits, Hold, Move, Remove, SetResistance
-from .elements import EARTH, Detector, Element, Kind, Relay, Zone
+from .elements import EARTH, Detector, Element, Kind, Module, Relay, Zone
 from .site import LoopSpec, Site
+
+
+# What a panel does with a zone beside reading its volts: lifted wires, the known resistor on it, its memory, its settings.
+ZONE_SIGNALS = ("lifted", "known", "latched", "bypassed", "unsupervised", "verifies")
 
 
 @dataclass(frozen=True)
@@ -17,7 +21,8 @@ class Loop:
 
     ``signals`` are the names of all discrete states; those that are true when nothing has happened yet are in
     ``at_rest``. ``unknowns`` are the shared unknowns that spread predictions, each with unit variance.
-    ``runs`` name, in order from the panel, the pairs of each run of cable: place → (plus core, minus core) elements.
+    ``pairs`` name, in order from the panel, the pairs of each run of cable: place → (plus core, minus core) elements;
+    ``end_resistors`` the end resistors by place.
     """
 
     site: Site
@@ -28,7 +33,9 @@ class Loop:
     zones: tuple[Zone, ...]
     unknowns: tuple[str, ...]
     pairs: dict[str, tuple[str, str]]
+    end_resistors: dict[str, str]
     meter_points: tuple[tuple[str, str], ...]
+    module: Module | None = None
     holds: frozenset[tuple[str, bool]] = frozenset()
 
     @cached_property
@@ -57,7 +64,9 @@ class Loop:
         for detector in self.detectors:
             names |= {f"{detector.name}.{s}" for s in ("smoke", "head_off", "dead", "latched")}
         names |= {f"{relay.name}.operated" for relay in self.relays}
-        names |= {f"{zone.name}.{s}" for zone in self.zones for s in ("lifted", "known", "latched")}
+        names |= {f"{zone.name}.{s}" for zone in self.zones for s in ZONE_SIGNALS}
+        if self.module is not None:
+            names |= {f"module.{s}" for s in ("trouble", "fire", "co", "dead", "lifted")}
         return tuple(sorted(names | {"panel.reset", "panel.down"}))
 
     def find_detector(self, name: str) -> Detector | None:

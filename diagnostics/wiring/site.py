@@ -30,12 +30,26 @@ class Style(StrEnum):
 
     TWO_WIRE_ZONE = "two_wire_zone"
     FOUR_WIRE_ZONE = "four_wire_zone"
+    MODULE_TWO_WIRE = "module_two_wire"
+    MODULE_FOUR_WIRE = "module_four_wire"
+
+    @property
+    def is_module(self) -> bool:
+        """Return whether an interface module stands between loop and panel."""
+        return self in {Style.MODULE_TWO_WIRE, Style.MODULE_FOUR_WIRE}
+
+    @property
+    def is_two_wire(self) -> bool:
+        """Return whether the detectors are fed by the pair that they report on."""
+        return self in {Style.TWO_WIRE_ZONE, Style.MODULE_TWO_WIRE}
 
 
 # The family that the detectors of a style must be of, and the profile that holds when none is named.
 DETECTORS = {
     Style.TWO_WIRE_ZONE: ("detector_two_wire", "smoke_two_wire"),
     Style.FOUR_WIRE_ZONE: ("detector_four_wire", "smoke_four_wire"),
+    Style.MODULE_TWO_WIRE: ("detector_two_wire", "smoke_two_wire"),
+    Style.MODULE_FOUR_WIRE: ("detector_four_wire", "smoke_four_wire"),
 }
 
 
@@ -45,6 +59,9 @@ class Reset(StrEnum):
     ZONE = "zone"
     RELAY = "relay"
     ALWAYS_ON = "always_on"
+    RESETTABLE_OUTPUT = "resettable_output"
+    MINUS_SWITCHED = "minus_switched"
+    SEPARATE_SUPPLY = "separate_supply"
 
 
 def _check_gauge(text: str) -> str:
@@ -122,18 +139,23 @@ class LoopSpec(_Strict):
     end_relay: PartSpec | None = None
     reset: Reset | None = None
     reset_relay: PartSpec = PartSpec(profile="relay_24v")
+    module: PartSpec = PartSpec(profile="interface_module")
+    module_run: SomeMetres = 2.0
+    co_zone: str | None = None
 
     @model_validator(mode="after")
     def _check_whole(self) -> Self:
         if (self.count is None) == (not self.detectors):
             raise ValueError("give either 'count' or a list of 'detectors'")
+        if self.style.is_two_wire and self.end_relay is not None:
+            raise ValueError("a two-wire loop has no power pair, so no 'end_relay' belongs on it")
+        if self.co_zone is not None and not self.style.is_module:
+            raise ValueError("only an interface module reports on a zone for CO beside that for fire: leave 'co_zone' out")
         two_wire = self.style is Style.TWO_WIRE_ZONE
-        if two_wire and self.end_relay is not None:
-            raise ValueError("a two-wire zone has no power pair, so no 'end_relay' belongs on it")
         if two_wire and self.reset not in {None, Reset.ZONE}:
             raise ValueError("a two-wire zone is reset by the zone itself: leave 'reset' out or write 'zone'")
         if not two_wire and self.reset is Reset.ZONE:
-            raise ValueError("four-wire detectors are not fed by the zone: write 'relay' or 'always_on'")
+            raise ValueError("four-wire detectors and modules are not fed by the zone: write 'relay' or 'always_on'")
         return self
 
     @property
@@ -158,7 +180,7 @@ class Site(_Strict):
     name: Name
     note: Annotated[str, Field(max_length=2000)] = ""
     panel: PartSpec = PartSpec(profile="panel_24v")
-    zones: Annotated[dict[str, ZoneSpec], Field(min_length=1, max_length=1)]
+    zones: Annotated[dict[str, ZoneSpec], Field(min_length=1, max_length=2)]
     loops: Annotated[tuple[LoopSpec, ...], Field(max_length=1)]
 
     @field_validator("zones")
@@ -176,8 +198,11 @@ class Site(_Strict):
             raise ValueError("one loop is wanted")
         zones: dict[str, ZoneSpec] = told.data.get("zones", {})
         for loop in loops:
-            if zones and loop.zone not in zones:
-                raise ValueError(f"the loop is on zone {loop.zone!r}, but the zones are {', '.join(zones)}")
+            for zone in (loop.zone, loop.co_zone):
+                if zones and zone is not None and zone not in zones:
+                    raise ValueError(f"the loop is on zone {zone!r}, but the zones are {', '.join(zones)}")
+            if loop.zone == loop.co_zone:
+                raise ValueError("fire and CO report on zones of their own: 'zone' and 'co_zone' must differ")
         return loops
 
 
@@ -208,6 +233,7 @@ def _list_parts(site: Site) -> Iterator[tuple[TreePath, str, PartSpec]]:
             yield path, family, PartSpec(profile=d.profile or loop.each.profile or profile, values=d.values)
         yield (*at, "cable"), "cable", PartSpec(profile="cable_pair", values=loop.cable.values)
         yield (*at, "reset_relay"), "reset_relay", loop.reset_relay
+        yield (*at, "module"), "module", loop.module
         if loop.end_relay is not None:
             yield (*at, "end_relay"), "end_relay", loop.end_relay
 

@@ -1,0 +1,75 @@
+"""The bench on which a loop is wired, element by element."""
+
+from dataclasses import dataclass, field
+
+from diagnostics.units import copper_resistance_ohm_per_m, parse_gauge
+
+from .elements import Curve, Detector, Element, Gate, How, Kind, Module, Relay, Spread
+from .parts import Part, build_part
+from .site import CableSpec
+
+FED = Gate("panel.down", when=False)
+_TEMPERATURE_COEFFICIENT = 0.00393
+_HOW = {"zone_source": How.RESISTANCE}
+Ends = tuple[str, str]
+
+
+@dataclass
+class WiringBench:
+    """What has been wired so far; only the builders of this package write on it.
+
+    ``pairs`` are the runs of cable by place, ``end_resistors`` the names of end resistors by place, ``points`` the
+    pairs of terminals on which a meter fits.
+    """
+
+    panel: Part
+    elements: list[Element] = field(default_factory=list)
+    detectors: list[Detector] = field(default_factory=list)
+    relays: list[Relay] = field(default_factory=list)
+    pairs: dict[str, Ends] = field(default_factory=dict)
+    end_resistors: dict[str, str] = field(default_factory=dict)
+    points: list[Ends] = field(default_factory=list)
+    module: Module | None = None
+
+    def joint(self, name: str, a: str, b: str, *gates: Gate) -> None:
+        """Wire a sound joint."""
+        self.elements.append(Element(name, Kind.JOINT, a, b, self.panel.number("joint_ohm"), gates=gates))
+
+    def contact(self, name: str, ends: Ends, resistance_ohm: float, *gates: Gate) -> None:
+        """Wire a contact that conducts while its gates hold."""
+        self.elements.append(Element(name, Kind.CONTACT, *ends, resistance_ohm, gates=gates))
+
+    def resistor(self, name: str, ends: Ends, resistance_ohm: float, *gates: Gate) -> None:
+        """Wire a resistor without spread."""
+        self.elements.append(Element(name, Kind.RESISTOR, *ends, resistance_ohm, gates=gates))
+
+    def source(
+        self, name: str, ends: Ends, feed: tuple[float, float, float], spreads: dict[str, float], *gates: Gate
+    ) -> None:
+        """Wire a Thevenin source, (plus, minus): ``feed`` is (volts, ohms, limit in amperes)."""
+        emf_v, ohm, limit_a = feed
+        curve = Curve(((emf_v - limit_a * ohm, -limit_a),), 0.0, 1.0 / ohm)
+        told = tuple(Spread(u, _HOW.get(u, How.EMF), share, (1,)) for u, share in spreads.items())
+        self.elements.append(
+            Element(name, Kind.SOURCE, *ends, curve=curve, gates=gates, spreads=told, emf_v=emf_v, home=1)
+        )
+
+    def run(self, place: str, near: Ends, far: Ends, cable: CableSpec, length_m: float) -> None:
+        """Wire a run of a pair from its near to its far terminals; each core is named after the terminal it arrives at."""
+        part = build_part("cable_pair", cable.values)
+        gauge = parse_gauge(cable.gauge)
+        resistance_ohm = length_m * copper_resistance_ohm_per_m(gauge.area_mm2, part.number("temperature_c"))
+        warmth = _TEMPERATURE_COEFFICIENT * part.number("temperature_spread_c")
+        spreads = (
+            Spread("cable_length", How.RESISTANCE, part.number("length_spread") / 100),
+            Spread("temperature", How.RESISTANCE, warmth),
+        )
+        for a, b in zip(near, far, strict=True):
+            self.elements.append(Element(f"wire.{b}", Kind.CONDUCTOR, a, b, resistance_ohm, spreads=spreads))
+        self.pairs[place] = (f"wire.{far[0]}", f"wire.{far[1]}")
+
+    def end_resistor(self, place: str, name: str, ends: Ends, resistance_ohm: float, spread_percent: float) -> None:
+        """Wire an end resistor, the thing most often wrong."""
+        told = (Spread("end_resistor", How.RESISTANCE, spread_percent / 100),)
+        self.elements.append(Element(name, Kind.RESISTOR, *ends, resistance_ohm, spreads=told))
+        self.end_resistors[place] = name
