@@ -17,10 +17,6 @@ Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 Matrix = sparse.csr_array
 
-DEAD_BAND_A = 1e-14
-LEAST_BAND_V = 4e-14
-MOST_BAND_V = 1e-9
-
 
 @dataclass(frozen=True, slots=True)
 class Lines:
@@ -38,7 +34,7 @@ class Lines:
 class Bends:
     """Curves; ``slope_s`` and ``offset_a`` are (element, segment), ``corner_v`` is padded with inf.
 
-    ``low_v`` and ``high_v`` (element, segment) bound where a segment may be used: its corners and their dead band.
+    ``low_v`` and ``high_v`` (element, segment) are the corners at either end of a segment.
     """
 
     names: tuple[str, ...]
@@ -295,7 +291,7 @@ def _build_bends(union: _Union, chosen: Index, number: dict[str, int], edge_of: 
         (int(node), n, sign) for ends, sign in ((a, -1.0), (b, 1.0)) for n, node in enumerate(ends) if node < size[0]
     ]
     onto_nodes = _onto([r for r, _, _ in rows], [c for _, c, _ in rows], [s for _, _, s in rows], size)
-    low, high = _bound_segments(slope, corner)
+    low, high = _bound_segments(corner)
     return Bends(
         tuple(e.name for e in elements), a, b, union.present[chosen], slope, offset, corner, low, high,
         np.array([e.home for e in elements], dtype=np.intp), np.array([e.emf_v for e in elements]),
@@ -303,18 +299,10 @@ def _build_bends(union: _Union, chosen: Index, number: dict[str, int], edge_of: 
     )  # fmt: skip
 
 
-def _bound_segments(slope: Array, corner: Array) -> tuple[Array, Array]:
-    """Return the volts between which each segment may be used, (element, segment).
-
-    Within its dead band a corner counts to both segments, so that rounding cannot toss a circuit between them. The
-    band is narrow in amperes: a terminal that hangs on its insulation alone is moved by picoamperes.
-    """
-    turn = np.maximum(np.abs(np.diff(slope, axis=1)), 1e-30)
-    band = np.clip(DEAD_BAND_A / turn, LEAST_BAND_V, MOST_BAND_V)
+def _bound_segments(corner: Array) -> tuple[Array, Array]:
+    """Return the volts between which each segment works, (element, segment)."""
     outside = np.full((corner.shape[0], 1), np.inf)
-    low = np.concatenate([-outside, corner - band], axis=1)
-    high = np.concatenate([corner + band, outside], axis=1)
-    return low, high
+    return np.concatenate([-outside, corner], axis=1), np.concatenate([corner, outside], axis=1)
 
 
 def _build_gates(elements: tuple[Element, ...], signal: dict[str, int]) -> Gates:

@@ -20,7 +20,8 @@ Index = NDArray[np.intp]
 
 MOST_ROUNDS = 80
 PLAIN_ROUNDS = 4
-_SEARCH_ROUNDS = 24
+DEAD_BAND_SHARE = 8 * float(np.finfo(np.float64).eps)
+_SEARCH_ROUNDS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,14 +176,18 @@ def _solve_linear(circuits: Circuits, segment: Index) -> Array:
 
 
 def _is_settled(circuits: Circuits, volts: Array, used: Index, found: Index) -> Flags:
-    """Return which columns are settled: each fed bend lies in the segment used, or in the dead band of its corner."""
+    """Return which columns are settled: each fed bend lies in the segment used, or in the dead band of its corner.
+
+    The band is as wide as the rounding of the volts, so that rounding cannot toss a circuit between two segments, and
+    no wider: a terminal that hangs on its insulation alone is moved by femtoamperes.
+    """
     bends = circuits.network.bends
     if not used.shape[0]:
         return np.ones(used.shape[1], dtype=np.bool_)
-    across = volts[bends.a] - volts[bends.b]
+    at_a, at_b = volts[bends.a], volts[bends.b]
+    across, band = at_a - at_b, DEAD_BAND_SHARE * (np.abs(at_a) + np.abs(at_b))
     rows = np.arange(used.shape[0])[:, None]
-    low, high = bends.low_v[rows, used], bends.high_v[rows, used]
-    inside = (across >= low) & (across <= high)
+    inside = (across >= bends.low_v[rows, used] - band) & (across <= bends.high_v[rows, used] + band)
     settled: Flags = ((used == found) | inside | ~circuits.fed).all(axis=0)
     return settled
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from diagnostics.cases import Case, parse_case
 from diagnostics.circuit import parse_mode, write_netlist
-from diagnostics.errors import FaultError, Finding, SourceError
+from diagnostics.errors import FaultError, Finding, SiteError, SourceError, find_nearest
 from diagnostics.faults import Fault, parse_faults
 from diagnostics.locate import find_shipped
 from diagnostics.readings import Prediction, predict_mode, settle_mode
@@ -22,29 +22,53 @@ from diagnostics.reports import (
     explain_next,
     write_faults,
 )
+from diagnostics.reports.objects import list_repair_cautions
 from diagnostics.source import Document, read_document, read_file
 from diagnostics.units import format_quantity
 from diagnostics.visit import Assessment, assess_case
 from diagnostics.wiring import Loop, Site, build_loop, parse_site
 
 MOST_BYTES = 2_000_000
+STDIN = "<stdin>"
 NEEDS_SITE = {"places", "terminals", "measurements", "modes"}
 
 
 def _read(name: str) -> Document:
-    if name == "-":
-        return read_document(sys.stdin.buffer.read(MOST_BYTES).decode("utf-8", "replace"), "<stdin>")
-    return read_file(Path(name))
+    if name != "-":
+        return read_file(Path(name))
+    content = sys.stdin.buffer.read(MOST_BYTES)
+    try:
+        return read_document(content.decode("utf-8"), STDIN)
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        message, hint = f"is not UTF-8 text (line {line})", "send it as UTF-8"
+        raise SourceError([Finding(STDIN, 1, 1, "Y003", "error", message, hint)]) from error
 
 
 def read_loop(name: str) -> tuple[str, Loop]:
     """Return the name of a site and its loop: a file, standard input, or a shipped site by its name alone."""
-    path = Path(name)
-    if name != "-" and path.suffix == "" and not path.exists():
-        shipped = find_shipped("cases") / "sites" / f"{path.name}.yaml"
-        name = str(shipped) if shipped.exists() else name
-    site: Site = parse_site(_read(name))
-    return site.name, build_loop(site)
+    shipped = {path.stem: path for path in sorted((find_shipped("cases") / "sites").glob("*.yaml"))}
+    if name in shipped and not Path(name).exists():
+        name = str(shipped[name])
+    try:
+        return build_site(_read(name))
+    except SourceError as error:
+        near = find_nearest(name, shipped)
+        if near is None or any(f.code != "Y001" for f in error.findings):
+            raise
+        hint = f"did you mean the shipped site {near!r}?"
+        raise SourceError(replace(f, hint=hint) for f in error.findings) from error
+
+
+def build_site(document: Document) -> tuple[str, Loop]:
+    """Return the name of the site of a document and its loop; raises SourceError, also where it cannot be wired."""
+    site: Site = parse_site(document)
+    try:
+        return site.name, build_loop(site)
+    except SiteError as error:
+        line, column = document.places.get(("loops", 0), (1, 1))
+        finding = Finding(document.file, line, column, "S021", "error", error.message, error.hint)
+        raise SourceError([finding]) from error
 
 
 def _read_case(name: str) -> Case:
@@ -81,7 +105,7 @@ def run_check(options: argparse.Namespace) -> int:
             if str(kind).startswith("ohmward-case"):
                 parse_case(document, None if name == "-" else Path(name).parent)
             else:
-                build_loop(parse_site(document))
+                build_site(document)
         except SourceError as error:
             findings += error.findings
     if findings:
@@ -123,6 +147,7 @@ def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:
         lines += [f"  Caution: {words.caution(c)}" for c in d.next.measurement.cautions]
     lines.append(f"  Why: {explain_next(d, words)}")
     if d.next.action == "repair":
+        lines += [f"  Caution: {words.caution(c)}" for c in list_repair_cautions(d.next_class)]
         lines.append(f"  {words.after_repair()}")
     return lines
 

@@ -4,14 +4,17 @@ Exit: 0 ran, 1 findings in the input, 2 wrong use, 3 our fault.
 """
 
 import argparse
+import io
 import json
 import logging
 import os
+import re
 import sys
 import uuid
 from collections.abc import Sequence
+from typing import NoReturn
 
-from diagnostics.errors import DiagnosticsError, Finding, SourceError
+from diagnostics.errors import DiagnosticsError, Finding, SourceError, find_nearest
 
 from . import commands
 
@@ -19,9 +22,18 @@ RAN, FOUND, MISUSED, BROKEN = 0, 1, 2, 3
 LISTS = ("kinds", "measurements", "modes", "places", "terminals", "symptoms", "profiles", "contexts")
 
 
+class _Parser(argparse.ArgumentParser):
+    """A parser that says which word was probably meant."""
+
+    def error(self, message: str) -> NoReturn:
+        wrong = re.search(r"invalid choice: '([^']*)' \(choose from (.*)\)", message)
+        near = find_nearest(wrong[1], re.findall(r"[\w-]+", wrong[2])) if wrong else None
+        super().error(f"{message}; did you mean {near!r}?" if near else message)
+
+
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="ohmward",
         description="Find what is wrong in a supervised smoke and CO detection loop. No command opens the app.",
     )
@@ -76,6 +88,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; nothing but a code leaves here."""
     arguments = sys.argv[1:] if arguments is None else list(arguments)
     parser = build_parser()
+    _write_utf8()
     try:
         options = parser.parse_args(arguments or ["app"])
     except SystemExit as leaving:
@@ -86,10 +99,18 @@ def run(arguments: Sequence[str] | None = None) -> int:
     return _run_guarded(options)
 
 
+def _write_utf8() -> None:
+    """Write UTF-8 whatever the terminal's own encoding: the same input gives the same bytes, and no sign is lost."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper) and stream.encoding.lower().replace("-", "") != "utf8":
+            stream.reconfigure(encoding="utf-8")
+
+
 def _run_guarded(options: argparse.Namespace) -> int:
     as_json = getattr(options, "json", False)
     try:
-        return int(options.run(options))
+        code = int(options.run(options))
+        sys.stdout.flush()  # a reader that has gone is noticed here, not at the interpreter's end
     except SourceError as error:
         return _report(error.findings, as_json=as_json)
     except DiagnosticsError as error:
@@ -106,6 +127,7 @@ def _run_guarded(options: argparse.Namespace) -> int:
         logging.getLogger("ohmward").exception("incident %s", incident)
         print(f"ohmward: this is our fault, incident {incident}; please report what stands above", file=sys.stderr)
         return BROKEN
+    return code
 
 
 def _report(findings: Sequence[Finding], *, as_json: bool) -> int:

@@ -51,10 +51,15 @@ class Meter(_Strict):
 
 
 class Table(_Strict):
-    """The whole file; ``threshold_share`` is one sd of every threshold at which a part changes its state."""
+    """The whole file.
+
+    ``reset_cautions`` go with readings taken during a reset; ``threshold_share`` is one sd of every threshold at which
+    a part changes its state.
+    """
 
     format: Literal["ohmward-measurements/1"]
     kinds: dict[str, MeasurementKind]
+    reset_cautions: tuple[str, ...]
     travel: Travel
     meter: Meter
     threshold_share: float

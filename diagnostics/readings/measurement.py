@@ -67,8 +67,9 @@ class Measurement:
     @property
     def cautions(self) -> tuple[str, ...]:
         """Return the cautions that go with it, by name."""
+        pressed = read_table().reset_cautions if self.mode.word == "during_reset" else ()
         own = [c for c in self.data.cautions if c != "live_cabinet" or self.place == "panel"]
-        return (*own, "ladder") if "ladder" in self.tools else tuple(own)
+        return (*pressed, *own, "ladder") if "ladder" in self.tools else (*pressed, *own)
 
     @property
     def key(self) -> str:

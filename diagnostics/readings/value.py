@@ -36,8 +36,10 @@ def parse_value(measurement: Measurement, loop: Loop, text: str) -> float | str:
     QuantityError
         Not a value of this measurement; the hint says what it can be.
     """
+    if measurement.kind == "ohms":
+        return _parse_ohms(text)
     if measurement.unit:
-        return parse_quantity(text, measurement.unit, over=measurement.kind == "ohms")
+        return parse_quantity(text, measurement.unit)
     plain = re.sub(r"[\s-]+", "_", text.strip().lower())
     if measurement.kind in {"which_dark", "dark_with_head_off"}:
         return _parse_dark(measurement, loop, text)
@@ -48,6 +50,15 @@ def parse_value(measurement: Measurement, loop: Loop, text: str) -> float | str:
     near = find_nearest(plain, tokens)
     hint = f"did you mean {near!r}?" if near else f"choose one of {', '.join(tokens)}"
     raise QuantityError(f"{text[:60]!r} is no answer to {measurement.kind}", text=text, unit="a word", hint=hint)
+
+
+def _parse_ohms(text: str) -> float:
+    """Read ohms; below zero they mean that the meter was fed from outside (common practice, no source)."""
+    value = parse_quantity(text, "ohm", over=True)
+    if value < 0:
+        hint = "prove 0 V on the pair first, then take the ohms again"
+        raise QuantityError("ohms below zero: there are volts on what was measured", text=text, unit="ohm", hint=hint)
+    return value
 
 
 def _parse_dark(measurement: Measurement, loop: Loop, text: str) -> str:

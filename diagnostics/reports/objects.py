@@ -134,7 +134,7 @@ def _build_contradiction(assessment: Assessment, words: Words) -> Object | None:
 def _build_next(d: Diagnosis, action: Action, words: Words) -> Object:
     base: Object = {"action": action.action, "minutes": round_number(action.minutes, 6), "why": explain_next(d, words)}
     if action.measurement is None:
-        cautions = ["outputs", "tell_people", "out_of_service"] if action.action == "repair" else []
+        cautions = list_repair_cautions(d.next_class) if action.action == "repair" else ()
         return {**base, "expected": [], "cautions": [words.caution(c) for c in cautions]}
     m = action.measurement
     return {
@@ -145,6 +145,14 @@ def _build_next(d: Diagnosis, action: Action, words: Words) -> Object:
         "expected": [_build_expected(e, d) for e in d.expected],
         "cautions": [words.caution(c) for c in m.cautions],
     }
+
+
+def list_repair_cautions(repair_class: tuple[str, str] | None) -> tuple[str, ...]:
+    """Return the cautions that go with a repair, by name: where it is made decides between cabinet and ladder."""
+    spots = (repair_class or NOTHING)[1].split(" + ")
+    inside = ["live_cabinet"] if {"panel", "reset"} & set(spots) else []
+    above = ["ladder"] if set(spots) - {"panel", "reset"} else []
+    return ("outputs", "tell_people", "evidence_first", "out_of_service", *inside, *above)
 
 
 def _build_expected(e: Expected, d: Diagnosis) -> Object:

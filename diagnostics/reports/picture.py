@@ -1,6 +1,7 @@
 """Pictures of a loop as SVG text: pure functions of what they show, readable on a phone, in light and in dark.
 
-Lines and letters take the colour of the text around them; shade, symbol and percentage say the same thing thrice.
+A picture has a ground of its own, so that it can be read on whatever it lies; shade, symbol and percentage say the same
+thing thrice.
 """
 
 from collections.abc import Mapping
@@ -11,7 +12,7 @@ from diagnostics.readings import Measurement, find_leads
 from diagnostics.reasoning import NOTHING, Diagnosis
 from diagnostics.wiring import Loop, Style
 
-from .words import Words, format_percent, read_words, say
+from .words import Words, format_percent, say
 
 LEAST_SHARE = 0.03
 _PER_ROW, _WIDE, _HIGH = 3, 120, 124
@@ -44,10 +45,11 @@ def find_shares(diagnosis: Diagnosis) -> dict[str, float]:
     return dict(sorted(shares.items(), key=lambda item: -item[1]))
 
 
-def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, words: Words) -> str:
+def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, *, dark: bool) -> str:
     """Return the loop as SVG: panel, runs, detectors, end resistor; suspects; where the leads go next.
 
     ``shares`` are probabilities by spot, as ``find_shares`` gives them. The chain is wrapped in rows of three.
+    ``describe_picture`` says the same in words.
     """
     cells = _list_cells(loop)
     rows = -(-len(cells) // _PER_ROW)
@@ -55,7 +57,7 @@ def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
     drawn = [_draw_cell(n, cell, loop, shares) for n, cell in enumerate(cells)]
     if next_ is not None:
         drawn += _draw_next(cells, loop, next_)
-    return _wrap(size, describe_picture(loop, shares, next_, words), drawn)
+    return _wrap(size, drawn, dark=dark)
 
 
 def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, words: Words) -> str:
@@ -69,14 +71,14 @@ def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement
     )
 
 
-def render_style(style: Style) -> str:
+def render_style(style: Style, *, dark: bool) -> str:
     """Return a small picture of a wiring style: panel, three detectors, what sits at the end."""
     lines = _LINES[style]
     parts = [_line(50, y, 312 if y in lines[-2:] else 262, y) for y in lines]
     parts += [_box(4, 46), *(_box(x, 40) for x in (90, 160, 230)), _zigzag(312, lines[-2], lines[-1])]
     parts += [_text(27, 67, say("picture_panel"), 13), _text(330, 96, say("picture_end"), 13)]
     parts += [_text(x + 20, 68, str(n), 18) for n, x in enumerate((90, 160, 230), 1)]
-    return _wrap((360, 100), read_words().style_words[style], parts)
+    return _wrap((360, 100), parts, dark=dark)
 
 
 def _list_cells(loop: Loop) -> list[_Cell]:
@@ -171,13 +173,14 @@ def _draw_lead(point: tuple[int, int, int], lead: str) -> str:
     return circle + letter
 
 
-def _wrap(size: tuple[int, int], alt: str, parts: list[str]) -> str:
+def _wrap(size: tuple[int, int], parts: list[str], *, dark: bool) -> str:
+    ink, ground = ("#f0f3f2", "#18242a") if dark else ("#15232b", "#fbfaf6")
     head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size[0]} {size[1]}" role="img" '
-        f'aria-label="{escape(alt)}" width="100%" style="max-width:{size[0] + 80}px" '
-        'font-family="sans-serif" fill="currentColor">'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size[0]} {size[1]}" width="{size[0]}" '
+        f'height="{size[1]}" font-family="sans-serif" color="{ink}" fill="{ink}">'
     )
-    return f"{head}{''.join(parts)}</svg>"
+    fill = f'fill="{ground}"'
+    return f"{head}{_rect(0, 0, *size, fill)}{''.join(parts)}</svg>"
 
 
 def _line(x1: int, y1: int, x2: int, y2: int) -> str:

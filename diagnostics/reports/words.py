@@ -28,6 +28,11 @@ class _Ask(_Strict):
     caller: str
 
 
+class _AfterRepair(_Strict):
+    lead: str
+    tests: tuple[str, ...]
+
+
 class _Table(_Strict):
     format: Literal["ohmward-words/1"]
     regions: dict[Region, dict[str, str]]
@@ -40,7 +45,7 @@ class _Table(_Strict):
     not_modelled: str
     cautions: dict[str, str]
     defects: dict[str, str]
-    after_repair: str
+    after_repair: _AfterRepair
     names: dict[str, str]
     contexts: dict[str, str]
     tools: dict[str, str]
@@ -76,9 +81,10 @@ def tell_closing(name: str, region: Region = "north_america") -> tuple[str, str]
     return table.closings[name], table.closing_words[name].format(**table.regions[region])
 
 
-def tell_after_repair(region: Region = "north_america") -> str:
-    """Return the fixed list of tests after any repair."""
-    return read_words().after_repair.format(**read_words().regions[region])
+def list_after_repair(region: Region = "north_america") -> tuple[str, ...]:
+    """Return the fixed list of tests after any repair, one by one."""
+    table = read_words()
+    return tuple(_capital(test.format(**table.regions[region])) for test in table.after_repair.tests)
 
 
 def format_percent(share: float) -> str:
@@ -193,8 +199,19 @@ class Words:
     def answer(self, token: str) -> str:
         """Return a word that a measurement answered; lists of detectors are written out."""
         if token.startswith("det"):
-            return ", ".join(self.detector(n) for n in token.split(","))
+            return self._detectors(token.split(","))
         return self.table.answers[token].format(**self.terms)
+
+    def _detectors(self, names: list[str]) -> str:
+        """Return two with their rooms, more by number alone: ``detectors 3 to 8``, ``detectors 1, 4 and 5``."""
+        if len(names) < 3:
+            return " and ".join(self.detector(n) for n in names)
+        numbers = [int(n.removeprefix("det")) for n in names]
+        if len(numbers) == len(self.loop.detectors):
+            return self.table.answers["all"]
+        if numbers == list(range(numbers[0], numbers[0] + len(numbers))):
+            return f"detectors {numbers[0]} to {numbers[-1]}"
+        return f"detectors {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
 
     def value(self, measurement: Measurement, value: float | str) -> str:
         """Return what was read, with its unit."""
@@ -221,7 +238,8 @@ class Words:
 
     def after_repair(self) -> str:
         """Return the fixed list of tests after any repair."""
-        return self.table.after_repair.format(**self.terms)
+        told = self.table.after_repair
+        return f"{told.lead}: {'; '.join(told.tests)}.".format(**self.terms)
 
     def spot(self, spot: str) -> str:
         """Return where a repair is made."""

@@ -31,6 +31,7 @@ from .session import (
     plain,
     show_main_button,
     show_messages,
+    show_note,
     tell,
     turn_to,
     write_problem,
@@ -38,6 +39,7 @@ from .session import (
 
 _SETS = {"which_dark", "dark_with_head_off"}
 _NONE = "none"
+_CLOCK = ":material/timer:"
 
 
 def show_answer(assessment: Assessment, m: Measurement, old: Reading | None = None) -> None:
@@ -71,10 +73,12 @@ def _show_field(m: Measurement, words: Words, field: str) -> None:
     if m.kind in _SETS:
         tokens = tuple(t for t in tokens if t != m.at)
         names = {t: tell("none_dark") if t == _NONE else plain(words.detector(t)) for t in tokens}
-        st.pills(tell("answer_dark"), tokens, selection_mode="multi", key=field, format_func=names.__getitem__)
+        st.pills(
+            tell("answer_dark"), tokens, selection_mode="multi", key=field, wrap=True, format_func=names.__getitem__
+        )
         return
     names = {t: plain(words.answer(t)) for t in tokens}
-    st.pills(tell("answer_word"), tokens, key=field, format_func=names.__getitem__)
+    st.pills(tell("answer_word"), tokens, key=field, wrap=True, format_func=names.__getitem__)
 
 
 def _write_answer(field: str) -> str:
@@ -145,9 +149,9 @@ def _show_clock(assessment: Assessment, m: Measurement) -> None:
     wait_s = find_wait_s(case, m)
     if wait_s is None:
         whole = format_wait(m.data.settling)
-        st.caption(tell("clock_why", wait=whole))
+        show_note(tell("clock_why", wait=whole))
         st.button(
-            f"⏱ {tell('clock_start', wait=whole)}", key=f"clock {m.key}", width="stretch",
+            tell("clock_start", wait=whole), icon=_CLOCK, key=f"clock {m.key}", width="stretch",
             on_click=guarded(_start_clock), args=(case.case_id, case.revision, m.key),
         )  # fmt: skip
         return
@@ -158,9 +162,9 @@ def _show_clock(assessment: Assessment, m: Measurement) -> None:
 def _show_time_left(assessment: Assessment, m: Measurement) -> None:
     wait_s = find_wait_s(assessment.case, m)
     if wait_s:
-        st.markdown(f"⏱ **{tell('clock_left', left=format_wait(wait_s))}**")
+        st.markdown(f"{_CLOCK} **{tell('clock_left', left=format_wait(wait_s))}**")
     else:
-        st.markdown(f"⏱ {tell('clock_over')}")
+        st.markdown(f"{_CLOCK} {tell('clock_over')}")
 
 
 def _start_clock(case_id: str, revision: int, key: str) -> None:

@@ -15,12 +15,14 @@ from diagnostics.wiring.describe import NOT_SURE
 
 from .session import (
     find_view,
+    is_dark,
     load,
     open_store,
     plain,
     show_button,
     show_main_button,
     show_messages,
+    show_note,
     tell,
     turn_to,
     write_problem,
@@ -50,14 +52,14 @@ def show_describe(case: Case) -> None:
 def _show_questions(place: tuple[str, int]) -> None:
     for each in Style:
         st.markdown(f"**{read_words().styles[each].capitalize()}.** {read_words().style_words[each]}")
-        st.html(render_style(each))
+        st.image(render_style(each, dark=is_dark()), width="stretch", alt=read_words().style_words[each])
     style = st.segmented_control(
         tell("q_style"), [str(s) for s in Style], format_func=dict(read_words().styles).__getitem__, required=True,
         default=str(Style.TWO_WIRE_ZONE), width="stretch", key="q_style",
     )  # fmt: skip
     st.text_input(tell("q_detectors"), placeholder=tell("q_detectors_hint"), key="q_detectors", live=True)
-    st.caption(tell("q_order"))
-    st.caption(tell("q_unsure"))
+    show_note(tell("q_order"))
+    show_note(tell("q_unsure"))
     _ask("q_resistor", "q_resistor_hint", lambda t: format_quantity(parse_resistor(t), "ohm"))
     _ask("q_cable", "q_cable_hint", lambda t: f"{parse_gauge(t).area_mm2:.3g} mm²")
     _ask("q_run", "q_run_hint", lambda t: format_quantity(parse_quantity(t, "m"), "m"))
@@ -74,7 +76,7 @@ def _ask(key: str, hint: str, understand: Callable[[str], str]) -> None:
     if not text or text.lower() == NOT_SURE:
         return
     try:
-        st.caption(tell("understood", value=plain(understand(text))))
+        show_note(tell("understood", value=plain(understand(text))))
     except QuantityError as error:
         st.warning(write_problem(error))
 

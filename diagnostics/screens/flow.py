@@ -5,7 +5,7 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore
 from diagnostics.errors import DiagnosticsError, NotFoundError
 from diagnostics.reports import format_wait
-from diagnostics.visit import SAFETY, count_left_s, extend_test, find_hidden, find_stage, find_test_end
+from diagnostics.visit import SAFETY, count_left_s, extend_test, find_stage, find_test_end
 
 from .complaint import show_complaint
 from .describe import show_describe
@@ -18,12 +18,16 @@ from .session import (
     find_view,
     format_moment,
     go_to,
+    guarded,
     load,
     log_incident,
     open_store,
     plain,
     show_button,
     show_main_button,
+    show_note,
+    show_style,
+    show_top,
     tell,
     write_problem,
 )
@@ -46,19 +50,24 @@ def show_app() -> None:
 
 
 def _show_app() -> None:
+    show_style()
     store, case_id = open_store(), find_case_id()
     if not case_id:
         show_start(store)
         return
-    show_button(f"‹ {tell('all_cases')}", go_to, ("",), "all_cases")
     if case_id == NEW:
+        _show_head(None)
         show_safety(SAFETY[0], None)
         return
     case = _find_case(store, case_id)
     if case is None:
+        _show_head(None)
         st.warning(tell("unknown_case", case=plain(case_id)))
         show_main_button(tell("to_start"), go_to, ("",), "to_start")
         return
+    show_top(
+        f"{case_id} {find_stage(case)} {find_view()} {len(case.readings)} {len(case.repairs)} {len(case.retracted)}"
+    )
     _show_head(case)
     _show_stage(case)
 
@@ -100,34 +109,37 @@ def _show_record(case: Case) -> None:
     show_main_button(tell("to_start"), go_to, ("",), "to_start")
 
 
-def _show_head(case: Case) -> None:
-    """Name the case, say that all is saved, and how long the system is on test."""
-    if find_stage(case) not in {*SAFETY, "for_us", "describe"}:
-        mark = f"{tell('demo_mark')} · " if find_hidden(case) is not None else ""
-        count = len(case.readings)
-        told = (
-            tell("no_readings")
-            if not count
-            else tell("one_reading")
-            if count == 1
-            else tell("many_readings", count=str(count))
-        )
-        last = [r.taken_at for r in case.readings if r.taken_at]
-        when = format_moment(last[-1]) if last else ""
-        st.caption(f"{mark}**{plain(case.site.name)}** · {tell('saved', count=told, when=when).strip()}")
-    _show_test_period(case)
-
-
-def _show_test_period(case: Case) -> None:
+def _show_head(case: Case | None) -> None:
+    """Show the way back, the case, that all is saved, and how long the system is on test; in little room."""
+    with st.container(horizontal=True, vertical_alignment="center", wrap=False, gap="small"):
+        st.button(f"‹ {tell('all_cases')}", key="all_cases", on_click=guarded(go_to), args=("",))
+        if case is not None:
+            show_note(_tell_head(case))
+    if case is None or case.closing:
+        return
     end = find_test_end(case)
-    if end is None or case.closing:
-        return
-    left_s = count_left_s(end)
-    if left_s:
-        st.caption(f"⏳ {tell('on_test', until=format_moment(end), left=format_wait(left_s))}")
-        return
-    st.warning(tell("on_test_over", until=format_moment(end)))
-    show_button(tell("extend"), _extend, (case.case_id, case.revision), "extend")
+    if end is not None and not count_left_s(end):
+        st.warning(tell("on_test_over", until=format_moment(end)))
+        show_button(tell("extend"), _extend, (case.case_id, case.revision), "extend")
+
+
+def _tell_head(case: Case) -> str:
+    end = find_test_end(case)
+    left_s = 0.0 if end is None or case.closing else count_left_s(end)
+    on_test = tell("on_test", until=format_moment(end), left=format_wait(left_s)) if end and left_s else ""
+    if find_stage(case) in {*SAFETY, "for_us", "describe"}:
+        return on_test
+    count = len(case.readings)
+    told = (
+        tell("no_readings")
+        if not count
+        else tell("one_reading")
+        if count == 1
+        else tell("many_readings", count=str(count))
+    )
+    last = [r.taken_at for r in case.readings if r.taken_at]
+    saved = tell("saved", count=told, when=format_moment(last[-1]) if last else "").strip()
+    return " · ".join(text for text in (f"**{plain(case.site.name)}**", saved, on_test) if text)
 
 
 def _extend(case_id: str, revision: int) -> None:

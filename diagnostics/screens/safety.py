@@ -16,6 +16,7 @@ from .session import (
     show_button,
     show_main_button,
     show_messages,
+    show_note,
     tell,
     turn_to,
 )
@@ -26,7 +27,7 @@ _UNMONITORED = 0
 
 def show_safety(stage: Stage, case: Case | None) -> None:
     """Show one of the four; ``case`` is None until the first is answered, so that a tap by mistake leaves nothing."""
-    st.caption(tell("safety_step", number=str(SAFETY.index(stage) + 1)))
+    show_note(tell("safety_step", number=str(SAFETY.index(stage) + 1)))
     st.title(tell_caution(stage, find_region())[0], anchor=False)
     show_messages()
     place = (NEW, 0) if case is None else (case.case_id, case.revision)

@@ -7,6 +7,7 @@ import functools
 import logging
 import re
 import uuid
+import zlib
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -21,6 +22,12 @@ from diagnostics.reports import Region, Words, say, tell_caution
 from diagnostics.visit import Assessment, assess_case
 
 NEW = "new"
+# Names of our own keys, and the two parts of the page that Streamlit names for tests.
+_STYLE = """
+.st-key-symptom label, .st-key-closing label, .st-key-other_what label, .st-key-example label {padding: .45rem 0;}
+[data-testid="stBottomBlockContainer"] {padding-bottom: 1rem; padding-top: .75rem;}
+"""
+_TO_TOP = "document.querySelector('[data-testid=stMain]')?.scrollTo(0, 0);"
 _SPECIAL = re.compile(r"([\\`*_\[\]<>~$#!|])")
 
 
@@ -145,6 +152,30 @@ def show_main_button(label: str, callback: Callable[..., None], args: tuple[obje
 def show_button(label: str, callback: Callable[..., None], args: tuple[object, ...], key: str) -> None:
     """Show another action, as wide as the page."""
     st.button(label, key=key, width="stretch", on_click=guarded(callback), args=args)
+
+
+def show_note(text: str) -> None:
+    """Show something in small letters, but as dark as all others: it is read in sunlight."""
+    st.markdown(f":small[{text}]")
+
+
+def is_dark() -> bool:
+    """Return whether the page is dark now, as far as the browser has told."""
+    return st.context.theme.type == "dark"
+
+
+def show_style() -> None:
+    """Make rows of choices as high as a thumb, and the lower edge no higher than its button."""
+    st.html(f"<style>{_STYLE}</style>")
+
+
+def show_top(step: str) -> None:
+    """Bring the upper edge of a new step into view: the page would stay where the last one was left.
+
+    The script is our own constant; ``step`` only makes it another one, so that it runs once a step.
+    """
+    number = zlib.crc32(step.encode())
+    st.html(f"<script>/* {number} */{_TO_TOP}</script>", unsafe_allow_javascript=True)
 
 
 def show_cautions(names: tuple[str, ...]) -> None:

@@ -41,7 +41,7 @@ def show_start(store: CaseStore) -> None:
     st.markdown(tell("demo_why"))
     show_button(tell("demo_case"), _begin_demo, (), "begin_demo")
     _show_region()
-    show_main_button(f"＋ {tell('new_case')}", go_to, (NEW,), "new_case")
+    show_main_button(f"+ {tell('new_case')}", go_to, (NEW,), "new_case")
 
 
 def _show_visit(visit: Case | str) -> None:

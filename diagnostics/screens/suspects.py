@@ -4,18 +4,20 @@ import streamlit as st
 
 from diagnostics.cases import Reading
 from diagnostics.readings import Measurement
-from diagnostics.reports import Words, find_shares, list_suspects, render_loop
+from diagnostics.reports import Words, describe_picture, find_shares, list_suspects, render_loop
 from diagnostics.visit import Assessment, understand
 
-from .session import build_words, format_moment, guarded, open_store, plain, tell, turn_to
+from .session import build_words, format_moment, guarded, is_dark, open_store, plain, show_note, tell, turn_to
 
 
 def show_suspects(assessment: Assessment, next_: Measurement | None) -> None:
     """Show the loop with its suspects, then the list of them."""
     words, d = build_words(assessment), assessment.diagnosis
     st.subheader(tell("suspects_title"), anchor=False)
-    st.html(render_loop(assessment.loop, find_shares(d), next_, words))
-    st.caption(tell("picture_key"))
+    shares = find_shares(d)
+    drawn = render_loop(assessment.loop, shares, next_, dark=is_dark())
+    st.image(drawn, width="stretch", alt=describe_picture(assessment.loop, shares, next_, words))
+    show_note(tell("picture_key"))
     st.markdown("\n".join(f"- **{percent}** {plain(text)}" for percent, text in list_suspects(d, words)))
 
 
@@ -28,7 +30,7 @@ def show_readings(assessment: Assessment, *, may_change: bool = True) -> None:
         for number, reading in enumerate(case.readings, 1):
             _show_reading(assessment, words, number, reading, may_change=may_change)
         for item in case.retracted:
-            st.caption(f"{tell('taken_back')}: {_tell_reading(assessment, words, item.reading)}")
+            show_note(f"{tell('taken_back')}: {_tell_reading(assessment, words, item.reading)}")
 
 
 def _tell_reading(assessment: Assessment, words: Words, reading: Reading) -> str:

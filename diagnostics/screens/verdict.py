@@ -4,7 +4,7 @@ import streamlit as st
 
 from diagnostics.cases import CLOSINGS, Case
 from diagnostics.readings import Measurement
-from diagnostics.reports import Words, explain_next, list_parts, tell_after_repair, tell_certainty, tell_closing
+from diagnostics.reports import Words, explain_next, list_after_repair, list_parts, tell_certainty, tell_closing
 from diagnostics.visit import Assessment, deny_cure, list_disturbed, pass_tests, put_back, record_repair
 
 from .session import (
@@ -20,6 +20,7 @@ from .session import (
     show_cautions,
     show_main_button,
     show_messages,
+    show_note,
     tell,
     turn_to,
 )
@@ -46,7 +47,7 @@ def show_verdict(assessment: Assessment) -> None:
 
 def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) -> None:
     d, case = assessment.diagnosis, assessment.case
-    st.caption(tell("settled_title") if d.settled else tell("likely_title"))
+    show_note(tell("settled_title") if d.settled else tell("likely_title"))
     st.markdown(f"## {plain(words.repair(repair))}")
     parts = list_parts(repair)
     carried = tell("parts", parts=", ".join(parts)) if parts else tell("no_parts")
@@ -78,7 +79,7 @@ def show_proof(case: Case) -> None:
     """Show the fixed list of tests after any repair."""
     st.title(tell("proof_title"), anchor=False)
     show_messages()
-    st.markdown(tell_after_repair(find_region()))
+    st.markdown("\n".join(f"{n}. {test}" for n, test in enumerate(list_after_repair(find_region()), 1)))
     show_cautions(("outputs", "tell_people"))
     place = (case.case_id, case.revision)
     show_button(tell("proof_not"), _deny, place, "proof_not")
@@ -123,7 +124,7 @@ def _show_disturbed(assessment: Assessment, words: Words) -> None:
         for m in some:
             args = (case.case_id, case.revision, m.key)
             st.checkbox(_name_disturbed(m, words), key=f"back {m.key}", on_change=guarded(_put_back), args=args)
-        st.caption(tell("put_back_all"))
+        show_note(tell("put_back_all"))
 
 
 def _name_disturbed(m: Measurement, words: Words) -> str:

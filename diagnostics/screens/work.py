@@ -19,6 +19,7 @@ from .session import (
     show_cautions,
     show_main_button,
     show_messages,
+    show_note,
     tell,
     turn_to,
 )
@@ -60,12 +61,12 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     suggested = d.next is not None and d.next.measurement is not None and d.next.measurement.key == m.key and not old
     if suggested and d.contradiction is not None:
         _show_contradiction(assessment, words)
-    st.caption(tell("next_title") if suggested else tell("something_else"))
+    show_note(tell("next_title") if suggested else tell("something_else"))
     st.markdown(f"## {plain(words.ask(m))}")
     if old is not None:
         st.info(f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
     if suggested and d.next is not None:
-        st.caption(tell("minutes_from", minutes=f"{d.next.minutes:.0f}"))
+        show_note(tell("minutes_from", minutes=f"{d.next.minutes:.0f}"))
     show_cautions(m.cautions)
     show_answer(assessment, m, old)
     if suggested:

@@ -224,7 +224,7 @@ def play(plant: Plant, world: World, symptom: str, policy: str) -> Story:
     """Play one session to its end and score it."""
     story = Story(plant.fault, plant.site.stem, plant.context, symptom, policy)
     readings: list[Row] = []
-    latest = ask("diagnose", "-", text=case_text(plant, symptom, readings))
+    latest = diagnose(plant, symptom, readings)
     rows = listed("measurements", plant.site)
     chooser = {
         "engine": lambda: choose_asked(rows, lambda: latest),
@@ -232,7 +232,7 @@ def play(plant: Plant, world: World, symptom: str, policy: str) -> Story:
         "random": lambda: choose_any(rows, np.random.default_rng([*plant.seed, 5])),
     }[policy]()
     stand, value = "panel", ""
-    while not latest["settled"] and len(readings) < MOST_STEPS:
+    while "crash" not in latest and not latest["settled"] and len(readings) < MOST_STEPS:
         row = next(chooser, None) if not readings else send(chooser, value)
         if row is None:
             break
@@ -244,9 +244,20 @@ def play(plant: Plant, world: World, symptom: str, policy: str) -> Story:
         stand = row["place"]
         leads: Row = {key: row[key] for key in ("red", "black", "at") if key in row}
         readings.append({"measurement": row["measurement"], **leads, "mode": row["mode"], "value": value})
-        latest = ask("diagnose", "-", text=case_text(plant, symptom, readings))
-    end_story(story, plant, latest)
+        latest = diagnose(plant, symptom, readings)
+    if "crash" in latest:
+        story.ended, story.last = "crash", f"{latest['crash']}\n{case_text(plant, symptom, readings)}"
+    else:
+        end_story(story, plant, latest)
     return story
+
+
+def diagnose(plant: Plant, symptom: str, readings: Sequence[Row]) -> Row:
+    """Return the diagnosis; *crash* with what was printed instead when the program ends in any other way."""
+    try:
+        return ask("diagnose", "-", text=case_text(plant, symptom, readings))
+    except AssertionError as error:
+        return {"crash": str(error)[-600:]}
 
 
 def send(chooser: Chooser, value: str) -> Row | None:
@@ -332,6 +343,7 @@ def tally(stories: Sequence[Story], policy: str) -> Row:
         "settled_right": sum(story.right is True for story in settled),
         "settled_wrong": sum(story.right is not True for story in settled),
         "never_settled": len(mine) - len(settled),
+        "of_these_crashed": sum(story.ended == "crash" for story in mine),
         "minutes_mean": round(float(np.mean([story.minutes for story in mine])), 1),
         "minutes_median": round(float(np.median([story.minutes for story in mine])), 1),
         "table_minutes_mean": round(float(np.mean([story.table_minutes for story in mine])), 1),
