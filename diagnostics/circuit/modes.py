@@ -86,25 +86,27 @@ def _parse_known(rest: str, text: str) -> float:
         ) from error
 
 
-def build_steps(mode: Mode, zone: str) -> tuple[Step, ...]:
+def build_steps(mode: Mode, loop: Loop) -> tuple[Step, ...]:
     """Return the actions that lead from standby into a mode."""
     smoke = f"{mode.detector}.smoke"
-    lifted = f"{zone}.lifted"
+    zones = [z.name for z in loop.zones]
+    lifted = {f"{zone}.lifted": True for zone in zones} | ({"module.lifted": True} if loop.module else {})
+    known = {f"{zone}.{s}": True for zone in zones for s in ("lifted", "known")}
     reset: tuple[Step, ...] = ({"panel.reset": True}, {"panel.reset": False})
     steps: dict[str, tuple[Step, ...]] = {
         "alarm": ({smoke: True},),
         "during_reset": ({"panel.reset": True},),
         "after_reset": ({smoke: True}, {smoke: False}, *reset),
-        "lifted": ({"panel.down": True, lifted: True},),
-        "lifted_supply_on": ({lifted: True},),
+        "lifted": ({"panel.down": True, **lifted},),
+        "lifted_supply_on": (lifted,),
         "head_off": ({f"{mode.detector}.head_off": True},),
-        "known_resistor": ({lifted: True, f"{zone}.known": True}, *reset),
+        "known_resistor": (known, *reset),
     }
     return steps.get(mode.word, ())
 
 
-def build_mode_edits(mode: Mode, zone: str) -> Edits:
+def build_mode_edits(mode: Mode, loop: Loop) -> Edits:
     """Return the edits that a mode brings with it: the known resistor has a value of its own."""
     if mode.resistance_ohm is None:
         return ()
-    return (SetResistance(f"known.{zone}", mode.resistance_ohm),)
+    return tuple(SetResistance(f"known.{zone.name}", mode.resistance_ohm) for zone in loop.zones)

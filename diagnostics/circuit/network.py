@@ -149,7 +149,8 @@ def build_network(loop: Loop, edits: Sequence[Edits]) -> Network:
 
 
 def _field_points(loop: Loop) -> list[tuple[str, str]]:
-    return [(f"field.{zone.name}+", f"field.{zone.name}-") for zone in loop.zones]
+    names = [zone.name for zone in loop.zones] + [c.name for c in (loop.module.channels if loop.module else ())]
+    return [(f"field.{name}+", f"field.{name}-") for name in names]
 
 
 def _unite(loop: Loop, edits: Sequence[Edits]) -> _Union:

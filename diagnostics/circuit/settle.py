@@ -99,7 +99,7 @@ def _settle(settled: Settled) -> Settled:
     rest = np.arange(columns.size)
     toggled = np.zeros_like(signals)
     for sweep in range(MOST_SWEEPS):
-        wanted = np.where(held[:, rest], signals[:, rest], _follow(network, signals[:, rest], point.volts[:, rest]))
+        wanted = _follow(network, signals[:, rest], point.volts[:, rest], held[:, rest])
         changed = wanted != signals[:, rest]
         open_ = changed.any(axis=0)
         rest, wanted, changed = rest[open_], wanted[:, open_], changed[:, open_]
@@ -121,8 +121,11 @@ def _name_chatter(network: Network, toggled: Flags, rest: Index, count: int) -> 
     return tuple(found.get(c, ()) for c in range(count))
 
 
-def _follow(network: Network, signals: Flags, volts: Array) -> Flags:
-    """Return the signals that the volts ask for; relays follow only where every detector already agrees."""
+def _follow(network: Network, signals: Flags, volts: Array, held: Flags) -> Flags:
+    """Return the signals that the volts ask for: detectors, relays, module outputs, each once those before it rest.
+
+    ``held`` signals stay as they are.
+    """
     wanted = signals.copy()
     row = {name: n for n, name in enumerate(network.loop.signals)}
     busy = np.zeros(signals.shape[1], dtype=np.bool_)
@@ -133,16 +136,17 @@ def _follow(network: Network, signals: Flags, volts: Array) -> Flags:
         latched = row[f"{d.name}.latched"]
         sets = signals[row[f"{d.name}.smoke"]] & (across >= d.powered_v)
         wanted[latched] = (signals[latched] | sets) & (across >= d.release_v) & there
+        wanted[latched] = np.where(held[latched], signals[latched], wanted[latched])
         busy |= wanted[latched] != signals[latched]
     for relay in network.loop.relays:
         across = _across(network, volts, relay.plus, relay.minus)
         operated = row[f"{relay.name}.operated"]
         moved = np.where(across >= relay.pull_in_v, True, np.where(across < relay.drop_out_v, False, signals[operated]))  # noqa: FBT003
-        wanted[operated] = np.where(busy, signals[operated], moved)
+        wanted[operated] = np.where(busy | held[operated], signals[operated], moved)
     module = network.loop.module
     if module is not None:
         _follow_module(network, module, wanted, volts, busy | (wanted != signals).any(axis=0))
-    return wanted
+    return np.where(held, signals, wanted)
 
 
 def _follow_module(network: Network, module: Module, wanted: Flags, volts: Array, busy: Flags) -> None:

@@ -18,10 +18,10 @@ class _Strict(BaseModel):
 
 
 class Sees(_Strict):
-    """What a look finds: a token, the place (``end``, ``reset``, ``here``), and the share of lookers who find it."""
+    """What a look finds: a token, the place (``here`` is that of the fault), and the share of lookers who find it."""
 
     token: str
-    at: Literal["end", "reset", "here"]
+    at: Literal["end", "reset", "panel", "here"]
     share: float
 
 

@@ -9,7 +9,7 @@ from diagnostics.units import format_short, parse_resistor
 from diagnostics.wiring import Edits, Loop
 
 from .data import CONTEXTS, Context, KindData, Remedy, read_catalogue
-from .kinds import KINDS
+from .kinds import KINDS, FaultKind
 
 _TEXT = re.compile(r"([a-z_]+)(?:=([^@]*))?@([A-Za-z0-9_.+-]+)")
 
@@ -40,19 +40,20 @@ class Fault:
 
     @property
     def spot(self) -> str:
-        """Return where a person works to mend it: ``end``, ``reset``, ``panel``, ``det3`` or ``run det3``."""
-        if self.place in {"end", "reset", "panel"}:
+        """Return where a person works to mend it: a place, or ``run det3``, ``run module.fire`` for a run of cable."""
+        name, dot, end = self.place.partition(".")
+        if not dot or self.data.family == "end_resistor":
             return self.place
-        name, dot, _ = self.place.partition(".")
-        return f"run {name}" if dot else name
+        return f"run {name}.{end.rstrip('+-')}" if name == "module" else f"run {name}"
 
     @property
     def repair_class(self) -> tuple[str, str]:
         """Return remedy and spot: faults that share both are mended by the same work.
 
-        Moving an end resistor ends at the far end, wherever it was found.
+        Moving an end resistor or a supervision relay ends at the far end, wherever it was found.
         """
-        return (self.data.remedy, "end" if self.data.remedy == "move_end_resistor" else self.spot)
+        at_end = self.data.remedy in {"move_end_resistor", "fit_end_relay"}
+        return (self.data.remedy, "end" if at_end else self.spot)
 
     def build_edits(self, loop: Loop) -> Edits:
         """Return what the fault does to the loop."""
@@ -61,15 +62,21 @@ class Fault:
 
 def list_faults(loop: Loop) -> tuple[Fault, ...]:
     """Return every single fault of the catalogue that this loop can have."""
-    values = read_catalogue().values
-    right_ohm = loop.by_name["end.resistor"].resistance_ohm
-    faults: list[Fault] = []
-    for kind in KINDS.values():
-        ohms: Sequence[float | None] = getattr(values, kind.values) if kind.values else (None,)
-        if kind.values == "end_resistor_ohm":
-            ohms = [ohm for ohm in ohms if ohm is not None and abs(ohm / (right_ohm or 1.0) - 1) > 0.05]
-        faults += [Fault(kind.name, place, ohm) for place in kind.places(loop) for ohm in ohms]
-    return tuple(faults)
+    return tuple(
+        Fault(kind.name, place, ohm)
+        for kind in KINDS.values()
+        for place in kind.places(loop)
+        for ohm in _list_values(loop, kind, place)
+    )
+
+
+def _list_values(loop: Loop, kind: FaultKind, place: str) -> Sequence[float | None]:
+    """Return the values that a kind is tried with; an end resistor of the right value is no fault."""
+    if not kind.values:
+        return (None,)
+    ohms: Sequence[float] = getattr(read_catalogue().values, kind.values)
+    right_ohm = loop.by_name[loop.end_resistors[place]].resistance_ohm if place in loop.end_resistors else None
+    return [ohm for ohm in ohms if right_ohm is None or abs(ohm / right_ohm - 1) > 0.05]
 
 
 def parse_fault(text: str, loop: Loop) -> Fault:

@@ -124,7 +124,7 @@ class _Core:
         elif kind == "which_dark":
             self._file_said(some[0], numbers, find_dark_sets(standby, ""))
         else:
-            settled = apply_steps(standby, build_steps(some[0].mode, self.loop.zones[0].name))
+            settled = apply_steps(standby, build_steps(some[0].mode, self.loop))
             for m in some:
                 self._file_words(m, numbers, self._find_chances(m, numbers, settled))
 
@@ -133,7 +133,7 @@ class _Core:
             return find_lamp_chances(settled, m.at)
         if m.kind in {"look", "settings"}:
             return find_sight_chances(self.loop, m, [self.hypotheses[n] for n in numbers])
-        return find_zone_chances(settled)
+        return find_zone_chances(settled, "" if m.at == "panel" else m.at)
 
     def _file_words(self, m: Measurement, numbers: Index, chances: tuple[tuple[str, ...], Array]) -> None:
         file = self._files[m.key]
@@ -151,7 +151,7 @@ class _Core:
         file.known[numbers] = True
 
     def _file_numbers(self, some: list[Measurement], numbers: Index, standby: Settled) -> None:
-        settled = apply_steps(standby, build_steps(some[0].mode, self.loop.zones[0].name))
+        settled = apply_steps(standby, build_steps(some[0].mode, self.loop))
         meter = build_meter_input(some[0], self.meter)
         shown = read_meter(settled, [find_leads(m, self.loop) for m in some], meter)
         shown = to_ohms(shown, meter) if some[0].kind == "ohms" else shown
@@ -241,8 +241,9 @@ def find_leads(m: Measurement, loop: Loop) -> tuple[str, str]:
     """Return the terminals that the leads touch: ohms of a lifted pair are taken on the wires, not on the screws."""
     if m.kind != "ohms":
         return m.red, m.black
-    zone = loop.zones[0]
-    onto = {zone.plus: f"field.{zone.name}+", zone.minus: f"field.{zone.name}-"}
+    channels = loop.module.channels if loop.module else ()
+    watched = [(p.name, p.plus, p.minus) for p in loop.zones] + [(p.name, p.plus, p.minus) for p in channels]
+    onto = {t: f"field.{name}{t[-1]}" for name, *ends in watched for t in ends}
     return onto.get(m.red, m.red), onto.get(m.black, m.black)
 
 

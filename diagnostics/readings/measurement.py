@@ -7,14 +7,14 @@ from typing import Literal
 from diagnostics.circuit import STANDBY, Mode, parse_mode
 from diagnostics.errors import FaultError, find_nearest
 from diagnostics.faults import read_catalogue
-from diagnostics.wiring import Detector, Loop, Style
+from diagnostics.wiring import Detector, Loop
 
 from .data import MeasurementKind, Tool, Travel, read_table
 
 Outcome = Literal["volts", "ohms", "token"]
 STATES = ("normal", "trouble", "alarm")
 LAMPS = ("lit", "dark", "alarm")
-TESTS = ("reports_and_clears", "reports_and_stays", "no_report", "alarm_already")
+TESTS = ("reports_and_clears", "reports_and_stays", "no_report", "alarm_already", "reports_wrong_zone")
 AS_IT_SHOULD_BE = "as_it_should_be"
 SETTING_WRONG = "setting_wrong"
 _TOKENS = {
@@ -109,9 +109,21 @@ def list_sights() -> tuple[str, ...]:
     return tuple(dict.fromkeys(k.sees.token for k in read_catalogue().kinds.values() if k.sees.share))
 
 
-def find_lifted_mode(loop: Loop) -> Mode:
-    """Return how the zone pair is metered lifted: a supervision relay's contact needs the detector supply left on."""
+def list_lifted_pairs(loop: Loop) -> list[tuple[str, str]]:
+    """Return the terminals whose field wires are lifted for ohms: the zone's, or those of a module's own loop."""
+    pairs = loop.module.channels if loop.module else loop.zones
+    return [(p.plus, p.minus) for p in pairs]
+
+
+def find_lifted_mode(loop: Loop, plus: str = "") -> Mode:
+    """Return how a pair is metered lifted: a supervision relay's contact needs the detector supply left on.
+
+    ``plus`` names the pair; it only matters where a module has several.
+    """
     supervised = any(r.name == "endrelay" for r in loop.relays)
+    if supervised and loop.module and plus:
+        last = loop.detectors[-1].senses
+        supervised = any(c.plus == plus and c.label == last for c in loop.module.channels)
     return Mode("lifted_supply_on") if supervised else Mode("lifted")
 
 
@@ -121,23 +133,29 @@ def list_measurements(loop: Loop) -> tuple[Measurement, ...]:
 
 
 def _list_at_panel(loop: Loop) -> list[Measurement]:
-    zone = loop.zones[0]
-    lifted = find_lifted_mode(loop)
-    right_ohm = loop.site.zones[zone.name].end_resistor
-    found = [Measurement("panel_shows", at="panel")]
+    zones = [z.name for z in loop.zones] if len(loop.zones) > 1 else ["panel"]
+    right_ohm = loop.site.zones[loop.zones[0].name].end_resistor
+    known = Mode("known_resistor", resistance_ohm=right_ohm)
+    found = [Measurement("panel_shows", at=z) for z in zones]
     found += [Measurement("volts", red=r, black=b, place=find_place(r, loop)) for r, b in loop.meter_points]
-    found += [
-        Measurement("ohms", lifted, red=r, black=b) for r, b in ((zone.plus, zone.minus), (zone.minus, zone.plus))
-    ]
-    found.append(Measurement("known_resistor", Mode("known_resistor", resistance_ohm=right_ohm), at="panel"))
+    for pair in list_lifted_pairs(loop):
+        lifted = find_lifted_mode(loop, pair[0])
+        found += [Measurement("ohms", lifted, red=r, black=b) for r, b in (pair, pair[::-1])]
+    found += [Measurement("known_resistor", known, at=z) for z in zones]
     found += [Measurement("settings", at="panel"), Measurement("look", at="panel")]
-    if any(r.name == "reset" for r in loop.relays):
-        pulse = Mode("during_reset")
-        found += [Measurement("volts", pulse, red=r, black="panel.aux-") for r in ("reset.com", "reset.nc", "reset.no")]
-        found.append(Measurement("look", at="reset"))
+    found += _list_in_reset(loop)
+    found += [Measurement("look", at="module")] if loop.module else []
     if all(d.lamp != "dark" for d in loop.detectors):
         found.append(Measurement("which_dark", at="loop", visits=len(loop.detectors)))
     return found
+
+
+def _list_in_reset(loop: Loop) -> list[Measurement]:
+    """List what is worth metering during the reset pulse: the supply path, and the coil that should operate."""
+    starts = ("reset.", "panel.switched", "panel.reset", "module.in")
+    pairs = [(r, b) for r, b in loop.meter_points if r.startswith(starts) or b.startswith("panel.switched")]
+    found = [Measurement("volts", Mode("during_reset"), red=r, black=b) for r, b in pairs]
+    return [*found, Measurement("look", at="reset")] if any(r.name == "reset" for r in loop.relays) else found
 
 
 def _list_at_detector(loop: Loop, d: Detector) -> list[Measurement]:
@@ -222,8 +240,3 @@ def _suggest_place(known: list[Measurement], wanted: tuple[str, str]) -> str:
 def is_offered(measurement: Measurement, can: frozenset[str] | None) -> bool:
     """Return whether a person with these tools can do it; None is *everything*."""
     return can is None or measurement.tools <= can
-
-
-def is_two_wire(loop: Loop) -> bool:
-    """Return whether the detectors are fed by the zone pair itself."""
-    return loop.spec.style is Style.TWO_WIRE_ZONE

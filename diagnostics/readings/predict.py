@@ -21,8 +21,9 @@ from diagnostics.wiring import Loop
 
 from .data import Meter, read_table
 from .forecast import build_meter_input, find_leads
-from .measurement import Measurement
+from .measurement import Measurement, list_lifted_pairs
 from .meter import find_sd, show_value
+from .states import find_zone_chances
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +48,8 @@ class Prediction:
 
 def settle_mode(loop: Loop, faults: Sequence[Fault], mode: Mode) -> Settled:
     """Return the loop with its faults, settled in a mode; one column."""
-    zone = loop.zones[0].name
-    edits = (*build_all_edits(loop, faults), *build_mode_edits(mode, zone))
-    return solve_batch(loop, [edits], build_steps(mode, zone))
+    edits = (*build_all_edits(loop, faults), *build_mode_edits(mode, loop))
+    return solve_batch(loop, [edits], build_steps(mode, loop))
 
 
 def predict_mode(loop: Loop, faults: Sequence[Fault], mode: Mode, meter: Meter | None = None) -> Prediction:
@@ -68,8 +68,9 @@ def predict_mode(loop: Loop, faults: Sequence[Fault], mode: Mode, meter: Meter |
 
 def list_mode_measurements(loop: Loop, mode: Mode) -> list[Measurement]:
     """Return the meter readings that a mode allows; ohms never on a pair that is fed."""
-    zone = loop.zones[0]
-    ohms = [Measurement("ohms", mode, red=r, black=b) for r, b in ((zone.plus, zone.minus), (zone.minus, zone.plus))]
+    ohms = [
+        Measurement("ohms", mode, red=r, black=b) for pair in list_lifted_pairs(loop) for r, b in (pair, pair[::-1])
+    ]
     volts = [Measurement("volts", mode, red=r, black=b) for r, b in loop.meter_points]
     if mode.is_powered_down:
         return ohms
@@ -93,17 +94,14 @@ def predict_reading(settled: Settled, m: Measurement, meter: Meter) -> Predicted
 
 
 def show_zones(settled: Settled) -> dict[str, str | None]:
-    """Return what the panel shows for each zone; None while it holds the zone down for a reset."""
+    """Return what the panel shows for each zone; None while it holds the zone down for a reset, or is off."""
     loop = settled.network.loop
     found: dict[str, str | None] = {}
     for zone in loop.zones:
         held_down = bool(settled.signal("panel.reset")[0]) and f"dropped.{zone.name}" in loop.by_name
-        if held_down or settled.signal("panel.down")[0]:
-            found[zone.name] = None
-        elif settled.signal(f"{zone.name}.latched")[0]:
-            found[zone.name] = "alarm"
-        else:
-            found[zone.name] = zone.find_band(float(settled.volts(zone.plus, zone.minus)[0])).state
+        tokens, chance = find_zone_chances(settled, zone.name, exact=True)
+        off = held_down or bool(settled.signal("panel.down")[0])
+        found[zone.name] = None if off else tokens[int(np.argmax(chance[0]))]
     return found
 
 

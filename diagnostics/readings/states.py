@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Chances = tuple[tuple[str, ...], Array]
 _FLOOR_V = 0.02
+NORMAL, TROUBLE, ALARM = (STATES.index(s) for s in ("normal", "trouble", "alarm"))
 
 
 def blur(chance: Array, misread: float) -> Array:
@@ -25,19 +26,44 @@ def blur(chance: Array, misread: float) -> Array:
     return blurred
 
 
-def find_zone_chances(settled: Settled) -> Chances:
-    """Return the chances of normal, trouble and alarm for the first zone, (column, state)."""
-    zone = settled.network.loop.zones[0]
-    across = settled.volts(zone.plus, zone.minus)
-    chance = _by_band(zone, across)
-    latched = settled.signal(f"{zone.name}.latched")
-    chance[latched] = [0.0, 0.0, 1.0]
-    return STATES, chance
+def find_zone_chances(settled: Settled, name: str = "", *, exact: bool = False) -> Chances:
+    """Return the chances of normal, trouble and alarm for a zone, (column, state).
+
+    Without a name it is what the panel as a whole shows: alarm if any zone is, else trouble if any is. ``exact`` takes
+    thresholds as sharp.
+    """
+    zones = settled.network.loop.zones
+    each = [_find_one(settled, zone, exact=exact) for zone in zones]
+    if len(each) == 2:
+        swapped = settled.signal("panel.exchanged")[:, None]
+        each = [np.where(swapped, each[1], each[0]), np.where(swapped, each[0], each[1])]
+    if name:
+        return STATES, each[[z.name for z in zones].index(name)]
+    quiet = np.prod([c[:, NORMAL] for c in each], axis=0)
+    silent = np.prod([1 - c[:, ALARM] for c in each], axis=0)
+    return STATES, np.stack([quiet, silent - quiet, 1 - silent], axis=1)
 
 
-def _by_band(zone: Zone, across: Array) -> Array:
+def _find_one(settled: Settled, zone: Zone, *, exact: bool) -> Array:
+    """Read a zone's volts by its bands, then do with it what the panel's memory and settings do."""
+    chance = _by_band(zone, settled.volts(zone.plus, zone.minus), exact=exact)
+    chance[settled.signal(f"{zone.name}.latched")] = [0.0, 0.0, 1.0]
+    faulty, verifies = settled.signal(f"{zone.name}.faulty"), settled.signal(f"{zone.name}.verifies")
+    _pour(chance, NORMAL, TROUBLE, faulty)
+    _pour(chance, TROUBLE, NORMAL, settled.signal(f"{zone.name}.unsupervised"))
+    _pour(chance, ALARM, NORMAL, verifies)
+    chance[settled.signal(f"{zone.name}.bypassed")] = [1.0, 0.0, 0.0]
+    return chance
+
+
+def _pour(chance: Array, source: int, goal: int, where: Flags) -> None:
+    chance[where, goal] += chance[where, source]
+    chance[where, source] = 0.0
+
+
+def _by_band(zone: Zone, across: Array, *, exact: bool) -> Array:
     """Spread the zone volts over the bands: the share of a threshold that is uncertain stands in the data."""
-    sd = read_table().threshold_share * np.abs(across) + _FLOOR_V
+    sd = 1e-9 if exact else read_table().threshold_share * np.abs(across) + _FLOOR_V
     chance = np.zeros((across.size, len(STATES)))
     for band in zone.bands:
         inside = ndtr((band.high_v - across) / sd) - ndtr((band.low_v - across) / sd)
@@ -69,15 +95,24 @@ def find_test_chances(before: Settled, alarmed: Settled, resetting: Settled, nam
 
     The alarm stays when the detector's latch is held through the reset pulse: its supply, taken from the loop in reset
     without an alarm, stays at or above the volts at which it lets go. (A latched detector draws more and only lowers
-    them; a test holds this to the whole sequence of steps.)
+    them; a test holds this to the whole sequence of steps.) On a panel with zones for fire and CO, a report on the
+    other zone alone is one on the wrong zone.
     """
-    alarm = STATES.index("alarm")
-    already = find_zone_chances(before)[1][:, alarm]
-    reports = find_zone_chances(alarmed)[1][:, alarm]
+    right = find_right_zone(alarmed.network.loop, name)
+    already = find_zone_chances(before)[1][:, ALARM]
+    reports = find_zone_chances(alarmed, right)[1][:, ALARM]
+    anywhere = find_zone_chances(alarmed)[1][:, ALARM]
     stays = _is_held(alarmed, resetting, name)
-    fresh = 1 - already
-    chance = [fresh * reports * ~stays, fresh * reports * stays, fresh * (1 - reports), already]
+    fresh, wrong = 1 - already, np.maximum(anywhere - reports, 0.0)
+    none = 1 - reports - wrong
+    chance = [fresh * reports * ~stays, fresh * reports * stays, fresh * none, already, fresh * wrong]
     return TESTS, np.stack(chance, axis=1)
+
+
+def find_right_zone(loop: Loop, name: str) -> str:
+    """Return the zone on which a detector belongs: that of what it senses, or the first."""
+    senses = next(d.senses for d in loop.detectors if d.name == name)
+    return next((z.name for z in loop.zones if z.senses == senses), loop.zones[0].name)
 
 
 def _is_held(alarmed: Settled, resetting: Settled, name: str) -> Flags:
@@ -130,7 +165,7 @@ def find_look_place(fault: Fault, loop: Loop) -> str:
     match fault.data.sees.at:
         case "end":
             return loop.detectors[-1].name
-        case "reset":
-            return "reset"
+        case "reset" | "panel":
+            return fault.data.sees.at
         case _:
             return fault.place.partition(".")[0]

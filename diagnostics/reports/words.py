@@ -37,6 +37,7 @@ class _Table(_Strict):
     format: Literal["ohmward-words/1"]
     regions: dict[Region, dict[str, str]]
     places: dict[str, str]
+    nouns: dict[str, str]
     terminals: dict[str, str]
     ask: dict[str, _Ask]
     modes: dict[str, str]
@@ -135,13 +136,25 @@ class Words:
         return f"{_sign(end[-1])} {end[:-1]} of {self.detector(place)}"
 
     def place(self, name: str) -> str:
-        """Return where: ``at the panel``, ``at detector 3``."""
-        return self.table.places.get(name) or f"at {self.detector(name)}"
+        """Return where: ``at the panel``, ``at detector 3``, ``for zone 1``."""
+        return self.table.places.get(name) or (
+            f"for {self.noun(name)}" if self._is_zone(name) else f"at {self.noun(name)}"
+        )
+
+    def noun(self, name: str) -> str:
+        """Return a place by name: ``the panel``, ``detector 3``, ``zone 1``."""
+        if name in self.table.nouns:
+            return self.table.nouns[name]
+        return _space(name) if self._is_zone(name) else self.detector(name)
+
+    def _is_zone(self, name: str) -> bool:
+        return any(zone.name == name for zone in self.loop.zones)
 
     def run(self, place: str) -> str:
         """Return a run of cable or one of its conductors: ``minus conductor, run into detector 3``."""
         name, _, end = place.partition(".")
-        into = f"run into {self.detector(name)}"
+        whole = f"module.{end.rstrip('+-')}" if name == "module" else name
+        into = f"run into {self.noun(whole)}"
         core = {
             "in+": "plus conductor, ",
             "in-": "minus conductor, ",
@@ -153,14 +166,10 @@ class Words:
 
     def fault(self, fault: Fault) -> str:
         """Return what is wrong, and where."""
-        where = self.run(fault.place) if "." in fault.place else self._fault_place(fault.place)
+        is_run = "." in fault.place and fault.data.family != "end_resistor"
+        where = self.run(fault.place) if is_run else self.noun(fault.place)
         value = "" if fault.value_ohm is None else format_quantity(fault.value_ohm, "ohm", 2)
         return fault.data.title.format(place=where, value=value)
-
-    def _fault_place(self, place: str) -> str:
-        return {"panel": "the panel", "end": "the far end", "reset": "the reset relay"}.get(place) or self.detector(
-            place
-        )
 
     def faults(self, faults: Faults) -> str:
         """Return a hypothesis; nothing wrong has words of its own."""
@@ -244,7 +253,7 @@ class Words:
     def spot(self, spot: str) -> str:
         """Return where a repair is made."""
         if spot.startswith("run "):
-            return f"on the run into {self.detector(spot.removeprefix('run '))}"
+            return f"on the run into {self.noun(spot.removeprefix('run '))}"
         return self.place(spot)
 
     def repair(self, repair_class: tuple[str, str]) -> str:

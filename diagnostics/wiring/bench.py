@@ -55,7 +55,7 @@ class WiringBench:
         )
 
     def run(self, place: str, near: Ends, far: Ends, cable: CableSpec, length_m: float) -> None:
-        """Wire a run of a pair from its near to its far terminals; each core is named after the terminal it arrives at."""
+        """Wire a run of a pair from near to far terminals; each core is named after the terminal it arrives at."""
         part = build_part("cable_pair", cable.values)
         gauge = parse_gauge(cable.gauge)
         resistance_ohm = length_m * copper_resistance_ohm_per_m(gauge.area_mm2, part.number("temperature_c"))

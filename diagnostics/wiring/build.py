@@ -53,9 +53,7 @@ def _wire_panel(bench: WiringBench, site: Site, spec: LoopSpec) -> tuple[Zone, .
     return tuple(_wire_zone(bench, site, name, feed, spec) for name in site.zones)
 
 
-def _wire_zone(
-    bench: WiringBench, site: Site, zone: str, feed: tuple[float, float, float], spec: LoopSpec
-) -> Zone:
+def _wire_zone(bench: WiringBench, site: Site, zone: str, feed: tuple[float, float, float], spec: LoopSpec) -> Zone:
     """Wire one zone: its source, its screws, and the landings of the field wires, which can be lifted."""
     panel, plus, minus = bench.panel, f"panel.{zone}+", f"panel.{zone}-"
     spreads = {"zone_supply": panel.shares["zone_v"], "zone_source": panel.shares["zone_ohm"]}

@@ -19,7 +19,11 @@ TYPICAL_RUN_M = 10.0
 
 @dataclass(frozen=True, slots=True)
 class QuickDescription:
-    """Seven answers as typed; every one but the first two may be ``not sure``."""
+    """Answers as typed, seven at most for any style; every one but the first two may be ``not sure``.
+
+    ``panel_resistor`` only counts for a module, whose own loop has an end resistor of another value; ``end_relay`` only
+    for four-wire zones.
+    """
 
     style: str
     detectors: str
@@ -28,6 +32,7 @@ class QuickDescription:
     run: str = NOT_SURE
     reset: str = NOT_SURE
     end_relay: str = NOT_SURE
+    panel_resistor: str = NOT_SURE
     name: str = "Quick description"
 
 
@@ -49,18 +54,24 @@ def build_quick_site(answers: QuickDescription) -> tuple[Site, tuple[str, ...]]:
     end = _resistor(answers.end_resistor, notes)
     loop: dict[str, Tree] = {"zone": "zone1", "style": answers.style, "count": answers.detectors.strip()}
     loop |= {"end_resistor": {**end}, "cable": _cable(answers, notes)}
-    if answers.style == "four_wire_zone":
+    zones: dict[str, Tree] = {"zone1": {"senses": "fire", "end_resistor": end["resistance"]}}
+    if answers.style != "two_wire_zone":
         loop |= _supply(answers, notes)
-    zones: Tree = {"zone1": {"senses": "fire", "end_resistor": end["resistance"]}}
+    if answers.style.startswith("module"):
+        right = _resistor(answers.panel_resistor, notes, "The panel's resistor")["resistance"]
+        zones = {"zone1": {"senses": "fire", "end_resistor": right}, "zone2": {"senses": "co", "end_resistor": right}}
+        loop["co_zone"] = "zone2"
+        notes.append(
+            "Fire on zone 1, CO on zone 2 and smoke detectors throughout are assumed; a site file can say more."
+        )
     data: Tree = {"format": "ohmward-site/1", "name": answers.name, "zones": zones, "loops": [loop]}
     return parse_site_data(data, "description"), tuple(notes)
 
 
-def _resistor(text: str, notes: list[str]) -> dict[str, str]:
+def _resistor(text: str, notes: list[str], name: str = "End resistor") -> dict[str, str]:
     if _is_unsure(text):
         notes.append(
-            f"End resistor not known: {format_quantity(TYPICAL_RESISTOR_OHM, 'ohm')}"
-            f" ± {UNSURE_RESISTOR_PERCENT:g} % is used."
+            f"{name} not known: {format_quantity(TYPICAL_RESISTOR_OHM, 'ohm')} ± {UNSURE_RESISTOR_PERCENT:g} % is used."
         )
         return {"resistance": f"{TYPICAL_RESISTOR_OHM:g}", "spread": f"{UNSURE_RESISTOR_PERCENT:g}"}
     return {"resistance": repr(parse_resistor(text))}
@@ -89,6 +100,8 @@ def _supply(answers: QuickDescription, notes: list[str]) -> dict[str, Tree]:
         notes.append(
             "How the detectors are reset is not known: a relay contact in their supply is assumed; look for it."
         )
+    if answers.style == "module_two_wire":
+        return found
     if _is_unsure(answers.end_relay):
         notes.append(
             "Whether a supervision relay sits at the end is not known: one is assumed; look at the last detector."

@@ -190,8 +190,8 @@ class Channel:
 class Module:
     """An interface module: powered while its relay of the same name is operated.
 
-    Its state table: not powered, both outputs open; trouble on any channel, both open; an alarm closes the output of its
-    label (of the latched detectors on a two-wire loop, fire where none is latched).
+    Its state table: not powered, both outputs open; trouble on any channel, both open; an alarm closes the output of
+    its label (of the latched detectors on a two-wire loop, fire where none is latched).
     """
 
     name: str

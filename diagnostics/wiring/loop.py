@@ -10,9 +10,8 @@ from .edits import Add, Edits, Hold, Move, Remove, SetResistance
 from .elements import EARTH, Detector, Element, Kind, Module, Relay, Zone
 from .site import LoopSpec, Site
 
-
-# What a panel does with a zone beside reading its volts: lifted wires, the known resistor on it, its memory, its settings.
-ZONE_SIGNALS = ("lifted", "known", "latched", "bypassed", "unsupervised", "verifies")
+# What a panel does with a zone beside reading its volts: wires lifted, the known resistor on it, memory, settings.
+ZONE_SIGNALS = ("lifted", "known", "latched", "bypassed", "unsupervised", "verifies", "faulty")
 
 
 @dataclass(frozen=True)
@@ -67,7 +66,7 @@ class Loop:
         names |= {f"{zone.name}.{s}" for zone in self.zones for s in ZONE_SIGNALS}
         if self.module is not None:
             names |= {f"module.{s}" for s in ("trouble", "fire", "co", "dead", "lifted")}
-        return tuple(sorted(names | {"panel.reset", "panel.down"}))
+        return tuple(sorted(names | {"panel.reset", "panel.down", "panel.exchanged"}))
 
     def find_detector(self, name: str) -> Detector | None:
         """Return the detector of this name, or None."""

@@ -23,7 +23,7 @@ def wire_module(bench: WiringBench, site: Site, spec: LoopSpec) -> None:
             bench.run(f"module.{output}", (f"field.{zone}+", f"field.{zone}-"), ends, spec.cable, spec.module_run)
             _wire_output(bench, output, part, site.zones[zone].end_resistor)
     if spec.style is Style.MODULE_TWO_WIRE:
-        channels = (_wire_channel(bench, "loop", part, ""),)
+        channels: tuple[Channel, ...] = (_wire_channel(bench, "loop", part, ""),)
         wire_two_wire_chain(bench, spec, ("field.loop+", "field.loop-"))
     else:
         channels = tuple(_wire_channel(bench, f"loop_{kind}", part, kind) for kind in OUTPUTS)
@@ -75,4 +75,6 @@ def _build_bands(part: Part) -> tuple[Band, ...]:
     inf = float("inf")
     names = ("short", "alarm", "in between", "normal", "open")
     states = ("alarm", "alarm", "trouble", "normal", "trouble")
-    return tuple(Band(n, low, high, s) for n, s, low, high in zip(names, states, [-inf, *edges], [*edges, inf], strict=True))
+    return tuple(
+        Band(n, low, high, s) for n, s, low, high in zip(names, states, [-inf, *edges], [*edges, inf], strict=True)
+    )

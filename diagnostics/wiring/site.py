@@ -150,7 +150,9 @@ class LoopSpec(_Strict):
         if self.style.is_two_wire and self.end_relay is not None:
             raise ValueError("a two-wire loop has no power pair, so no 'end_relay' belongs on it")
         if self.co_zone is not None and not self.style.is_module:
-            raise ValueError("only an interface module reports on a zone for CO beside that for fire: leave 'co_zone' out")
+            raise ValueError(
+                "only an interface module reports on a zone for CO beside that for fire: leave 'co_zone' out"
+            )
         two_wire = self.style is Style.TWO_WIRE_ZONE
         if two_wire and self.reset not in {None, Reset.ZONE}:
             raise ValueError("a two-wire zone is reset by the zone itself: leave 'reset' out or write 'zone'")

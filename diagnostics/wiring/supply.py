@@ -31,7 +31,9 @@ def _wire_resettable(bench: WiringBench) -> Ends:
     panel = bench.panel
     feed = (panel.number("aux_v"), panel.number("aux_ohm"), panel.number("switched_limit_a"))
     ends = ("panel.switched+", "panel.switched-")
-    bench.source("source.switched", (ends[0], "panel.common"), feed, {"aux_supply": panel.shares["aux_v"]}, FED, _RUNNING)
+    bench.source(
+        "source.switched", (ends[0], "panel.common"), feed, {"aux_supply": panel.shares["aux_v"]}, FED, _RUNNING
+    )
     bench.joint("screw.panel.switched-", ends[1], "panel.common")
     bench.points.append(ends)
     return ends
@@ -65,7 +67,9 @@ def _wire_relay(bench: WiringBench, spec: LoopSpec, feed: Ends) -> Ends:
     bench.contact("contact.reset.no", ("reset.com", "reset.no"), contact_ohm, Gate("reset.operated", when=True))
     drive = (part.number("drive_v"), part.number("drive_ohm"), 1.0)
     coil: Ends = ("panel.reset+", "panel.reset-")
-    bench.source("source.reset", (coil[0], "panel.common"), drive, {"aux_supply": part.shares["drive_v"]}, FED, _RESETTING)
+    bench.source(
+        "source.reset", (coil[0], "panel.common"), drive, {"aux_supply": part.shares["drive_v"]}, FED, _RESETTING
+    )
     bench.joint("screw.panel.reset-", coil[1], "panel.common")
     bench.resistor("coil.reset", coil, part.number("coil_ohm"))
     bench.relays.append(Relay("reset", *coil, part.number("pull_in_v"), part.number("drop_out_v")))
