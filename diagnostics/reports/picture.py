@@ -74,8 +74,9 @@ def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement
 def render_style(style: Style, *, dark: bool) -> str:
     """Return a small picture of a wiring style: panel, three detectors, what sits at the end."""
     lines = _LINES[style]
-    parts = [_line(50, y, 312 if y in lines[-2:] else 262, y) for y in lines]
-    parts += [_box(4, 46), *(_box(x, 40) for x in (90, 160, 230)), _zigzag(312, lines[-2], lines[-1])]
+    gaps = ((50, 90), (130, 160), (200, 230), (270, 300))
+    parts = [_line(start, y, end, y) for start, end in gaps for y in lines if end < 300 or y in lines[-2:]]
+    parts += [_box(4, 46), *(_box(x, 40) for x in (90, 160, 230)), _zigzag(300, 330, lines[-2], lines[-1])]
     parts += [_text(27, 67, say("picture_panel"), 13), _text(330, 96, say("picture_end"), 13)]
     parts += [_text(x + 20, 68, str(n), 18) for n, x in enumerate((90, 160, 230), 1)]
     return _wrap((360, 100), parts, dark=dark)
@@ -103,10 +104,10 @@ def _draw_cell(number: int, cell: _Cell, loop: Loop, shares: Mapping[str, float]
     parts += _draw_share(_RUN, _BOX, shares.get(cell.spot, 0.0))
     middle = _RUN + _BOX // 2
     if cell.spot == "end":
-        parts.append(_zigzag(_RUN, _LINES[style][-2], _LINES[style][-1]))
+        parts.append(_zigzag(_RUN, middle, _LINES[style][-2], _LINES[style][-1]))
     else:
         parts += [_box(_RUN, _BOX), _text(middle, 69, cell.big, 22 if len(cell.big) < 3 else 17, bold=True)]
-    parts.append(_text(middle - 6, 104, _shorten(cell.small), 14))
+    parts.append(_text(middle, 104, _shorten(cell.small), 14))
     x, y = _find_corner(number)
     return f'<g transform="translate({x} {y})">{"".join(parts)}</g>'
 
@@ -146,7 +147,7 @@ def _draw_frame(number: int) -> str:
     x, y = _find_corner(number)
     dashed = 'fill="none" stroke="currentColor" stroke-width="3" stroke-dasharray="7 4"'
     frame = _rect(_RUN - 6, _TOP - 5, _BOX + 12, _BOTTOM - _TOP + 10, dashed)
-    label = _text(_RUN + _BOX // 2 - 6, 120, f"▲ {say('picture_next')}", 14, bold=True)
+    label = _text(_RUN + _BOX // 2, 120, f"▲ {say('picture_next')}", 14, bold=True)
     return f'<g transform="translate({x} {y})">{frame}{label}</g>'
 
 
@@ -195,9 +196,9 @@ def _box(x: int, width: int) -> str:
     return _rect(x, _TOP, width, _BOTTOM - _TOP, _OUTLINE)
 
 
-def _zigzag(x: int, top: int, bottom: int) -> str:
+def _zigzag(x: int, middle: int, top: int, bottom: int) -> str:
     """Return a resistor across two lines, its ends on them."""
-    middle, body = x + 18, max(26, bottom - top)
+    body = max(26, bottom - top)
     y = (top + bottom - body) / 2
     path = f"M{x} {top}H{middle}V{y:g}M{x} {bottom}H{middle}V{y + body:g}"
     return f'<path d="{path}" {_OUTLINE}/>{_rect(middle - 7, y, 14, body, _OUTLINE)}'

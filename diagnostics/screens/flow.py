@@ -36,6 +36,8 @@ from .suspects import show_readings
 from .verdict import show_closed, show_closing, show_proof, show_repairs
 from .work import show_work
 
+_TICK_S = 20.0  # how often the head of the page counts the test period down
+
 
 def show_app() -> None:
     """Show the screen that comes now; whatever goes wrong ends as a kind sentence here."""
@@ -114,13 +116,24 @@ def _show_head(case: Case | None) -> None:
     with st.container(horizontal=True, vertical_alignment="center", wrap=False, gap="small"):
         st.button(f"‹ {tell('all_cases')}", key="all_cases", on_click=guarded(go_to), args=("",))
         if case is not None:
-            show_note(_tell_head(case))
+            st.fragment(_show_head_line, run_every=_TICK_S)(case)
     if case is None or case.closing:
         return
     end = find_test_end(case)
     if end is not None and not count_left_s(end):
         st.warning(tell("on_test_over", until=format_moment(end)))
         show_button(tell("extend"), _extend, (case.case_id, case.revision), "extend")
+
+
+def _show_head_line(case: Case) -> None:
+    """Count the test period down; when it ends, the whole page says so."""
+    end = find_test_end(case)
+    was_over = st.session_state.get("test_over", "")
+    over = "" if end is None or count_left_s(end) else case.case_id
+    if over != was_over:
+        st.session_state["test_over"] = over
+        st.rerun()
+    show_note(_tell_head(case))
 
 
 def _tell_head(case: Case) -> str:

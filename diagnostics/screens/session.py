@@ -25,6 +25,10 @@ NEW = "new"
 # Names of our own keys, and the two parts of the page that Streamlit names for tests.
 _STYLE = """
 .st-key-symptom label, .st-key-closing label, .st-key-other_what label, .st-key-example label {padding: .45rem 0;}
+.st-key-closing [data-testid="stCaptionContainer"] {color: inherit; opacity: 1;}
+[data-testid="stButtonGroup"] button {color: inherit !important; min-height: 2.4rem;}
+[data-testid="stButtonGroup"] [data-testid$="Active"] p {font-weight: 700;}
+input::placeholder {color: inherit !important; opacity: .8 !important;}
 [data-testid="stBottomBlockContainer"] {padding-bottom: 1rem; padding-top: .75rem;}
 """
 _TO_TOP = "document.querySelector('[data-testid=stMain]')?.scrollTo(0, 0);"

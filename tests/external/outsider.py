@@ -289,7 +289,8 @@ def is_planted(fault: str, plant: Plant) -> bool:
 
 def run_of(place: str) -> str:
     """Return the run, detector or end that a place belongs to: one pair of hands mends all of it there."""
-    return place.rstrip("+-").removesuffix("_a").removesuffix("_b").removesuffix("_power").removesuffix("_contact")
+    run = place.removeprefix("run ") + ".in" if place.startswith("run ") else place
+    return run.rstrip("+-").removesuffix("_a").removesuffix("_b").removesuffix("_power").removesuffix("_contact")
 
 
 def end_story(story: Story, plant: Plant, diagnosis: Row) -> None:
@@ -309,13 +310,14 @@ def end_story(story: Story, plant: Plant, diagnosis: Row) -> None:
 
 
 def run_plant(seed: tuple[int, int], policies: Sequence[str]) -> list[Story]:
-    """Plant one fault in one drawn world and play every policy in it; nothing when no test and no lamp shows it."""
+    """Plant one fault in one drawn world and play every policy in it; none when a healthy loop looks the same."""
     plant = draw_plant(seed)
     with tempfile.TemporaryDirectory() as name:
         exported = ask("export", str(plant.site), "--fault", plant.fault)
         world = build_world(exported, Path(name), [*seed, 2])
         symptom = find_complaint(world, np.random.default_rng([*seed, 6]))
-        if symptom is None:
+        healthy = build_world(ask("export", str(plant.site)), Path(name), None)
+        if symptom is None or symptom == find_complaint(healthy, np.random.default_rng(0)):
             return [Story(plant.fault, plant.site.stem, plant.context, "none", "none", ended="invisible")]
         return [play(plant, world, symptom, policy) for policy in policies]
 

@@ -1,0 +1,92 @@
+"""A hand that taps: one page of the app in a real browser, what it asks for outside, and pictures of it."""
+
+import os
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page
+from playwright.sync_api import Error as BrowserError
+
+PHONE = {"width": 390, "height": 844}
+PATIENCE_MS = 10_000
+DESK = {"width": 1280, "height": 800}
+_IDLE = "document.querySelector('[data-testid=stApp]')?.getAttribute('data-test-script-state') === 'notRunning'"
+_BREADTH = "() => [document.documentElement.scrollWidth, document.documentElement.clientWidth]"
+
+
+class Phone:
+    """One browser page; ``outside`` lists every address beyond this machine that was asked for."""
+
+    def __init__(self, browser: Browser, url: str, size: dict[str, int], *, dark: bool = False) -> None:
+        """Open the app; touch only where the screen is a phone's."""
+        small = size["width"] < 500
+        self._context = browser.new_context(
+            viewport={"width": size["width"], "height": size["height"]},
+            device_scale_factor=2 if small else 1,
+            is_mobile=small,
+            has_touch=small,
+            color_scheme="dark" if dark else "light",
+        )
+        self.page: Page = self._context.new_page()
+        self.outside: list[str] = []
+        self.asked = 0
+        self._taken = 0
+        self.page.on("request", lambda request: self._note(request.url))
+        self.page.on("websocket", lambda socket: self._note(socket.url))
+        self.page.goto(url)
+        self.wait()
+
+    def _note(self, url: str) -> None:
+        self.asked += 1
+        if not url.startswith(("http://127.0.0.1:", "ws://127.0.0.1:", "data:", "blob:")):
+            self.outside.append(url)
+
+    def wait(self) -> None:
+        """Wait until the app has drawn what it has to draw."""
+        self.page.wait_for_selector("[data-testid=stApp]")
+        self.page.wait_for_timeout(150)
+        self.page.wait_for_function(_IDLE)
+        self.page.wait_for_timeout(250)
+
+    def tap(self, key: str) -> None:
+        """Press the button of this key."""
+        button = self.page.locator(f".st-key-{key} button").first
+        try:
+            button.click(timeout=PATIENCE_MS)
+        except BrowserError as error:
+            raise AssertionError(f"no button {key} on this screen:\n{self.read()}") from error
+        self.wait()
+
+    def choose(self, label: str) -> None:
+        """Press the choice that reads so."""
+        self.page.locator("[data-testid=stButtonGroup]").get_by_text(label, exact=True).first.click()
+        self.wait()
+
+    def type(self, label: str, text: str) -> None:
+        """Type into the field of this label."""
+        self.page.get_by_label(label).first.fill(text)
+        self.page.keyboard.press("Tab")
+        self.wait()
+
+    def read(self) -> str:
+        """Return everything that can be read on the page now."""
+        return self.page.locator("[data-testid=stApp]").inner_text()
+
+    def reload(self) -> None:
+        """Reload the page, as a phone does that was put away."""
+        self.page.reload()
+        self.wait()
+
+    def find_overhang_px(self) -> int:
+        """Return by how many px the page is wider than the screen."""
+        whole, seen = self.page.evaluate(_BREADTH)
+        return int(whole - seen)
+
+    def picture(self, name: str, folder: Path) -> None:
+        """Keep a picture of the screen; in OHMWARD_PICTURES when that is set."""
+        chosen = Path(os.environ.get("OHMWARD_PICTURES", "") or folder)
+        self._taken += 1
+        self.page.screenshot(path=chosen / f"{name}.png")
+
+    def close(self) -> None:
+        """Close the page."""
+        self._context.close()
