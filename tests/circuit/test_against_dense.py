@@ -36,8 +36,8 @@ def find_worst_v(settled: Settled, column: int) -> float:
 
 def find_worst_of_batch_v(loop: Loop, edits: list[Edits], mode_text: str) -> float:
     mode, zone = parse_mode(mode_text, loop), loop.zones[0].name
-    own = build_mode_edits(mode, zone)
-    settled = solve_batch(loop, [(*edit, *own) for edit in edits], build_steps(mode, zone))
+    own = build_mode_edits(mode, loop)
+    settled = solve_batch(loop, [(*edit, *own) for edit in edits], build_steps(mode, loop))
     return max(find_worst_v(settled, column) for column in range(len(edits)))
 
 

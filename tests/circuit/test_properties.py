@@ -45,7 +45,7 @@ each_loop = pytest.mark.parametrize("loop", LOOPS.values(), ids=LOOPS.keys())
 
 
 def settle(loop: Loop, edits: list[Edits], mode: str = "standby") -> Settled:
-    return solve_batch(loop, edits, build_steps(parse_mode(mode, loop), loop.zones[0].name))
+    return solve_batch(loop, edits, build_steps(parse_mode(mode, loop), loop))
 
 
 def build_all_singles(loop: Loop) -> list[Edits]:

@@ -81,9 +81,9 @@ def solve_bench(bench: str) -> Iterator[Solved]:
     hypotheses: list[tuple[Fault, ...]] = [(), *((fault,) for fault in list_faults(loop))]
     for text in list_modes(loop):
         mode = parse_mode(text, loop)
-        own = build_mode_edits(mode, loop.zones[0].name)
+        own = build_mode_edits(mode, loop)
         edits = [(*build_all_edits(loop, faults), *own) for faults in hypotheses]
-        batch = solve_batch(loop, edits, build_steps(mode, loop.zones[0].name))
+        batch = solve_batch(loop, edits, build_steps(mode, loop))
         for column, faults in enumerate(hypotheses):
             yield Solved(bench, text, ",".join(f.text for f in faults), batch.take(np.array([column])))
 

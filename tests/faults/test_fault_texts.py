@@ -114,5 +114,6 @@ def test_repair_of_every_fault_is_in_the_catalogue(style: str, kind: str, place:
     names = {d.name for d in LOOPS[style].detectors}
     assert fault.remedy.words
     assert fault.remedy.minutes > 0
-    assert fault.spot in {"end", "reset", "panel", *names, *(f"run {n}" for n in names)}
+    zones = {z.name for z in LOOPS[style].zones}
+    assert fault.spot in {"end", "reset", "panel", *zones, *names, *(f"run {n}" for n in names)}
     assert fault.repair_class[0] == fault.data.remedy

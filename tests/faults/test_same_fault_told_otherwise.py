@@ -17,7 +17,7 @@ LOOP = wire_quick("two_wire_zone", 5)
 def read_points(loop: Loop, text: str | Sequence[Fault], mode: str = "standby") -> list[float]:
     """Return the volts of every point where a meter fits."""
     faults = parse_faults(text, loop) if isinstance(text, str) else tuple(text)
-    settled = solve_batch(loop, [build_all_edits(loop, faults)], build_steps(parse_mode(mode, loop), "zone1"))
+    settled = solve_batch(loop, [build_all_edits(loop, faults)], build_steps(parse_mode(mode, loop), loop))
     return [float(settled.volts(red, black)[0]) for red, black in loop.meter_points]
 
 

@@ -43,7 +43,7 @@ def test_graph_has_an_edge_for_every_element_and_no_node_floats(style: str) -> N
 @pytest.mark.parametrize("mode", ["standby", "alarm:det2", "lifted_supply_on", "during_reset", "head_off:det1"])
 def test_edited_loop_is_what_the_batch_makes_of_the_edits(style: str, mode: str) -> None:
     loop = wire_quick(style, 3)
-    steps = build_steps(parse_mode(mode, loop), "zone1")
+    steps = build_steps(parse_mode(mode, loop), loop)
     faults: tuple[Fault, ...] = list_faults(loop)[::3]
     batch = solve_batch(loop, [f.build_edits(loop) for f in faults], steps)
     for column, fault in enumerate(faults):
