@@ -322,6 +322,7 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("zone_bypassed", _zones, _hold("bypassed")),
         FaultKind("zone_unsupervised", _zones, _hold("unsupervised")),
         FaultKind("two_detector_rule", _zones, _hold("verifies")),
+        FaultKind("zone_kind_wrong", _zones, _hold("miskind")),
         FaultKind("zone_resistor_setting", _zones, _hold("faulty")),
         FaultKind("zone_input_damaged", _zones, _hold("faulty")),
     )

@@ -23,7 +23,15 @@ from diagnostics.wiring import Loop
 
 from .data import Meter, read_table
 from .measurement import Measurement
-from .states import blur, find_dark_sets, find_lamp_chances, find_sight_chances, find_test_chances, find_zone_chances
+from .states import (
+    blur,
+    find_click_chances,
+    find_dark_sets,
+    find_lamp_chances,
+    find_sight_chances,
+    find_test_chances,
+    find_zone_chances,
+)
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -131,6 +139,8 @@ class _Core:
     def _find_chances(self, m: Measurement, numbers: Index, settled: Settled) -> tuple[tuple[str, ...], Array]:
         if m.kind == "lamp":
             return find_lamp_chances(settled, m.at)
+        if m.kind == "listen":
+            return find_click_chances(self.standby.take(numbers), settled)
         if m.kind in {"look", "settings"}:
             return find_sight_chances(self.loop, m, [self.hypotheses[n] for n in numbers])
         return find_zone_chances(settled, "" if m.at == "panel" else m.at)

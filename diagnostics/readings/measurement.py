@@ -12,9 +12,10 @@ from diagnostics.wiring import Detector, Loop
 from .data import MeasurementKind, Tool, Travel, read_table
 
 Outcome = Literal["volts", "ohms", "token"]
-STATES = ("normal", "trouble", "alarm")
+STATES = ("normal", "trouble", "alarm", "supervisory")
 LAMPS = ("lit", "dark", "alarm")
 TESTS = ("reports_and_clears", "reports_and_stays", "no_report", "alarm_already", "reports_wrong_zone")
+CLICKS = ("clicks", "silent")
 AS_IT_SHOULD_BE = "as_it_should_be"
 SETTING_WRONG = "setting_wrong"
 _TOKENS = {
@@ -23,6 +24,7 @@ _TOKENS = {
     "known_resistor": STATES,
     "lamp": LAMPS,
     "functional_test": TESTS,
+    "listen": CLICKS,
     "settings": (AS_IT_SHOULD_BE, SETTING_WRONG),
 }
 
@@ -155,7 +157,9 @@ def _list_in_reset(loop: Loop) -> list[Measurement]:
     starts = ("reset.", "panel.switched", "panel.reset", "module.in")
     pairs = [(r, b) for r, b in loop.meter_points if r.startswith(starts) or b.startswith("panel.switched")]
     found = [Measurement("volts", Mode("during_reset"), red=r, black=b) for r, b in pairs]
-    return [*found, Measurement("look", at="reset")] if any(r.name == "reset" for r in loop.relays) else found
+    if not any(r.name == "reset" for r in loop.relays):
+        return found
+    return [*found, Measurement("listen", Mode("during_reset"), at="reset"), Measurement("look", at="reset")]
 
 
 def _list_at_detector(loop: Loop, d: Detector) -> list[Measurement]:
@@ -218,6 +222,8 @@ def _is_same_mode(m: Measurement, mode: Mode) -> bool:
         return mode.word in {"standby", "alarm", "after_reset"} and mode.detector in {"", m.at}
     if m.kind in {"head_off", "dark_with_head_off"}:
         return mode.word in {"standby", "head_off"} and mode.detector in {"", m.at}
+    if m.kind == "listen":
+        return mode.word in {"standby", "during_reset"}
     if m.kind == "known_resistor":
         return mode.word in {"standby", "known_resistor"}
     return m.mode == mode

@@ -11,13 +11,13 @@ from diagnostics.faults import Fault
 from diagnostics.wiring import Loop, Zone
 
 from .data import read_table
-from .measurement import AS_IT_SHOULD_BE, LAMPS, SETTING_WRONG, STATES, TESTS, Measurement, list_sights
+from .measurement import AS_IT_SHOULD_BE, CLICKS, LAMPS, SETTING_WRONG, STATES, TESTS, Measurement, list_sights
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Chances = tuple[tuple[str, ...], Array]
 _FLOOR_V = 0.02
-NORMAL, TROUBLE, ALARM = (STATES.index(s) for s in ("normal", "trouble", "alarm"))
+NORMAL, TROUBLE, ALARM, SUPERVISORY = (STATES.index(s) for s in ("normal", "trouble", "alarm", "supervisory"))
 
 
 def blur(chance: Array, misread: float) -> Array:
@@ -27,10 +27,10 @@ def blur(chance: Array, misread: float) -> Array:
 
 
 def find_zone_chances(settled: Settled, name: str = "", *, exact: bool = False) -> Chances:
-    """Return the chances of normal, trouble and alarm for a zone, (column, state).
+    """Return the chances of each state of a zone, (column, state).
 
-    Without a name it is what the panel as a whole shows: alarm if any zone is, else trouble if any is. ``exact`` takes
-    thresholds as sharp.
+    Without a name it is what the panel as a whole shows: alarm if any zone is, else supervisory, else trouble.
+    ``exact`` takes thresholds as sharp.
     """
     zones = settled.network.loop.zones
     each = [_find_one(settled, zone, exact=exact) for zone in zones]
@@ -39,20 +39,23 @@ def find_zone_chances(settled: Settled, name: str = "", *, exact: bool = False) 
         each = [np.where(swapped, each[1], each[0]), np.where(swapped, each[0], each[1])]
     if name:
         return STATES, each[[z.name for z in zones].index(name)]
-    quiet = np.prod([c[:, NORMAL] for c in each], axis=0)
-    silent = np.prod([1 - c[:, ALARM] for c in each], axis=0)
-    return STATES, np.stack([quiet, silent - quiet, 1 - silent], axis=1)
+    normal = np.prod([c[:, NORMAL] for c in each], axis=0)
+    at_most_trouble = np.prod([c[:, NORMAL] + c[:, TROUBLE] for c in each], axis=0)
+    no_alarm = np.prod([1 - c[:, ALARM] for c in each], axis=0)
+    whole = [normal, at_most_trouble - normal, 1 - no_alarm, no_alarm - at_most_trouble]
+    return STATES, np.clip(np.stack(whole, axis=1), 0.0, 1.0)
 
 
 def _find_one(settled: Settled, zone: Zone, *, exact: bool) -> Array:
     """Read a zone's volts by its bands, then do with it what the panel's memory and settings do."""
     chance = _by_band(zone, settled.volts(zone.plus, zone.minus), exact=exact)
-    chance[settled.signal(f"{zone.name}.latched")] = [0.0, 0.0, 1.0]
+    chance[settled.signal(f"{zone.name}.latched")] = np.eye(len(STATES))[ALARM]
     faulty, verifies = settled.signal(f"{zone.name}.faulty"), settled.signal(f"{zone.name}.verifies")
     _pour(chance, NORMAL, TROUBLE, faulty)
     _pour(chance, TROUBLE, NORMAL, settled.signal(f"{zone.name}.unsupervised"))
     _pour(chance, ALARM, NORMAL, verifies)
-    chance[settled.signal(f"{zone.name}.bypassed")] = [1.0, 0.0, 0.0]
+    _pour(chance, ALARM, SUPERVISORY, settled.signal(f"{zone.name}.miskind"))
+    chance[settled.signal(f"{zone.name}.bypassed")] = np.eye(len(STATES))[NORMAL]
     return chance
 
 
@@ -101,7 +104,7 @@ def find_test_chances(before: Settled, alarmed: Settled, resetting: Settled, nam
     right = find_right_zone(alarmed.network.loop, name)
     already = find_zone_chances(before)[1][:, ALARM]
     reports = find_zone_chances(alarmed, right)[1][:, ALARM]
-    anywhere = find_zone_chances(alarmed)[1][:, ALARM]
+    anywhere = find_zone_chances(alarmed)[1][:, [ALARM, SUPERVISORY]].sum(axis=1)
     stays = _is_held(alarmed, resetting, name)
     fresh, wrong = 1 - already, np.maximum(anywhere - reports, 0.0)
     none = 1 - reports - wrong
@@ -121,6 +124,12 @@ def _is_held(alarmed: Settled, resetting: Settled, name: str) -> Flags:
     across = np.abs(across) if detector.either_way else across
     held: Flags = alarmed.signal(f"{name}.latched") & (across >= detector.release_v)
     return held
+
+
+def find_click_chances(before: Settled, resetting: Settled) -> Chances:
+    """Return the chances that the reset relay is heard to move when the panel resets, (column, answer)."""
+    moves = before.signal("reset.operated") != resetting.signal("reset.operated")
+    return CLICKS, np.stack([moves, ~moves], axis=1).astype(np.float64)
 
 
 def find_dark_sets(settled: Settled, removed: str) -> list[str]:

@@ -62,7 +62,8 @@ def _wire_four_wire_base(bench: WiringBench, name: str, part: Part) -> None:
     _load(bench, f"load.{name}", name, build_standby_curve(part), part, *gates, Gate(f"{name}.latched", when=False))
     _load(bench, f"alarm_load.{name}", name, build_alarm_curve(part), part, *gates, latched)
     contacts = (f"{name}.in_a", f"{name}.in_b")
-    bench.contact(f"alarm.{name}", contacts, part.number("alarm_contact_ohm"), gates[0], latched)
+    alarm_ohm = part.number("alarm_contact_ohm") + part.number("alarm_series_ohm")
+    bench.contact(f"alarm.{name}", contacts, alarm_ohm, gates[0], latched)
     bench.points.append(contacts)
 
 

@@ -11,7 +11,7 @@ from .elements import EARTH, Detector, Element, Kind, Module, Relay, Zone
 from .site import LoopSpec, Site
 
 # What a panel does with a zone beside reading its volts: wires lifted, the known resistor on it, memory, settings.
-ZONE_SIGNALS = ("lifted", "known", "latched", "bypassed", "unsupervised", "verifies", "faulty")
+ZONE_SIGNALS = ("lifted", "known", "latched", "bypassed", "unsupervised", "verifies", "faulty", "miskind")
 
 
 @dataclass(frozen=True)
