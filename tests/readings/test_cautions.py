@@ -43,6 +43,7 @@ NEEDS = {
     "head_off": ALARMS | LIFTS,
     "dark_with_head_off": ALARMS | LIFTS,
     "known_resistor": ALARMS | WIPES | LIFTS | CABINET,
+    "listen": set(),
     "look": set(),
     "settings": WIPES,
 }
