@@ -164,3 +164,29 @@ def test_every_button_on_the_first_step_is_high_enough_for_a_thumb(browser: "Bro
     assert len(heights) > 5
     assert min(heights) >= 44
     hand.close()
+
+
+def test_two_quick_taps_on_record_save_one_reading(browser: "Browser", app_url: str, store_url: str) -> None:
+    hand = Phone(browser, app_url, PHONE)
+    begin(hand)
+    hand.choose("trouble")
+    hand.page.locator(".st-key-record button").dblclick()
+    hand.wait()
+    assert [r.value for r in read_case(hand, store_url).readings] == ["trouble"]
+    assert "Walk the loop" in hand.read()
+    hand.close()
+
+
+def test_value_typed_and_recorded_without_leaving_the_field_is_saved(
+    browser: "Browser", app_url: str, store_url: str
+) -> None:
+    hand = Phone(browser, app_url, PHONE)
+    begin(hand)
+    for choice in ("trouble", "None is dark"):
+        hand.choose(choice)
+        hand.tap("record")
+    hand.page.get_by_label("What does the meter show?").press_sequentially("23,2")
+    hand.page.locator(".st-key-record button").click()
+    hand.wait()
+    assert [r.value for r in read_case(hand, store_url).readings] == ["trouble", "none", "23,2"]
+    hand.close()
