@@ -19,7 +19,7 @@ _PER_ROW, _WIDE, _HIGH = 3, 120, 124
 _RUN, _BOX = 50, 62  # px of the run before a box, and of the box
 _TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box
 _SHADE, _DEEPEST = "#e07b00", 0.6  # deeper shades would swallow the letters on them
-_LINES = {Style.TWO_WIRE_ZONE: (52, 72), Style.FOUR_WIRE_ZONE: (46, 54, 70, 78)}
+_LINES = {Style.TWO_WIRE_ZONE: (52, 72), Style.FOUR_WIRE_ZONE: (45, 53, 63, 81)}
 _LONGEST_LABEL = 13
 _OUTLINE = 'fill="none" stroke="currentColor" stroke-width="2"'
 
@@ -198,10 +198,8 @@ def _box(x: int, width: int) -> str:
 
 def _zigzag(x: int, middle: int, top: int, bottom: int) -> str:
     """Return a resistor across two lines, its ends on them."""
-    body = max(26, bottom - top)
-    y = (top + bottom - body) / 2
-    path = f"M{x} {top}H{middle}V{y:g}M{x} {bottom}H{middle}V{y + body:g}"
-    return f'<path d="{path}" {_OUTLINE}/>{_rect(middle - 7, y, 14, body, _OUTLINE)}'
+    leads = f'<path d="M{x} {top}H{middle}M{x} {bottom}H{middle}" {_OUTLINE}/>'
+    return leads + _rect(middle - 8, top, 16, bottom - top, _OUTLINE)
 
 
 def _text(x: float, y: float, text: str, size: int, *, bold: bool = False) -> str:

@@ -9,9 +9,12 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 60.0
@@ -60,8 +63,10 @@ def app_url(store_url: str) -> Iterator[str]:
 
 
 @pytest.fixture(scope="module")
-def browser(chromium: str) -> Iterator[Browser]:
+def browser(chromium: str) -> Iterator["Browser"]:
     """Start the system's chromium once a module."""
+    from playwright.sync_api import sync_playwright
+
     flags = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
     with sync_playwright() as driver:
         found = driver.chromium.launch(executable_path=chromium, args=flags)

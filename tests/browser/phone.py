@@ -2,9 +2,10 @@
 
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from playwright.sync_api import Browser, Page
-from playwright.sync_api import Error as BrowserError
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
 
 PHONE = {"width": 390, "height": 844}
 PATIENCE_MS = 10_000
@@ -16,7 +17,7 @@ _BREADTH = "() => [document.documentElement.scrollWidth, document.documentElemen
 class Phone:
     """One browser page; ``outside`` lists every address beyond this machine that was asked for."""
 
-    def __init__(self, browser: Browser, url: str, size: dict[str, int], *, dark: bool = False) -> None:
+    def __init__(self, browser: "Browser", url: str, size: dict[str, int], *, dark: bool = False) -> None:
         """Open the app; touch only where the screen is a phone's."""
         small = size["width"] < 500
         self._context = browser.new_context(
@@ -49,6 +50,8 @@ class Phone:
 
     def tap(self, key: str) -> None:
         """Press the button of this key."""
+        from playwright.sync_api import Error as BrowserError
+
         button = self.page.locator(f".st-key-{key} button").first
         try:
             button.click(timeout=PATIENCE_MS)

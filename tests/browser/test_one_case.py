@@ -2,10 +2,9 @@
 
 import re
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser
 
 from diagnostics.cases import Case, CaseStore
 from diagnostics.circuit import parse_mode
@@ -15,6 +14,9 @@ from diagnostics.units import format_quantity
 from diagnostics.visit import assess_case
 from diagnostics.wiring import Loop
 from tests.browser.phone import DESK, PHONE, Phone
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 pytestmark = pytest.mark.browser
 HIDDEN = "end_resistor_missing@end"
@@ -66,7 +68,7 @@ def begin(hand: Phone) -> None:
 
 
 def test_missing_end_resistor_is_found_on_a_phone_and_a_reload_loses_nothing(
-    browser: Browser, app_url: str, store_url: str, tmp_path: Path
+    browser: "Browser", app_url: str, store_url: str, tmp_path: Path
 ) -> None:
     hand = Phone(browser, app_url, PHONE)
     hand.picture("1-start", tmp_path)
@@ -113,7 +115,7 @@ def _finish(hand: Phone, store_url: str, folder: Path) -> None:
     assert [(r.fault, r.cured) for r in case.repairs] == [("fit_end_resistor@end", True)]
 
 
-def test_start_and_first_step_stand_side_by_side_on_a_desk(browser: Browser, app_url: str, tmp_path: Path) -> None:
+def test_start_and_first_step_stand_side_by_side_on_a_desk(browser: "Browser", app_url: str, tmp_path: Path) -> None:
     hand = Phone(browser, app_url, DESK)
     begin(hand)
     ask = hand.page.get_by_role("heading", level=2).first.bounding_box()
@@ -129,7 +131,7 @@ def test_start_and_first_step_stand_side_by_side_on_a_desk(browser: Browser, app
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_letters_stand_out_in_light_and_in_dark(
-    browser: Browser,
+    browser: "Browser",
     app_url: str,
     tmp_path: Path,
     dark: bool,  # noqa: FBT001 - a parameter of the test
@@ -144,6 +146,8 @@ def test_letters_stand_out_in_light_and_in_dark(
 
 
 def _find_poor_contrast(hand: Phone) -> list[str]:
+    from axe_playwright_python.sync_playwright import Axe
+
     found = Axe().run(hand.page, options={"runOnly": ["color-contrast", "button-name", "image-alt", "label"]})
     return [
         f"{v['id']}: {n['html'][:160]} {n['failureSummary'][:200]}"
@@ -152,11 +156,37 @@ def _find_poor_contrast(hand: Phone) -> list[str]:
     ]
 
 
-def test_every_button_on_the_first_step_is_high_enough_for_a_thumb(browser: Browser, app_url: str) -> None:
+def test_every_button_on_the_first_step_is_high_enough_for_a_thumb(browser: "Browser", app_url: str) -> None:
     hand = Phone(browser, app_url, PHONE)
     begin(hand)
     boxes = [b.bounding_box() for b in hand.page.locator("[data-testid=stButton] button").all()]
     heights = [box["height"] for box in boxes if box]
     assert len(heights) > 5
     assert min(heights) >= 44
+    hand.close()
+
+
+def test_two_quick_taps_on_record_save_one_reading(browser: "Browser", app_url: str, store_url: str) -> None:
+    hand = Phone(browser, app_url, PHONE)
+    begin(hand)
+    hand.choose("trouble")
+    hand.page.locator(".st-key-record button").dblclick()
+    hand.wait()
+    assert [r.value for r in read_case(hand, store_url).readings] == ["trouble"]
+    assert "Walk the loop" in hand.read()
+    hand.close()
+
+
+def test_value_typed_and_recorded_without_leaving_the_field_is_saved(
+    browser: "Browser", app_url: str, store_url: str
+) -> None:
+    hand = Phone(browser, app_url, PHONE)
+    begin(hand)
+    for choice in ("trouble", "None is dark"):
+        hand.choose(choice)
+        hand.tap("record")
+    hand.page.get_by_label("What does the meter show?").press_sequentially("23,2")
+    hand.page.locator(".st-key-record button").click()
+    hand.wait()
+    assert [r.value for r in read_case(hand, store_url).readings] == ["trouble", "none", "23,2"]
     hand.close()

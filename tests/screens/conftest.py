@@ -1,0 +1,102 @@
+"""A visit without a browser: the app run by Streamlit's own test driver, on a store of its own."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from diagnostics.cases import STORE_VARIABLE, Case, CaseStore
+
+APP = Path(__file__).parents[2] / "app.py"
+SAFETY = ("real_yes", "outputs_none", "tell_people", "evidence_yes")
+
+
+class Visitor:
+    """One person with one page of the app; ``store`` is what it writes to."""
+
+    def __init__(self, store: CaseStore, case_id: str = "") -> None:
+        """Open the app, at a case if one is named."""
+        self.store = store
+        self.at = AppTest.from_file(str(APP), default_timeout=30)
+        if case_id:
+            self.at.query_params["case"] = case_id
+        self.run()
+
+    def run(self) -> None:
+        """Run the page; nothing may end as a traceback."""
+        self.at.run()
+        assert not self.at.exception
+
+    def tap(self, key: str) -> "Visitor":
+        """Press the button whose key begins so."""
+        button = next((b for b in self.at.button if b.key and b.key.startswith(key)), None)
+        assert button is not None, f"no button {key}; there are {[b.key for b in self.at.button]}"
+        button.click()
+        self.run()
+        return self
+
+    def has(self, key: str) -> bool:
+        """Return whether there is a button whose key begins so."""
+        return any(b.key and b.key.startswith(key) for b in self.at.button)
+
+    def type(self, label: str, text: str) -> "Visitor":
+        """Type into the field of this label."""
+        next(f for f in self.at.text_input if f.label == label).set_value(text)
+        self.run()
+        return self
+
+    def choose(self, label: str, *options: str) -> "Visitor":
+        """Choose as many as one likes."""
+        group = next(g for g in self.at.button_group if g.label == label)
+        group.set_value(list(options))
+        self.run()
+        return self
+
+    def pick(self, label: str, option: object) -> "Visitor":
+        """Choose exactly one."""
+        next(g for g in self.at.button_group if g.label == label).set_value(option)
+        self.run()
+        return self
+
+    @property
+    def case_id(self) -> str:
+        """Return the case that the URL names."""
+        found = self.at.query_params.get("case", "")
+        return str(found[0] if isinstance(found, list) else found)
+
+    @property
+    def case(self) -> Case:
+        """Return the case as it is in the store."""
+        return self.store.load_case(self.case_id)
+
+    @property
+    def text(self) -> str:
+        """Return everything written on the page, without Markdown's escapes."""
+        kinds = ("title", "header", "subheader", "markdown", "caption", "error", "warning", "info", "success")
+        whole = "\n".join(str(e.value) for kind in kinds for e in getattr(self.at, kind))
+        return whole.replace("\\", "")
+
+
+@pytest.fixture
+def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[CaseStore]:
+    """Return the store that the app of this test uses."""
+    url = f"sqlite:///{tmp_path / 'cases.sqlite3'}"
+    monkeypatch.setenv(STORE_VARIABLE, url)
+    with CaseStore(url) as found:
+        yield found
+
+
+@pytest.fixture
+def visitor(store: CaseStore) -> Visitor:
+    """Return somebody at the start."""
+    return Visitor(store)
+
+
+@pytest.fixture
+def at_work(visitor: Visitor) -> Visitor:
+    """Return somebody at the first step of the invented case."""
+    visitor.tap("begin_demo")
+    for key in SAFETY:
+        visitor.tap(key)
+    return visitor

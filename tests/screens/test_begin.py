@@ -1,0 +1,206 @@
+"""From the start to the first step: safety in its order, whose loop it is, the description, the complaint."""
+
+import pytest
+
+from diagnostics.cases import CaseStore, read_case
+from diagnostics.errors import CaseError
+from diagnostics.locate import find_shipped
+from diagnostics.visit import find_stage, find_test_end, list_visits
+from tests.screens.conftest import SAFETY, Visitor
+
+RESISTOR = "End resistor that belongs on it"
+DETECTORS = "How many detectors are on it?"
+
+
+def begin(visitor: Visitor) -> Visitor:
+    visitor.tap("new_case")
+    for key in (*SAFETY, "for_us_yes"):
+        visitor.tap(key)
+    return visitor
+
+
+def test_a_new_case_leaves_nothing_behind_until_the_first_answer(visitor: Visitor) -> None:
+    visitor.tap("new_case")
+    assert "Is it real?" in visitor.text
+    assert visitor.store.list_cases() == ()
+
+
+def test_safety_comes_in_its_order_and_is_kept_with_its_moment(visitor: Visitor) -> None:
+    visitor.tap("new_case")
+    titles = []
+    for key in SAFETY:
+        titles.append(visitor.at.title[0].value)
+        visitor.tap(key)
+    assert titles == ["Is it real?", "Outputs", "Tell people first", "Evidence first"]
+    names = [a.caution for a in visitor.case.acknowledged if not a.caution.startswith("on_test")]
+    assert names == ["is_it_real", "outputs", "tell_people", "evidence_first"]
+    assert find_test_end(visitor.case) is not None
+
+
+def test_somebody_unwell_ends_in_everyone_out_and_no_diagnosis(visitor: Visitor) -> None:
+    visitor.tap("new_case").tap("real_no")
+    assert "Everyone out into fresh air" in visitor.text
+    assert not visitor.has("real_yes")
+    assert visitor.store.list_cases() == ()
+
+
+def test_a_releasing_zone_stops_the_visit(visitor: Visitor) -> None:
+    visitor.tap("new_case").tap("real_yes").tap("outputs_release")
+    assert "This tool does not go there" in visitor.text
+    assert not visitor.has("outputs_none")
+    visitor.tap("release_close")
+    assert visitor.case.closing == "not_ours"
+
+
+def test_reload_between_two_cautions_goes_on_where_it_was(visitor: Visitor) -> None:
+    visitor.tap("new_case").tap("real_yes").tap("outputs_none")
+    again = Visitor(visitor.store, visitor.case_id)
+    assert again.at.title[0].value == "Tell people first"
+
+
+def test_no_monitoring_sets_no_test_period(visitor: Visitor) -> None:
+    visitor.tap("new_case").tap("real_yes").tap("outputs_none")
+    visitor.pick("Told. On test for", 0).tap("tell_people")
+    assert find_test_end(visitor.case) is None
+    assert "On test until" not in visitor.text
+
+
+def test_a_loop_that_is_not_for_us_is_told_so_kindly(visitor: Visitor) -> None:
+    visitor.tap("new_case")
+    for key in SAFETY:
+        visitor.tap(key)
+    visitor.tap("for_us_no")
+    assert "not for us" in visitor.text
+    assert "What still holds" in visitor.text
+    visitor.tap("not_for_us_close")
+    assert visitor.case.closing == "not_ours"
+
+
+def test_number_of_detectors_alone_is_enough_to_begin(visitor: Visitor) -> None:
+    begin(visitor).type(DETECTORS, "5").tap("describe_use")
+    assert find_stage(visitor.case) == "complaint"
+    assert visitor.case.site.loops[0].count == 5
+    assert "Cable not known" in visitor.case.site.note
+    visitor.tap("complaint_use")
+    assert visitor.has("record")
+
+
+def test_four_wire_loop_asks_for_reset_and_end_relay(visitor: Visitor) -> None:
+    begin(visitor).pick("How is it wired?", "four_wire_zone").type(DETECTORS, "3")
+    visitor.pick("What drops the detector power when the panel is reset?", "reset_always_on")
+    visitor.pick("Is there a power-supervision relay at the far end?", "no").tap("describe_use")
+    loop = visitor.case.site.loops[0]
+    assert (loop.style, loop.reset, loop.end_relay) == ("four_wire_zone", "always_on", None)
+
+
+def test_what_was_understood_of_a_resistor_is_said_before_it_is_used(visitor: Visitor) -> None:
+    begin(visitor).type(RESISTOR, "5k6")
+    assert "Understood: 5.60 kΩ" in visitor.text
+
+
+@pytest.mark.parametrize(
+    ("label", "text", "told"),
+    [
+        (RESISTOR, "23 V", "ohms are wanted"),
+        ("Cable", "string", "string"),
+        ("Distance between neighbours, about", "far", "metres"),
+    ],
+)
+def test_wrong_value_in_the_description_gets_its_own_message(
+    visitor: Visitor, label: str, text: str, told: str
+) -> None:
+    begin(visitor).type(DETECTORS, "4").type(label, text)
+    assert told in visitor.text
+    visitor.tap("describe_use")
+    assert find_stage(visitor.case) == "describe"
+    assert next(f for f in visitor.at.text_input if f.label == label).value == text
+
+
+@pytest.mark.parametrize("count", ["", "0", "-3", "many", "4000"])
+def test_impossible_number_of_detectors_is_refused(visitor: Visitor, count: str) -> None:
+    begin(visitor).type(DETECTORS, count).tap("describe_use")
+    assert visitor.at.error
+    assert find_stage(visitor.case) == "describe"
+
+
+def test_shipped_example_is_taken_word_for_word(visitor: Visitor) -> None:
+    begin(visitor).pick("How do you want to describe it?", "describe_shipped")
+    visitor.at.radio(key="example").set_value("boathouse")
+    visitor.tap("describe_use")
+    assert visitor.case.site_text == (find_shipped("cases") / "sites" / "boathouse.yaml").read_text("utf-8")
+
+
+def test_site_file_with_a_mistake_is_shown_with_its_place(visitor: Visitor) -> None:
+    text = (
+        (find_shipped("cases") / "sites" / "bakery.yaml").read_text("utf-8").replace("two_wire_zone", "tow_wire_zone")
+    )
+    begin(visitor).pick("How do you want to describe it?", "describe_file")
+    visitor.at.file_uploader[0].upload("hall.yaml", text.encode(), "application/yaml")
+    visitor.run()
+    visitor.tap("describe_use")
+    line = 1 + text[: text.index("tow_wire_zone")].count("\n")
+    assert f"hall.yaml:{line}:" in visitor.text
+    assert find_stage(visitor.case) == "describe"
+
+
+def test_complaint_context_and_tools_are_kept(visitor: Visitor) -> None:
+    begin(visitor).type(DETECTORS, "5").tap("describe_use")
+    visitor.at.radio(key="symptom").set_value("detectors_dark")
+    visitor.choose("What do you know of its past?", "aged", "water")
+    visitor.choose("What do you have with you?", "meter").tap("complaint_use")
+    case = visitor.case
+    assert (case.symptom, case.contexts, case.can) == ("detectors_dark", ("aged", "water"), ("meter",))
+
+
+def test_no_complaint_of_the_list_is_an_answer_too(visitor: Visitor) -> None:
+    begin(visitor).type(DETECTORS, "5").tap("describe_use")
+    visitor.at.radio(key="symptom").set_value("other_symptom")
+    visitor.tap("complaint_use")
+    assert visitor.case.symptom == ""
+    assert find_stage(visitor.case) == "work"
+
+
+def test_left_impaired_stands_before_open_and_closed(store: CaseStore) -> None:
+    case = read_case(find_shipped("cases") / "bakery_call.yaml")
+    made = [store.create_case(case) for _ in range(3)]
+    store.append_closing(made[0].case_id, "left_impaired", made[0].revision)
+    store.append_closing(made[2].case_id, "mended", made[2].revision)
+    order = [v.case_id for v in list_visits(store) if not isinstance(v, str)]
+    assert order == [made[0].case_id, made[1].case_id, made[2].case_id]
+    visitor = Visitor(store)
+    labels = [b.label for b in visitor.at.button if b.key and b.key.startswith("open ")]
+    assert ["Left impaired" in labels[0], "open" in labels[1], "Put right" in labels[2]] == [True, True, True]
+
+
+def test_unknown_case_in_the_url_leads_back(store: CaseStore) -> None:
+    visitor = Visitor(store, "nobody-knows-it")
+    assert "There is no case nobody-knows-it" in visitor.text
+    visitor.tap("to_start")
+    assert visitor.has("new_case")
+
+
+def test_our_own_fault_is_told_with_a_number_and_no_traceback(
+    store: CaseStore, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def fail(_: CaseStore) -> None:
+        raise RuntimeError("planted by the test")
+
+    monkeypatch.setattr("diagnostics.screens.start.list_visits", fail)
+    visitor = Visitor(store)
+    assert "Incident " in visitor.text
+    assert "planted by the test" not in visitor.text
+    number = visitor.text.partition("Incident ")[2][:8]
+    assert any(number in record.getMessage() for record in caplog.records)
+
+
+def test_store_that_refuses_is_told_in_plain_words(store: CaseStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(_: CaseStore) -> None:
+        raise CaseError("the case store is busy", hint="try again")
+
+    monkeypatch.setattr("diagnostics.screens.start.list_visits", refuse)
+    assert "The case store is busy" in Visitor(store).text
+
+
+def test_european_words_follow_the_choice(visitor: Visitor) -> None:
+    visitor.pick("Words", "europe").tap("new_case").tap("real_yes").tap("outputs_none")
+    assert "alarm receiving centre" in visitor.text

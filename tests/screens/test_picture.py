@@ -1,0 +1,132 @@
+"""Pictures: what they show, whatever the loop, and that shade, symbol and percentage say the same."""
+
+import re
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from diagnostics.locate import find_shipped
+from diagnostics.readings import list_measurements
+from diagnostics.reasoning import Question, diagnose
+from diagnostics.reports import (
+    Words,
+    describe_picture,
+    find_shares,
+    list_expected,
+    list_suspects,
+    render_loop,
+    render_style,
+)
+from diagnostics.visit import build_bench
+from diagnostics.wiring import Loop, Style, build_loop, parse_site, read_site
+
+SITES = sorted((find_shipped("cases") / "sites").glob("*.yaml"))
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def build(name: str) -> Loop:
+    return build_loop(read_site(find_shipped("cases") / "sites" / f"{name}.yaml"))
+
+
+def read_texts(svg: str) -> list[str]:
+    return [e.text or "" for e in ET.fromstring(svg).iter(f"{SVG}text")]  # noqa: S314 - our own picture
+
+
+@pytest.mark.parametrize("path", SITES, ids=lambda p: p.stem)
+@pytest.mark.parametrize("dark", [False, True])
+def test_every_measurement_of_every_site_can_be_drawn_inside_the_picture(path: object, dark: bool) -> None:  # noqa: FBT001
+    loop = build_loop(read_site(path))  # type: ignore[arg-type]
+    for m in list_measurements(loop):
+        svg = render_loop(loop, {"end": 0.5}, m, dark=dark)
+        root = ET.fromstring(svg)  # noqa: S314 - our own picture
+        width, height = float(root.attrib["width"]), float(root.attrib["height"])
+        for circle in root.iter(f"{SVG}circle"):
+            assert 0 < float(circle.attrib["cx"]) < width
+            assert 0 < float(circle.attrib["cy"]) < height
+
+
+def test_each_detector_has_its_number_and_its_room() -> None:
+    loop = build("bakery")
+    texts = read_texts(render_loop(loop, {}, None, dark=False))
+    assert [t for t in texts if t.isdigit()] == [str(n) for n in range(1, 9)]
+    assert {d.label for d in loop.detectors} <= set(texts)
+
+
+def test_suspect_is_shown_by_percentage_symbol_and_shade() -> None:
+    loop = build("bakery")
+    plain = render_loop(loop, {}, None, dark=False)
+    weak = render_loop(loop, {"run det3": 0.05}, None, dark=False)
+    strong = render_loop(loop, {"run det3": 0.8}, None, dark=False)
+    assert "80 %" in read_texts(strong)
+    assert [svg.count("<path d=") - plain.count("<path d=") for svg in (weak, strong)] == [1, 3]
+    depth = [float(re.findall(r'fill-opacity="([\d.]+)"', svg)[0]) for svg in (weak, strong)]
+    assert depth[0] < depth[1]
+
+
+def test_what_is_hardly_suspected_is_not_marked() -> None:
+    loop = build("bakery")
+    assert render_loop(loop, {"det2": 0.02}, None, dark=False) == render_loop(loop, {}, None, dark=False)
+
+
+def test_red_and_black_lead_are_drawn_at_the_box_they_touch() -> None:
+    loop = build("bakery")
+    m = next(m for m in list_measurements(loop) if (m.red, m.black) == ("det5.in+", "det5.in-"))
+    root = ET.fromstring(render_loop(loop, {}, m, dark=False))  # noqa: S314 - our own picture
+    circles = [(float(c.attrib["cx"]), float(c.attrib["cy"])) for c in root.iter(f"{SVG}circle")]
+    assert len(circles) == 2
+    (red_x, red_y), (black_x, black_y) = circles
+    assert red_x == black_x == 240 + 48  # third box of the row
+    assert 124 < red_y < black_y < 248  # second row, plus above minus
+
+
+def test_shares_by_place_are_the_probabilities_of_the_candidates() -> None:
+    bench = build_bench(read_site(find_shipped("cases") / "sites" / "bakery.yaml"))
+    d = diagnose(bench, Question(symptom="constant_trouble"))
+    shares = find_shares(d)
+    healthy = next(c.probability for c in d.candidates if not c.faults)
+    assert sum(shares.values()) + healthy + d.not_modelled == pytest.approx(1.0)
+    assert list(shares.values()) == sorted(shares.values(), reverse=True)
+
+
+def test_those_who_cannot_see_the_picture_are_told_the_same() -> None:
+    loop = build("bakery")
+    words = Words(loop)
+    m = list_measurements(loop)[1]
+    told = describe_picture(loop, {"end": 0.62, "det2": 0.01}, m, words)
+    assert "8 detectors" in told
+    assert "at the far end 62 %" in told
+    assert "det2" not in told
+    assert words.name(m) in told
+
+
+def test_room_name_stays_text_in_the_picture() -> None:
+    from diagnostics.source import read_document
+
+    text = (
+        "format: ohmward-site/1\nname: x\nzones: {zone1: {}}\nloops: [{zone: zone1, style: two_wire_zone, "
+        "end_resistor: {resistance: 4.7k}, detectors: [{room: '<b>&'}]}]\n"
+    )
+    loop = build_loop(parse_site(read_document(text, "x")))
+    assert "<b>&" in read_texts(render_loop(loop, {}, None, dark=False))
+
+
+@pytest.mark.parametrize("style", list(Style))
+def test_style_is_drawn_with_as_many_wires_as_it_has(style: Style) -> None:
+    root = ET.fromstring(render_style(style, dark=False))  # noqa: S314 - our own picture
+    heights = {e.attrib["y1"] for e in root.iter(f"{SVG}line")}
+    assert len(heights) == {Style.TWO_WIRE_ZONE: 2, Style.FOUR_WIRE_ZONE: 4}[style]
+
+
+def test_same_expected_answer_stands_once_and_names_its_causes() -> None:
+    bench = build_bench(read_site(find_shipped("cases") / "sites" / "bakery.yaml"))
+    d = diagnose(bench, Question(symptom="constant_trouble"))
+    rows = list_expected(d, Words(bench.loop))
+    assert rows
+    assert len({shown for shown, _ in rows}) == len(rows)
+
+
+def test_list_of_suspects_ends_with_what_is_not_known() -> None:
+    bench = build_bench(read_site(find_shipped("cases") / "sites" / "bakery.yaml"))
+    rows = list_suspects(diagnose(bench, Question(symptom="constant_trouble")), Words(bench.loop))
+    assert rows[-1][1] == "something this tool does not know"
+    assert all(percent.endswith("%") for percent, _ in rows)

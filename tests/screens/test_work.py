@@ -1,0 +1,303 @@
+"""At work: answers and how they are understood, leaving out, correcting, two people at once, verdict, closing."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from diagnostics.cases import Acknowledgement, CaseStore, Reading
+from diagnostics.readings import list_measurements
+from diagnostics.visit import (
+    assess_case,
+    find_skipped,
+    find_stage,
+    find_wait_s,
+    is_too_early,
+    simulate_reading,
+    start_visit,
+)
+from tests.screens.conftest import SAFETY, Visitor
+
+METER = "What does the meter show?"
+FOUND = "What did you find?"
+DARK = "Which ones are dark? Tap all of them."
+
+
+def at_volts(visitor: Visitor) -> Visitor:
+    """Go on to the first step that asks for volts."""
+    return visitor.pick(FOUND, "trouble").tap("record").choose(DARK, "none").tap("record")
+
+
+def at_verdict(visitor: Visitor) -> Visitor:
+    return at_volts(visitor).type(METER, "23.2").tap("record")
+
+
+def measure(visitor: Visitor, where: str, key_begins: str) -> Visitor:
+    """Turn to *I measured something else* and show the form of one measurement."""
+    visitor.tap("something_else")
+    visitor.at.selectbox(key="other_where").set_value(where)
+    visitor.run()
+    options = [m.key for m in list_measurements(assess_case(visitor.case).loop) if m.key.startswith(key_begins)]
+    visitor.at.radio(key="other_what").set_value(options[0])
+    return visitor.tap("other_show")
+
+
+def test_first_step_says_what_why_how_long_and_with_which_caution(at_work: Visitor) -> None:
+    for told in ("What does the panel show", "Why.", "about 1 min", "Evidence first.", "What each answer would mean"):
+        assert told in at_work.text
+
+
+def test_reading_is_in_the_store_when_the_next_step_is_shown(at_work: Visitor) -> None:
+    at_work.pick(FOUND, "trouble").tap("record")
+    (reading,) = at_work.case.readings
+    assert (reading.measurement, reading.value) == ("panel_shows", "trouble")
+    assert reading.taken_at is not None
+    assert "Walk the loop" in at_work.text
+
+
+def test_nothing_chosen_is_refused_and_nothing_is_stored(at_work: Visitor) -> None:
+    at_work.tap("record")
+    assert "Choose an answer first." in at_work.text
+    assert at_work.case.readings == ()
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("2,5", "Understood: **2.5 V**"),
+        ("850 mV", "Understood: **0.85 V**"),
+        ("-12.4", "Understood: **−12.4 V**"),
+        ("23.9 k", "volts are wanted"),
+        ("abc", "does not read as volts"),
+        ("1,234", "can mean 1.234 or 1234"),
+        ("OL", "over range"),
+    ],
+)
+def test_what_was_typed_is_understood_aloud_before_it_is_saved(at_work: Visitor, typed: str, told: str) -> None:
+    at_volts(at_work).type(METER, typed)
+    assert told in at_work.text
+    assert len(at_work.case.readings) == 2
+
+
+@pytest.mark.parametrize("typed", ["23.9 k", "abc", "", "1,234"])
+def test_wrong_value_is_refused_with_a_hint_and_stays_in_its_field(at_work: Visitor, typed: str) -> None:
+    at_volts(at_work).type(METER, typed).tap("record")
+    assert at_work.at.error
+    assert len(at_work.case.readings) == 2
+    assert next(f for f in at_work.at.text_input if f.label == METER).value == typed
+
+
+def test_none_dark_together_with_a_detector_is_refused(at_work: Visitor) -> None:
+    at_work.pick(FOUND, "trouble").tap("record").choose(DARK, "none", "det3").tap("record")
+    assert at_work.at.error
+    assert len(at_work.case.readings) == 1
+
+
+def test_reload_shows_the_same_step(at_work: Visitor) -> None:
+    at_work.pick(FOUND, "trouble").tap("record")
+    assert Visitor(at_work.store, at_work.case_id).text == at_work.text
+
+
+def test_left_out_step_is_not_asked_again_after_a_reload_until_it_is_taken_in(at_work: Visitor) -> None:
+    at_work.tap("cannot")
+    assert find_skipped(at_work.case) == {"panel_shows|panel|standby"}
+    again = Visitor(at_work.store, at_work.case_id)
+    assert "What does the panel show for this zone" not in again.text
+    again.tap("again panel_shows")
+    assert find_skipped(again.case) == frozenset()
+    assert "What does the panel show for this zone" in again.text
+
+
+def test_something_else_can_be_measured_and_recorded(at_work: Visitor) -> None:
+    measure(at_work, "det3", "volts|det3.in+").type(METER, "23.1").tap("record")
+    (reading,) = at_work.case.readings
+    assert (reading.red, reading.black, reading.value) == ("det3.in+", "det3.in-", "23.1")
+
+
+def test_form_of_ones_own_choice_leads_back_to_the_suggested_step(at_work: Visitor) -> None:
+    measure(at_work, "det3", "volts|det3.in+").tap("back_to_next")
+    assert "What does the panel show for this zone" in at_work.text
+
+
+def test_meter_over_range_is_one_tap(at_work: Visitor) -> None:
+    measure(at_work, "panel", "ohms|").tap("over ")
+    assert "Understood: **OL**" in at_work.text
+
+
+def test_correcting_takes_the_old_reading_back_and_keeps_it(at_work: Visitor) -> None:
+    at_work.pick(FOUND, "alarm").tap("record").tap("correct ")
+    assert "Correcting an earlier reading" in at_work.text
+    at_work.pick(FOUND, "trouble").tap("record")
+    case = at_work.case
+    assert [r.value for r in case.readings] == ["trouble"]
+    assert [(r.reading.value, r.why) for r in case.retracted] == [("alarm", "corrected")]
+
+
+def test_wrong_correction_leaves_the_old_reading_standing(at_work: Visitor) -> None:
+    at_volts(at_work).type(METER, "23.2").tap("record")
+    volts_id = at_work.case.readings[2].reading_id
+    at_work.tap(f"correct {volts_id}").type(METER, "abc").tap("record")
+    assert [r.value for r in at_work.case.readings] == ["trouble", "none", "23.2"]
+
+
+def test_reading_taken_back_no_longer_counts(at_work: Visitor) -> None:
+    at_work.pick(FOUND, "trouble").tap("record").tap("take_back ")
+    assert at_work.case.readings == ()
+    assert "What does the panel show for this zone" in at_work.text
+    assert "Taken back: Panel display: **trouble**" in at_work.text
+
+
+def test_second_person_sees_what_changed_and_loses_nothing(at_work: Visitor) -> None:
+    at_volts(at_work)
+    other = Visitor(at_work.store, at_work.case_id)
+    other.type(METER, "23.2")
+    at_work.type(METER, "23.3").tap("record")
+    other.tap("record")
+    assert "Somebody else has worked on this case meanwhile" in other.text
+    assert "23.3" in other.text
+    assert next(f for f in other.at.text_input if f.label == METER).value == "23.2"
+    assert [r.value for r in at_work.case.readings] == ["trouble", "none", "23.3"]
+    other.tap("record")
+    assert [r.value for r in at_work.case.readings] == ["trouble", "none", "23.3", "23.2"]
+
+
+def test_clock_survives_a_reload_and_nothing_yet_is_advised_against(at_work: Visitor) -> None:
+    at_work.tap("clock ")
+    again = Visitor(at_work.store, at_work.case_id)
+    assert "Wait 3 min" in again.text
+    again.pick(FOUND, "normal")
+    assert "says little" in again.text
+    again.tap("record")
+    assert [r.value for r in again.case.readings] == ["normal"]
+
+
+def test_clock_that_has_run_out_advises_against_nothing(at_work: Visitor) -> None:
+    case, (m, *_) = at_work.case, list_measurements(assess_case(at_work.case).loop)
+    begun = Acknowledgement(f"clock {m.key}", datetime.now(UTC) - timedelta(seconds=500))
+    case = at_work.store.append_acknowledgement(case.case_id, begun, case.revision)
+    assert find_wait_s(case, m) == 0
+    assert not is_too_early(m, "normal", find_wait_s(case, m))
+    again = Visitor(at_work.store, case.case_id)
+    assert "The time is up" in again.text
+
+
+def test_readings_that_do_not_fit_name_the_one_to_take_again(at_work: Visitor) -> None:
+    at_volts(at_work)
+    for value in ("23.2",):
+        at_work.type(METER, value).tap("record")
+    case = at_work.case
+    for at in ("det2.in", "det5.in", "det8.in"):
+        odd = Reading("volts", "3.1" if at == "det5.in" else "23.2", f"{at}+", f"{at}-", mode="standby")
+        case = at_work.store.append_reading(case.case_id, odd, case.revision)
+    found = assess_case(case).diagnosis.contradiction
+    again = Visitor(at_work.store, case.case_id)
+    assert found is not None
+    assert case.readings[found.reading].red == "det5.in+"
+    assert "Two readings do not fit together" in again.text
+    assert "It said: 3.1 V" in again.text
+    assert "+ in of detector 5" in again.text
+
+
+def test_verdict_says_remedy_minutes_parts_and_how_sure(at_work: Visitor) -> None:
+    at_verdict(at_work)
+    for told in ("Fit the right end resistor", "sure", "about 6 min", "Parts: end resistor", "Found"):
+        assert told in at_work.text
+
+
+def test_repair_that_did_not_cure_is_remembered_and_the_search_goes_on(at_work: Visitor) -> None:
+    at_verdict(at_work).tap("still_faulty")
+    (repair,) = at_work.case.repairs
+    assert (repair.fault, repair.cured) == ("fit_end_resistor@end", False)
+    assert find_stage(at_work.case) == "work"
+    assert "over 99 % sure" not in at_work.text
+
+
+def test_cured_leads_to_the_fixed_tests_and_may_be_denied_there(at_work: Visitor) -> None:
+    at_verdict(at_work).tap("cured")
+    assert "Take one head off and see trouble" in at_work.text
+    at_work.tap("proof_not")
+    assert [r.cured for r in at_work.case.repairs] == [False]
+    assert find_stage(at_work.case) == "work"
+
+
+@pytest.mark.parametrize("closing", ["mended", "no_fault_found", "waiting", "left_impaired", "not_ours"])
+def test_case_can_be_left_in_each_of_five_ways(at_work: Visitor, closing: str) -> None:
+    at_verdict(at_work).tap("cured").tap("proof_done")
+    at_work.at.radio(key="closing").set_value(closing)
+    at_work.tap("close_case")
+    assert at_work.case.closing == closing
+    assert "This case is closed" in at_work.text
+    at_work.tap("open_again")
+    assert at_work.case.closing == ""
+
+
+def test_nothing_may_stay_lifted_unless_left_impaired(at_work: Visitor) -> None:
+    measure(at_work, "panel", "ohms|").type(METER, "OL").tap("record").tap("finish").tap("close_case")
+    assert at_work.case.closing == ""
+    assert "Not everything has been put back" in at_work.text
+    at_work.at.checkbox[0].set_value(True)
+    at_work.run()
+    assert not at_work.at.checkbox
+    at_work.tap("close_case")
+    assert "This case is closed" in at_work.text
+
+
+def test_left_impaired_may_be_closed_with_a_wire_lifted_and_says_whom_to_tell(at_work: Visitor) -> None:
+    measure(at_work, "panel", "ohms|").type(METER, "OL").tap("record").tap("finish")
+    at_work.at.radio(key="closing").set_value("left_impaired")
+    at_work.tap("close_case")
+    assert at_work.case.closing == "left_impaired"
+    assert "impairment coordinator" in at_work.text
+
+
+def test_loop_can_be_described_anew_only_if_the_readings_fit_it(at_work: Visitor) -> None:
+    measure(at_work, "det8", "volts|det8.in+").type(METER, "23.1").tap("record").tap("to_describe")
+    at_work.type("How many detectors are on it?", "5").tap("describe_use")
+    assert "cannot have been taken on this loop" in at_work.text
+    assert len(at_work.case.site.loops[0].all_detectors) == 8
+
+
+def test_test_period_that_is_over_is_told_and_can_be_extended(at_work: Visitor) -> None:
+    case = at_work.case
+    past = Acknowledgement("on_test_until 2026-01-01T10:00:00+00:00", datetime.now(UTC))
+    at_work.store.append_acknowledgement(case.case_id, past, case.revision)
+    at_work.run()
+    assert "The test period ended" in at_work.text
+    at_work.tap("extend")
+    assert "The test period ended" not in at_work.text
+
+
+def test_room_name_cannot_draw_a_picture_from_elsewhere(store: CaseStore) -> None:
+    text = (
+        "format: ohmward-site/1\nname: '![x](http://example.invalid/a.png)'\nzones: {zone1: {}}\n"
+        "loops: [{zone: zone1, style: two_wire_zone, end_resistor: {resistance: 4.7k}, "
+        "detectors: [{room: '![x](http://example.invalid/b.png)'}, {room: '<b>c</b>'}]}]\n"
+    )
+    visitor = Visitor(store)
+    visitor.tap("new_case")
+    for key in (*SAFETY, "for_us_yes"):
+        visitor.tap(key)
+    visitor.pick("How do you want to describe it?", "describe_file")
+    visitor.at.file_uploader[0].upload("a.yaml", text.encode(), "application/yaml")
+    visitor.run()
+    visitor.tap("describe_use").tap("complaint_use")
+    written = [str(e.value) for kind in ("markdown", "caption", "info") for e in getattr(visitor.at, kind)]
+    labels = [str(o) for g in visitor.at.button_group for o in g.options]
+    assert any("example.invalid" in t for t in (*written, *labels))
+    assert not [t for t in (*written, *labels) if "![x](" in t or "<b>" in t]
+
+
+def test_invented_case_offers_readings_that_its_hidden_fault_makes(at_work: Visitor) -> None:
+    loop = assess_case(at_work.case).loop
+    told = {m.key: simulate_reading(loop, "end_resistor_missing@end", m) for m in list_measurements(loop)}
+    assert told["panel_shows|panel|standby"] == "trouble"
+    assert told["which_dark|loop|standby"] == "none"
+    assert told["look|det8|standby"] == "resistor_missing"
+    assert told["volts|panel.zone1+,panel.zone1-|standby"].startswith("23.")
+    for _ in range(3):
+        at_work.tap("use ").tap("record")
+    assert "Fit the right end resistor" in at_work.text
+
+
+def test_case_of_real_work_offers_no_reading(store: CaseStore) -> None:
+    case = start_visit(store)
+    assert not Visitor(store, case.case_id).has("use ")
