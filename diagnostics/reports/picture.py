@@ -16,10 +16,11 @@ from .words import Words, format_percent, say
 
 LEAST_SHARE = 0.03
 _PER_ROW, _WIDE, _HIGH = 3, 120, 124
+_MARGIN = 8  # px at the right, for a lead on the last box of a row
 _RUN, _BOX = 50, 62  # px of the run before a box, and of the box
 _TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box
 _SHADE, _DEEPEST = "#e07b00", 0.6  # deeper shades would swallow the letters on them
-_LINES = {Style.TWO_WIRE_ZONE: (52, 72), Style.FOUR_WIRE_ZONE: (45, 53, 63, 81)}
+_TWO_WIRE, _FOUR_WIRE = (52, 72), (45, 53, 63, 81)  # px from the top of a row to each conductor
 _LONGEST_LABEL = 13
 _OUTLINE = 'fill="none" stroke="currentColor" stroke-width="2"'
 
@@ -53,8 +54,9 @@ def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
     """
     cells = _list_cells(loop)
     rows = -(-len(cells) // _PER_ROW)
-    size = (_WIDE * _PER_ROW, _HIGH * rows)
-    drawn = [_draw_cell(n, cell, loop, shares) for n, cell in enumerate(cells)]
+    size = (_WIDE * _PER_ROW + _MARGIN, _HIGH * rows)
+    summed = _sum_shares(loop, shares)
+    drawn = [_draw_cell(n, cell, loop, summed) for n, cell in enumerate(cells)]
     if next_ is not None:
         drawn += _draw_next(cells, loop, next_)
     return _wrap(size, drawn, dark=dark)
@@ -73,19 +75,26 @@ def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement
 
 def render_style(style: Style, *, dark: bool) -> str:
     """Return a small picture of a wiring style: panel, three detectors, what sits at the end."""
-    lines = _LINES[style]
+    lines = _find_lines(style)
+    first = say("picture_module") if style.is_module else say("picture_panel")
     gaps = ((50, 90), (130, 160), (200, 230), (270, 300))
     parts = [_line(start, y, end, y) for start, end in gaps for y in lines if end < 300 or y in lines[-2:]]
     parts += [_box(4, 46), *(_box(x, 40) for x in (90, 160, 230)), _zigzag(300, 330, lines[-2], lines[-1])]
-    parts += [_text(27, 67, say("picture_panel"), 13), _text(330, 96, say("picture_end"), 13)]
+    parts += [_text(27, 67, first, 13), _text(330, 96, say("picture_end"), 13)]
     parts += [_text(x + 20, 68, str(n), 18) for n, x in enumerate((90, 160, 230), 1)]
     return _wrap((360, 100), parts, dark=dark)
+
+
+def _find_lines(style: Style) -> tuple[int, ...]:
+    return _TWO_WIRE if style.is_two_wire else _FOUR_WIRE
 
 
 def _list_cells(loop: Loop) -> list[_Cell]:
     cells = [_Cell("panel", "", say("picture_panel"), "")]
     if any(r.name == "reset" for r in loop.relays):
         cells.append(_Cell("reset", "", "R", say("picture_reset")))
+    if loop.module is not None:
+        cells.append(_Cell("module", "run module.in", "M", say("picture_module")))
     cells += [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), d.label) for d in loop.detectors]
     return [*cells, _Cell("end", "", "", say("picture_end"))]
 
@@ -94,17 +103,35 @@ def _find_corner(number: int) -> tuple[int, int]:
     return _WIDE * (number % _PER_ROW), _HIGH * (number // _PER_ROW)
 
 
+def find_cell(spot: str, loop: Loop) -> str:
+    """Return the box of the picture in which a place lies: zones in the panel, outputs in the module, ends at the end."""
+    if spot in {z.name for z in loop.zones} or spot in {"field", "supply", "loop"}:
+        return "panel"
+    if spot.startswith("end"):
+        return "end"
+    name = spot.removeprefix("run ")
+    return spot if name.startswith("det") or spot == "run module.in" else name.partition(".")[0]
+
+
+def _sum_shares(loop: Loop, shares: Mapping[str, float]) -> dict[str, float]:
+    found: dict[str, float] = {}
+    for spot, share in shares.items():
+        cell = find_cell(spot, loop)
+        found[cell] = found.get(cell, 0.0) + share
+    return found
+
+
 def _draw_cell(number: int, cell: _Cell, loop: Loop, shares: Mapping[str, float]) -> str:
-    style = loop.spec.style
-    parts = [] if cell.spot == "panel" else [_line(0, y, _RUN, y) for y in _LINES[style]]
+    lines = _find_lines(loop.spec.style)
+    parts = [] if cell.spot == "panel" else [_line(0, y, _RUN, y) for y in lines]
     if cell.spot != "end":
-        parts += [_line(_RUN + _BOX, y, _WIDE, y) for y in _LINES[style]]
+        parts += [_line(_RUN + _BOX, y, _WIDE, y) for y in lines]
     if cell.run:
         parts += _draw_share(2, _RUN - 6, shares.get(cell.run, 0.0))
     parts += _draw_share(_RUN, _BOX, shares.get(cell.spot, 0.0))
     middle = _RUN + _BOX // 2
     if cell.spot == "end":
-        parts.append(_zigzag(_RUN, middle, _LINES[style][-2], _LINES[style][-1]))
+        parts.append(_zigzag(_RUN, middle, lines[-2], lines[-1]))
     else:
         parts += [_box(_RUN, _BOX), _text(middle, 69, cell.big, 22 if len(cell.big) < 3 else 17, bold=True)]
     parts.append(_text(middle, 104, _shorten(cell.small), 14))
@@ -132,7 +159,7 @@ def _draw_share(x: int, width: int, share: float) -> list[str]:
 
 
 def _draw_next(cells: list[_Cell], loop: Loop, m: Measurement) -> list[str]:
-    spot = {"loop": "panel"}.get(m.place if m.at in {"", "panel", "loop"} else m.at, m.at or m.place)
+    spot = find_cell(m.at or m.place, loop)
     spots = [c.spot for c in cells]
     frames = [] if m.red or spot not in spots else [_draw_frame(spots.index(spot))]
     if not m.red:
@@ -154,14 +181,15 @@ def _draw_frame(number: int) -> str:
 def _find_point(terminal: str, cells: list[_Cell], loop: Loop) -> tuple[int, int, int]:
     """Return the number of the cell and the place in it (px) where a lead touches a terminal."""
     owner, _, end = terminal.partition(".")
-    spot = {"field": "panel", "endrelay": "end"}.get(owner, owner)
+    inside = loop.module is not None and end.startswith("loop")
+    spot = "module" if inside else find_cell(owner, loop)
     spots = [c.spot for c in cells]
     number = spots.index(spot) if spot in spots else 0
-    lines = _LINES[loop.spec.style]
+    lines = _find_lines(loop.spec.style)
     pair = lines[-2:] if end.endswith(("_a", "_b")) or "zone" in end else lines[:2]
     y = pair[1] if end.endswith(("-", "_b")) else pair[0]
     apart = {0: -6, 1: 6}[pair.index(y)] if len(lines) == 4 else 0
-    x = _RUN + _BOX + 2 if spot in {"panel", "reset"} or "out" in end else _RUN - 2
+    x = _RUN + _BOX + 2 if spot in {"panel", "reset"} or "out" in end or inside else _RUN - 2
     return number, x, y + apart
 
 
