@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .factor import solve_factor
-from .network import Network, Spreads
+from .network import OwnValue, Spreads
 from .newton import Circuits, Point, Probe, build_circuits, build_factor_at, find_segments, solve_point, with_earth
 from .settle import Settled
 
@@ -22,6 +22,23 @@ class MeterInput:
 
     input_ohm: float
     test_v: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Own:
+    """Line ``row`` of ``entry`` of the batch has an uncertain value of its own, one sd of which is ``share`` of it."""
+
+    row: Index
+    entry: Index
+    share: Array
+
+
+@dataclass(frozen=True, slots=True)
+class _Unknowns:
+    """What is uncertain in a batch: the part of each line's ohms, (spread row, entry), and own values."""
+
+    part: Array
+    own: _Own
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +62,8 @@ def read_meter(settled: Settled, pairs: list[tuple[str, str]], meter: MeterInput
     network = settled.network
     circuits = build_circuits(network, settled.columns, settled.signals)
     factor = build_factor_at(circuits, settled.point.segment)
+    part = network.line_spreads.part.take(settled.columns, axis=1)
+    uncertain = _Unknowns(part, _match_own(network.own, settled.columns))
     count, unknowns = settled.columns.size, len(network.loop.unknowns) + 1
     volts, slopes = np.empty((len(pairs), count)), np.empty((unknowns, len(pairs), count))
     for low in range(0, len(pairs), PAIRS_AT_ONCE):
@@ -58,7 +77,7 @@ def read_meter(settled: Settled, pairs: list[tuple[str, str]], meter: MeterInput
         for n, leads in enumerate(ends):
             point, weight = _put_on(circuits, settled.point, weights[:, n], leads, meter)
             volts[low + n] = point.volts[leads[0]] - point.volts[leads[1]]
-            slopes[:, low + n] = _slopes(circuits, point, weight, settled.columns)
+            slopes[:, low + n] = _slopes(circuits, point, weight, uncertain)
     return Shown(volts, slopes)
 
 
@@ -98,21 +117,23 @@ def _solve_with(
     return better.volts, better.segment, weight
 
 
-def _slopes(circuits: Circuits, point: Point, weights: Array, columns: Index) -> Array:
+def _slopes(circuits: Circuits, point: Point, weights: Array, unknowns: _Unknowns) -> Array:
     """Return the adjoint sensitivities, (unknown and own value, entry)."""
     network = circuits.network
-    lines, bends = network.lines, network.bends
-    line_a = circuits.lines_s * (point.volts[lines.a] - point.volts[lines.b])
-    line_effect = line_a * (weights[lines.a] - weights[lines.b])
+    bends = network.bends
+    spread = network.line_spreads
+    a, b = network.lines.a[spread.row], network.lines.b[spread.row]
+    line_a = circuits.lines_s[spread.row] * (point.volts[a] - point.volts[b])
+    effect_v = line_a * (weights[a] - weights[b]) * unknowns.part
     rows = np.arange(point.segment.shape[0])[:, None]
     slope = np.where(circuits.fed, bends.slope_s[rows, point.segment], 0.0)
     offset = np.where(circuits.fed, bends.offset_a[rows, point.segment], 0.0)
     across = point.volts[bends.a] - point.volts[bends.b]
     along = weights[bends.a] - weights[bends.b]
     effects = ((slope * across + offset) * along, bends.emf_v[:, None] * slope * along)
-    shared = network.line_spreads @ line_effect
+    shared: Array = spread.onto_unknowns @ effect_v
     shared += _gather(network.bend_spreads, effects, point.segment)
-    return np.concatenate([shared, _own_value(network, line_effect, columns)[None]])
+    return np.concatenate([shared, _add_own(circuits, point, weights, unknowns.own)[None]])
 
 
 def _gather(spreads: Spreads, effects: tuple[Array, Array], segment: Index) -> Array:
@@ -126,15 +147,23 @@ def _gather(spreads: Spreads, effects: tuple[Array, Array], segment: Index) -> A
     return moved
 
 
-def _own_value(network: Network, line_effect: Array, columns: Index) -> Array:
-    own = network.own
-    moved = np.zeros(columns.size)
+def _match_own(own: OwnValue, columns: Index) -> _Own:
+    """Find which entries of a batch show a column with an uncertain value of its own; columns may repeat."""
     order = np.argsort(columns, kind="stable")
     low = np.searchsorted(columns[order], own.column, side="left")
-    high = np.searchsorted(columns[order], own.column, side="right")
-    for row, share, first, last in zip(own.row, own.share, low, high, strict=True):
-        entries = order[first:last]
-        moved[entries] += share * line_effect[row, entries]
+    count = np.searchsorted(columns[order], own.column, side="right") - low
+    nth = np.arange(count.sum()) - np.repeat(count.cumsum() - count, count)
+    return _Own(np.repeat(own.row, count), order[np.repeat(low, count) + nth], np.repeat(own.share, count))
+
+
+def _add_own(circuits: Circuits, point: Point, weights: Array, own: _Own) -> Array:
+    """Return the effect of each fault's own uncertain value, (entry,)."""
+    lines, entry = circuits.network.lines, own.entry
+    a, b = lines.a[own.row], lines.b[own.row]
+    line_a = circuits.lines_s[own.row, entry] * (point.volts[a, entry] - point.volts[b, entry])
+    effect = own.share * line_a * (weights[a, entry] - weights[b, entry])
+    moved = np.zeros(circuits.lines_s.shape[1])
+    np.add.at(moved, entry, effect)
     return moved
 
 

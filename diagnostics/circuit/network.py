@@ -73,6 +73,18 @@ class Spreads:
 
 
 @dataclass(frozen=True, slots=True)
+class LineSpreads:
+    """Resistive elements that shared unknowns move: their ``row``, (spread row,), and the map onto unknowns.
+
+    ``part`` (spread row, column) is the share of the resistance that they move: a bad joint is no longer cable.
+    """
+
+    row: Index
+    part: Array
+    onto_unknowns: Matrix
+
+
+@dataclass(frozen=True, slots=True)
 class OwnValue:
     """The uncertain value of a fault itself: element ``row`` (lines only) of ``column`` has this share."""
 
@@ -83,10 +95,7 @@ class OwnValue:
 
 @dataclass(frozen=True, slots=True)
 class Network:
-    """The compiled batch. Node ``len(nodes)`` is earth.
-
-    ``gating`` numbers the signals that let elements conduct; ``line_spreads`` maps line effects onto unknowns.
-    """
+    """The compiled batch. Node ``len(nodes)`` is earth; ``gating`` numbers the signals that let elements conduct."""
 
     loop: Loop
     edits: tuple[Edits, ...]
@@ -101,7 +110,7 @@ class Network:
     line_gates: Gates
     bend_gates: Gates
     gating: tuple[int, ...]
-    line_spreads: Matrix
+    line_spreads: LineSpreads
     bend_spreads: Spreads
     own: OwnValue
     held: Flags
@@ -143,7 +152,7 @@ def build_network(loop: Loop, edits: Sequence[Edits]) -> Network:
     return Network(
         loop, tuple(edits), tuple(terminals), number, len(edits), plan, edge_of, _leaks(loop, len(terminals)),
         lines, bends, _build_gates(line_elements, signal), _build_gates(bend_elements, signal), tuple(sorted(gating)),
-        _build_line_spreads(line_elements, loop), _build_spreads(bend_elements, loop, bends.slope_s.shape[1]),
+        _build_line_spreads(line_elements, lines, loop), _build_spreads(bend_elements, loop, bends.slope_s.shape[1]),
         own, held, held_value,
     )  # fmt: skip
 
@@ -318,12 +327,16 @@ def _build_gates(elements: tuple[Element, ...], signal: dict[str, int]) -> Gates
     return Gates(np.array(gated, dtype=np.intp), signals, when)
 
 
-def _build_line_spreads(elements: tuple[Element, ...], loop: Loop) -> Matrix:
+def _build_line_spreads(elements: tuple[Element, ...], lines: Lines, loop: Loop) -> LineSpreads:
     unknown = {u: n for n, u in enumerate(loop.unknowns)}
-    rows = [(unknown[s.unknown], n, s.share) for n, e in enumerate(elements) for s in e.spreads]
-    return _onto(
-        [r for r, _, _ in rows], [n for _, n, _ in rows], [s for _, _, s in rows], (len(unknown), len(elements))
-    )
+    row = [n for n, e in enumerate(elements) if e.spreads]
+    told = [(unknown[s.unknown], at, s.share) for at, n in enumerate(row) for s in elements[n].spreads]
+    shape = (len(unknown), len(row))
+    onto = _onto([u for u, _, _ in told], [at for _, at, _ in told], [share for _, _, share in told], shape)
+    copper = np.array([elements[n].kind is Kind.CONDUCTOR for n in row], dtype=np.bool_)
+    base_ohm = np.array([elements[n].resistance_ohm or 1.0 for n in row])
+    part = np.where(copper[:, None], base_ohm[:, None] * lines.conductance_s[row], 1.0)
+    return LineSpreads(np.array(row, dtype=np.intp), part, onto)
 
 
 def _build_spreads(elements: tuple[Element, ...], loop: Loop, width: int) -> Spreads:

@@ -79,6 +79,12 @@ class Measurement:
         leads = f"{self.red},{self.black}" if self.red else self.at
         return f"{self.kind}|{leads}|{self.mode.text}"
 
+    @property
+    def set_up(self) -> str:
+        """Return a text that is the same for the same set-up: volts with the leads turned tell nothing new."""
+        leads = ",".join(sorted((self.red, self.black))) if self.kind == "volts" else ""
+        return f"{self.kind}|{leads}|{self.mode.text}" if leads else self.key
+
     def find_minutes(self, standing_at: str) -> float:
         """Return the expected minutes from where one stands: travel, ladder, set-up, reading, putting back."""
         work = self.data.minutes + self.visits * read_table().travel.each_visit

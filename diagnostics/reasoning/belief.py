@@ -16,8 +16,10 @@ from .symptoms import rate_symptom
 
 Array = NDArray[np.float64]
 
-# Below this a hypothesis counts as out of the running when a reading is asked whether it fits anything.
-PLAUSIBLE = 1e-5
+# Below this share of the leader a hypothesis counts as out of the running when a reading is asked whether it fits
+# anything. Measured on 480 drawn sets of six readings, both styles, one wrong volts reading planted: noticed in 354
+# (with 1e-5, and no look back from the end: 222), a sound set doubted in 2. Larger values would doubt rare faults.
+PLAUSIBLE = 1e-3
 FITS = 1e-3
 
 
@@ -73,20 +75,24 @@ def tell_symptom(belief: Belief, bench: Bench, symptom: str) -> Belief:
     return _reweigh(belief, rate_symptom(bench, symptom), 0.5)
 
 
-def update(belief: Belief, forecast: Forecast, value: float | str, meter: Meter) -> tuple[Belief, float]:
-    """Return the belief after a reading, and how well the reading fits the best of the plausible hypotheses.
+def update(belief: Belief, forecast: Forecast, value: float | str, meter: Meter) -> tuple[Belief, Array]:
+    """Return the belief after a reading, and how well the reading fits each hypothesis, (hypothesis,).
 
-    The fit is the chance of a reading at least as far off as this one, slips left out; below 0.1 % it fits nothing.
+    The fit is the chance of a reading at least as far off as this one, slips left out.
     """
     shift, spread = belief.expect(forecast)
     fit = rate_reading(forecast, value, shift, spread, meter)
-    plausible = belief.probability >= PLAUSIBLE * belief.probability.max()
-    best = float(np.max(fit.tail[plausible], initial=0.0))
     moved, open_ = belief.moved, belief.open
     if forecast.slopes is not None and not isinstance(value, str) and np.isfinite(value):
         moved, open_ = _learn(belief, forecast, value, (shift, spread, fit.sound), meter)
     told = Belief(belief.probability, belief.not_modelled, moved, open_)
-    return _reweigh(told, fit.likelihood, fit.not_modelled), best
+    return _reweigh(told, fit.likelihood, fit.not_modelled), fit.tail
+
+
+def rate_fit(belief: Belief, tail: Array) -> float:
+    """Return how well a reading fits the best of the plausible hypotheses; below 0.1 % it fits nothing."""
+    plausible = belief.probability >= PLAUSIBLE * belief.probability.max()
+    return float(np.max(tail[plausible], initial=0.0))
 
 
 def _learn(
@@ -116,5 +122,5 @@ def _reweigh(belief: Belief, likelihood: Array, not_modelled: float) -> Belief:
 
 def keep_latest(readings: Sequence[Taken]) -> tuple[Taken, ...]:
     """Return the last reading of each set-up: a slip stays with its set-up, so a repeat replaces and adds nothing."""
-    latest = {taken.measurement.key: taken for taken in readings}
+    latest = {taken.measurement.set_up: taken for taken in readings}
     return tuple(latest.values())

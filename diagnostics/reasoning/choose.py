@@ -72,7 +72,7 @@ class InformationPerMinute:
             return _finish(situation, situation.settled)
         bits = rate_information(situation)
         if bits.size and bits.max() >= LEAST_BITS:
-            best = int(np.argmax(bits / np.array(situation.minutes)))
+            best = int(np.argmax(np.where(bits >= LEAST_BITS, bits / np.array(situation.minutes), 0.0)))
             return Action(
                 "measure", situation.minutes[best], situation.forecasts[best].measurement, bits=float(bits[best])
             )
@@ -109,9 +109,11 @@ def _rate_one(situation: Situation, forecast: Forecast, shift: Array, spread: Ar
 def find_information(joint: Array) -> float:
     """Return the mutual information (bits) of a joint distribution, (class, outcome); it need not sum to 1."""
     joint = joint / joint.sum()
-    apart = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0, keepdims=True)
-    inside = joint > 0
-    return max(0.0, float((joint[inside] * np.log2(joint[inside] / apart[inside])).sum()))
+    row, column = np.nonzero(joint)
+    inside = joint[row, column]
+    # Logarithms one by one: the product of two tiny shares would vanish.
+    apart = np.log2(joint.sum(axis=1)[row]) + np.log2(joint.sum(axis=0)[column])
+    return max(0.0, float((inside * (np.log2(inside) - apart)).sum()))
 
 
 def build_outcomes(forecast: Forecast, shift: Array, spread: Array, meter: Meter) -> Array:

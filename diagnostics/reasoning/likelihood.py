@@ -95,11 +95,11 @@ def _rate_ohms(value: float, mean: Array, spread: Array, slips: float, meter: Me
     beyond = ndtr(np.log(safe / over) / np.maximum(sd, 1e-3))
     decades = math.log(over / LEAST_OHM)
     if math.isinf(value):
-        slip = np.full_like(mean, SLIP_LEAD_OFF + SLIP_ANY * _OVER_UNKNOWN)
+        slip = np.full_like(mean, SLIP_LEAD_OFF + (SLIP_ANY + SLIP_TURNED) * _OVER_UNKNOWN)
         return _mix(beyond, slip, slips, beyond, _OVER_UNKNOWN)
     read = max(value, LEAST_OHM)
     away = math.log(read) - np.log(safe)
-    right = (1 - beyond) * _normal(0.0, away, sd)
+    right = _normal(0.0, away, sd)  # what lies beyond the range is cut off by the display, and counted as OL above
     kilo, milli = (_normal(0.0, away + f, sd) for f in (math.log(1e3), -math.log(1e3)))
     anything = (1 - _OVER_UNKNOWN) / decades
     slip = SLIP_PREFIX * 0.5 * (kilo + milli) + (SLIP_ANY + SLIP_TURNED) * anything

@@ -1,5 +1,6 @@
 """From what is known to what it means: candidates, groups, whether it is settled, what next and why - all as data."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -7,9 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.faults import Context, read_catalogue
-from diagnostics.readings import Bench, Faults, Forecast, Measurement, is_offered, list_measurements
+from diagnostics.readings import (
+    Bench,
+    Faults,
+    Forecast,
+    Measurement,
+    Meter,
+    find_sd,
+    is_offered,
+    list_measurements,
+)
+from diagnostics.readings.meter import Unit
 
-from .belief import FITS, Belief, Taken, build_prior, keep_latest, tell_symptom, update
+from .belief import FITS, Belief, Taken, build_prior, keep_latest, rate_fit, tell_symptom, update
 from .choose import Action, InformationPerMinute, Policy, Situation
 from .groups import Group, find_groups, find_splitter
 
@@ -60,7 +71,7 @@ class SuspectGroup:
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """What the next measurement would show under a group: a range (V or Ω) or a word with its chance."""
+    """What the next measurement would show under a group: a range (V or Ω, ``math.inf`` for OL) or a word."""
 
     group: int
     low: float | None = None
@@ -156,15 +167,18 @@ def find_repair_class(faults: Faults) -> tuple[str, str]:
 
 
 def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> tuple[Belief, list[float]]:
+    """Return the belief after all readings, and how well each fits what was plausible when it came and what is now."""
     belief = build_prior(bench, question.contexts)
     if question.symptom:
         belief = tell_symptom(belief, bench, question.symptom)
     belief = _after_repairs(belief, bench, question.tried)
-    fits = []
+    fits, tails = [], []
     for forecast, reading in zip(bench.forecast_all([t.measurement for t in taken]), taken, strict=True):
-        belief, fit = update(belief, forecast, reading.value, bench.meter)
-        fits.append(fit)
-    return belief, fits
+        before = belief
+        belief, tail = update(before, forecast, reading.value, bench.meter)
+        fits.append(rate_fit(before, tail))
+        tails.append(tail)
+    return belief, [min(fit, rate_fit(belief, tail)) for fit, tail in zip(fits, tails, strict=True)]
 
 
 def _after_repairs(belief: Belief, bench: Bench, tried: Sequence[tuple[str, str]]) -> Belief:
@@ -191,7 +205,7 @@ def _find_contradiction(
         fit = min(without, default=1.0)
         if fit >= worst_fit:
             best, worst_fit = n, fit
-    last = max(n for n, t in enumerate(question.taken) if t.measurement.key == taken[best].measurement.key)
+    last = max(n for n, t in enumerate(question.taken) if t.measurement.set_up == taken[best].measurement.set_up)
     return Contradiction(last, min(fits))
 
 
@@ -218,8 +232,8 @@ def _build_situation(state: _State, forecasts: Sequence[Forecast]) -> Situation:
     """Put together all that a policy may look at: what was read is not offered again, but for a doubted reading."""
     question, some, names = state.question, state.kept_belief, state.classes
     again = _find_doubted(state)
-    done = {t.measurement.key for t in question.taken} - ({again.key} if again else set())
-    fresh = tuple(f for f in forecasts if f.measurement.key not in done)
+    done = {t.measurement.set_up for t in question.taken} - ({again.set_up} if again else set())
+    fresh = tuple(f for f in forecasts if f.measurement.set_up not in done)
     return Situation(
         some.probability,
         some.not_modelled,
@@ -240,8 +254,9 @@ def _find_doubted(state: _State) -> Measurement | None:
     if state.contradiction is None:
         return None
     taken = state.question.taken
-    again = taken[state.contradiction.reading].measurement
-    repeats = sum(t.measurement.key == again.key for t in taken)
+    doubted = taken[state.contradiction.reading].measurement
+    again = next(m for m in list_measurements(state.bench.loop) if m.set_up == doubted.set_up)
+    repeats = sum(t.measurement.set_up == again.set_up for t in taken)
     offered = is_offered(again, state.question.can) and again.key not in state.question.skipped
     return again if repeats == 1 and offered else None
 
@@ -287,7 +302,17 @@ def _expect(action: Action | None, groups: Sequence[Group], narrow: Bench, some:
             continue
         if forecast.mean is None:
             continue
-        mean = forecast.mean[members] + shift[members]
-        low, high = mean - 2 * spread[members], mean + 2 * spread[members]
-        found.append(Expected(n, float(low.min()), float(high.max()), action.measurement.unit))
+        low, high = _find_range(forecast, forecast.mean[members] + shift[members], spread[members], narrow.meter)
+        found.append(Expected(n, low, high, action.measurement.unit))
     return tuple(found)
+
+
+def _find_range(forecast: Forecast, mean: Array, spread: Array, meter: Meter) -> tuple[float, float]:
+    """Return between which readings (V or Ω) nearly all of a group's would lie; ``math.inf`` is over-range."""
+    unit: Unit = "ohm" if forecast.measurement.kind == "ohms" else "V"
+    sd = np.hypot(spread, find_sd(mean, unit, meter))
+    low, high = float((mean - 2 * sd).min()), float((mean + 2 * sd).max())
+    if unit == "V":
+        return low, high
+    low, high = (math.inf if ohm > meter.ohms_over else max(ohm, 0.0) for ohm in (low, high))
+    return low, high

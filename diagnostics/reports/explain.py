@@ -32,7 +32,8 @@ def explain_split(d: Diagnosis, words: Words) -> str:
     if not d.expected:
         return "It tells most about the repair for the minutes it takes."
     first = d.expected[0]
-    other = next((e for e in d.expected[1:] if _is_apart(first, e)), None)
+    told = [e for e in d.expected[1:] if e.group < len(d.groups)]  # groups too improbable to be told have no words
+    other = next((e for e in told if _is_apart(first, e)), None)
     leader = words.faults(d.groups[first.group].members[0])
     if other is None:
         return f"It confirms or clears: {leader}."
@@ -50,7 +51,7 @@ def _is_apart(one: Expected, two: Expected) -> bool:
 def list_expected(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
     """Return what the next measurement would show, and under which suspects; the same answer stands once."""
     causes: dict[str, list[str]] = {}
-    for e in d.expected[:MOST_EXPECTED]:
+    for e in [e for e in d.expected if e.group < len(d.groups)][:MOST_EXPECTED]:
         shown = words.answer(e.state) if e.state is not None else _tell_range(e, words)
         causes.setdefault(shown, []).append(words.faults(d.groups[e.group].members[0]))
     return tuple((shown, _join_causes(some)) for shown, some in causes.items())

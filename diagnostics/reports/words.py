@@ -263,6 +263,12 @@ class Words:
         pairs = zip(repair_class[0].split(" + "), repair_class[1].split(" + "), strict=True)
         return ". ".join(f"{read_catalogue().remedies[r].words}, {self.spot(s)}" for r, s in pairs) + "."
 
+    def told_repair(self, text: str) -> str:
+        """Return a repair as a case keeps it: a class of the catalogue in words, or the words that somebody typed."""
+        remedy, _, spot = text.partition("@")
+        known = all(name in read_catalogue().remedies for name in remedy.split(" + "))
+        return self.repair((remedy, spot)) if spot and known else text
+
 
 def _sign(mark: str) -> str:
     return "−" if mark == "-" else mark

@@ -29,6 +29,7 @@ from .session import (
     load,
     open_store,
     plain,
+    show_alert,
     show_main_button,
     show_messages,
     show_note,
@@ -56,7 +57,7 @@ def show_answer(assessment: Assessment, m: Measurement, old: Reading | None = No
     show_messages()
     if value is not None and is_too_early(m, value, find_wait_s(case, m)):
         left = format_wait(find_wait_s(case, m) or 0.0)
-        st.warning(tell("too_early", left=left))
+        show_alert("warning", tell("too_early", left=left))
     label = tell("record") if value is None else tell("record_value", value=plain(words.value(m, value)))
     place = (case.case_id, case.revision)
     show_main_button(label, _record, (*place, m.key, form, old.reading_id if old else ""), "record")
@@ -94,9 +95,9 @@ def _understand(m: Measurement, words: Words, text: str) -> float | str | None:
     try:
         value = parse_value(m, words.loop, text)
     except DiagnosticsError as error:
-        st.warning(write_problem(error))
+        show_alert("warning", write_problem(error))
         return None
-    st.success(tell("understood", value=f"**{plain(words.value(m, value))}**"))
+    show_alert("success", tell("understood", value=f"**{plain(words.value(m, value))}**"))
     return value
 
 
@@ -132,7 +133,7 @@ def _show_hidden(assessment: Assessment, m: Measurement, field: str) -> None:
     words = build_words(assessment)
     text = simulate_reading(assessment.loop, hidden, m)
     value = parse_value(m, assessment.loop, text)
-    st.info(f"{tell('demo_answer')}: **{plain(words.value(m, value))}**")
+    show_alert("info", f"{tell('demo_answer')}: **{plain(words.value(m, value))}**")
     chosen: object = text.split(",") if m.kind in _SETS else text
     st.button(tell("demo_use"), key=f"use {field}", on_click=guarded(_take), args=(field, chosen), width="stretch")
 

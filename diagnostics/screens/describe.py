@@ -19,6 +19,7 @@ from .session import (
     load,
     open_store,
     plain,
+    show_alert,
     show_button,
     show_main_button,
     show_messages,
@@ -78,7 +79,7 @@ def _ask(key: str, hint: str, understand: Callable[[str], str]) -> None:
     try:
         show_note(tell("understood", value=plain(understand(text))))
     except QuantityError as error:
-        st.warning(write_problem(error))
+        show_alert("warning", write_problem(error))
 
 
 def _choose(key: str, options: tuple[str, ...]) -> None:

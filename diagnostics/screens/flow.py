@@ -23,6 +23,7 @@ from .session import (
     log_incident,
     open_store,
     plain,
+    show_alert,
     show_button,
     show_main_button,
     show_note,
@@ -33,7 +34,7 @@ from .session import (
 )
 from .start import show_start
 from .suspects import show_readings
-from .verdict import show_closed, show_closing, show_proof, show_repairs
+from .verdict import show_closed, show_closing, show_own_repair, show_proof, show_repairs
 from .work import show_work
 
 _TICK_S = 20.0  # how often the head of the page counts the test period down
@@ -44,10 +45,10 @@ def show_app() -> None:
     try:
         _show_app()
     except DiagnosticsError as error:
-        st.error(write_problem(error))
+        show_alert("error", write_problem(error))
         show_button(tell("to_start"), go_to, ("",), "to_start")
     except Exception:  # noqa: BLE001 - the outermost frame
-        st.error(log_incident())
+        show_alert("error", log_incident())
         show_button(tell("to_start"), go_to, ("",), "to_start")
 
 
@@ -64,7 +65,7 @@ def _show_app() -> None:
     case = _find_case(store, case_id)
     if case is None:
         _show_head(None)
-        st.warning(tell("unknown_case", case=plain(case_id)))
+        show_alert("warning", tell("unknown_case", case=plain(case_id)))
         show_main_button(tell("to_start"), go_to, ("",), "to_start")
         return
     show_top(
@@ -82,23 +83,34 @@ def _find_case(store: CaseStore, case_id: str) -> Case | None:
 
 
 def _show_stage(case: Case) -> None:
-    stage, view = find_stage(case), find_view()
+    stage = find_stage(case)
     if stage in SAFETY:
         show_safety(stage, case)
-    elif stage == "for_us":
-        show_for_us(case)
-    elif stage == "describe" or (stage == "work" and view == "describe"):
-        show_describe(case)
-    elif stage == "complaint" or (stage == "work" and view == "complaint"):
-        show_complaint(case)
-    elif stage == "work" and view != "closing":
-        show_work(assess(case))
-    elif stage == "proof":
-        show_proof(case)
-    elif stage in {"work", "closing"}:
+    elif stage == "work":
+        _show_view(case)
+    elif stage == "closing":
+        show_closing(assess(case))
+    elif stage == "closed":
+        _show_record(case)
+    else:
+        _SCREENS[stage](case)
+
+
+_SCREENS = {"for_us": show_for_us, "describe": show_describe, "complaint": show_complaint, "proof": show_proof}
+
+
+def _show_view(case: Case) -> None:
+    """Show the side of the work that was turned to: the next step unless another was asked for."""
+    view = find_view()
+    if view in _SIDES:
+        _SIDES[view](case)
+    elif view == "closing":
         show_closing(assess(case))
     else:
-        _show_record(case)
+        show_work(assess(case))
+
+
+_SIDES = {"describe": show_describe, "complaint": show_complaint, "repair": show_own_repair}
 
 
 def _show_record(case: Case) -> None:
@@ -121,7 +133,7 @@ def _show_head(case: Case | None) -> None:
         return
     end = find_test_end(case)
     if end is not None and not count_left_s(end):
-        st.warning(tell("on_test_over", until=format_moment(end)))
+        show_alert("warning", tell("on_test_over", until=format_moment(end)))
         show_button(tell("extend"), _extend, (case.case_id, case.revision), "extend")
 
 

@@ -13,6 +13,7 @@ from .session import (
     go_to,
     load,
     open_store,
+    show_alert,
     show_button,
     show_main_button,
     show_messages,
@@ -45,7 +46,7 @@ def _ask_real(place: tuple[str, int]) -> None:
 
 
 def _stop_real(_: tuple[str, int]) -> None:
-    st.error(f"**{tell('real_stop_title')}.** {tell('real_stop')}")
+    show_alert("error", f"**{tell('real_stop_title')}.** {tell('real_stop')}")
     st.markdown(tell("real_after"))
     show_main_button(tell("back"), turn_to, ("",), "real_back")
 
@@ -57,7 +58,7 @@ def _ask_outputs(place: tuple[str, int]) -> None:
 
 
 def _stop_release(place: tuple[str, int]) -> None:
-    st.error(f"**{tell('release_title')}**\n\n{tell('release_stop')}")
+    show_alert("error", f"**{tell('release_title')}**\n\n{tell('release_stop')}")
     show_button(tell("release_back"), turn_to, ("",), "release_back")
     show_main_button(tell("release_close"), _close_as_not_ours, place, "release_close")
 
@@ -92,7 +93,7 @@ def show_for_us(case: Case) -> None:
     show_messages()
     place = (case.case_id, case.revision)
     if find_view() == "stop":
-        st.info(f"**{tell('not_for_us_title')}**\n\n{tell('not_for_us')}")
+        show_alert("info", f"**{tell('not_for_us_title')}**\n\n{tell('not_for_us')}")
         show_button(tell("not_for_us_back"), turn_to, ("",), "not_for_us_back")
         show_main_button(tell("not_for_us_close"), _close_as_not_ours, place, "not_for_us_close")
         return

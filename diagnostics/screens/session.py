@@ -11,7 +11,7 @@ import zlib
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import streamlit as st
@@ -21,6 +21,7 @@ from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
 from diagnostics.reports import Region, Words, say, tell_caution
 from diagnostics.visit import Assessment, assess_case
 
+_Alert = Literal["info", "success", "warning", "error"]
 NEW = "new"
 # Names of our own keys, and the two parts of the page that Streamlit names for tests.
 _STYLE = """
@@ -28,6 +29,7 @@ _STYLE = """
 .st-key-closing [data-testid="stCaptionContainer"] {color: inherit; opacity: 1;}
 [data-testid="stButtonGroup"] button {color: inherit !important; min-height: 2.4rem;}
 [data-testid="stButtonGroup"] [data-testid$="Active"] p {font-weight: 700;}
+[data-testid="stAlertContainer"], [data-testid="stAlertContainer"] p {color: inherit !important;}
 input::placeholder {color: inherit !important; opacity: .8 !important;}
 [data-testid="stBottomBlockContainer"] {padding-bottom: 1rem; padding-top: .75rem;}
 """
@@ -137,14 +139,21 @@ def write_problem(error: DiagnosticsError) -> str:
     return f"**{plain(error.message[:1].upper() + error.message[1:])}.**{hint}"
 
 
+def show_alert(kind: _Alert, text: str) -> None:
+    """Show a message in a coloured field with a sign of its own: colour is never the only signal."""
+    show = {"info": st.info, "success": st.success, "warning": st.warning, "error": st.error}[kind]
+    sign = {"info": "info", "success": "check_circle", "warning": "warning", "error": "block"}[kind]
+    show(text, icon=f":material/{sign}:")
+
+
 def show_messages() -> None:
     """Show what went wrong with the last tap, once."""
     changed = st.session_state.pop("changed", "")
     if changed:
-        st.warning(f"**{tell('changed_title')}**\n\n{plain(changed)}.\n\n{tell('changed_note')}")
+        show_alert("warning", f"**{tell('changed_title')}**\n\n{plain(changed)}.\n\n{tell('changed_note')}")
     problem = st.session_state.pop("problem", "")
     if problem:
-        st.error(problem)
+        show_alert("error", problem)
 
 
 def show_main_button(label: str, callback: Callable[..., None], args: tuple[object, ...], key: str) -> None:

@@ -1,13 +1,27 @@
 """What was found, the repair, the tests after it, and how the case is left."""
 
+from collections.abc import Callable
+from typing import Literal
+
 import streamlit as st
 
 from diagnostics.cases import CLOSINGS, Case
 from diagnostics.readings import Measurement
 from diagnostics.reports import Words, explain_next, list_after_repair, list_parts, tell_certainty, tell_closing
-from diagnostics.visit import Assessment, deny_cure, list_disturbed, pass_tests, put_back, record_repair
+from diagnostics.visit import (
+    Assessment,
+    deny_cure,
+    find_measurement,
+    find_stage,
+    list_disturbed,
+    pass_tests,
+    put_back,
+    record_repair,
+    write_class,
+)
 
 from .session import (
+    assess,
     build_words,
     find_region,
     find_view,
@@ -16,6 +30,7 @@ from .session import (
     load,
     open_store,
     plain,
+    show_alert,
     show_button,
     show_cautions,
     show_main_button,
@@ -57,22 +72,40 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
         st.markdown(plain(explain_next(d, words)))
     show_cautions(_REPAIR_CAUTIONS)
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
-    args = (case.case_id, case.revision, *repair)
+    _show_outcome(_record_repair, (case.case_id, case.revision, *repair))
+
+
+def show_own_repair(case: Case) -> None:
+    """Ask what this person has put right without being told to."""
+    st.title(tell("own_repair"), anchor=False)
+    show_messages()
+    st.text_input(tell("own_repair_what"), placeholder=tell("own_repair_hint"), key="own_repair", max_chars=200)
+    show_cautions(_REPAIR_CAUTIONS)
+    show_button(tell("back"), turn_to, ("",), "own_repair_back")
+    _show_outcome(_record_own_repair, (case.case_id, case.revision))
+
+
+def _record_own_repair(case_id: str, revision: int, cured: bool) -> None:  # noqa: FBT001 - callbacks take positions
+    what = str(st.session_state.get("own_repair") or "").strip()
+    if not what:
+        st.session_state["problem"] = tell("own_repair_needed")
+        return
+    record_repair(open_store(), load(case_id, revision), what, cured=cured)
+    turn_to("")
+
+
+def _show_outcome(callback: Callable[..., None], args: tuple[object, ...]) -> None:
+    """Ask at the lower edge whether the complaint is gone."""
     with st.bottom, st.container(border=False):
         st.markdown(f"**{tell('repair_done')}**")
         with st.container(horizontal=True):
-            st.button(
-                tell("cured"), key="cured", type="primary", width="stretch",
-                on_click=guarded(_record_repair), args=(*args, True),
-            )  # fmt: skip
-            st.button(
-                tell("still_faulty"), key="still_faulty", width="stretch",
-                on_click=guarded(_record_repair), args=(*args, False),
-            )  # fmt: skip
+            run = guarded(callback)
+            st.button(tell("cured"), key="cured", type="primary", width="stretch", on_click=run, args=(*args, True))
+            st.button(tell("still_faulty"), key="still_faulty", width="stretch", on_click=run, args=(*args, False))
 
 
 def _record_repair(case_id: str, revision: int, remedy: str, spot: str, cured: bool) -> None:  # noqa: FBT001
-    record_repair(open_store(), load(case_id, revision), (remedy, spot), cured=cured)
+    record_repair(open_store(), load(case_id, revision), write_class((remedy, spot)), cured=cured)
 
 
 def show_proof(case: Case) -> None:
@@ -103,8 +136,9 @@ def show_closing(assessment: Assessment) -> None:
     told = {c: tell_closing(c, find_region()) for c in CLOSINGS if c}
     names = {c: name for c, (name, _) in told.items()}
     st.radio(
-        tell("closing_title"), list(names), key="closing", format_func=names.__getitem__,
-        captions=[text for _, text in told.values()], label_visibility="collapsed",
+        tell("closing_title"), list(names), index=0 if find_stage(case) == "closing" else None,
+        format_func=names.__getitem__, key="closing", label_visibility="collapsed",
+        captions=[text for _, text in told.values()],
     )  # fmt: skip
     if find_view() == "closing":
         show_button(tell("back"), turn_to, ("",), "closing_back")
@@ -136,11 +170,21 @@ def _name_disturbed(m: Measurement, words: Words) -> str:
 
 
 def _put_back(case_id: str, revision: int, key: str) -> None:
-    put_back(open_store(), load(case_id, revision), key)
+    case = load(case_id, revision)
+    m = find_measurement(assess(open_store().load_case(case_id)).loop, key)
+    if m is not None:
+        put_back(open_store(), case, m)
 
 
 def _close(case_id: str, revision: int, left: bool) -> None:  # noqa: FBT001 - callbacks take positions
     chosen = st.session_state.get("closing")
+    case = load(case_id, revision)
+    if chosen is None:
+        st.session_state["problem"] = tell("choose_first")
+        return
+    if chosen == "mended" and find_stage(case) != "closing":
+        st.session_state["problem"] = tell("tests_first")
+        return
     if left and chosen != "left_impaired":
         st.session_state["problem"] = tell("put_back_left")
         return
@@ -153,17 +197,16 @@ def show_closed(case: Case) -> None:
     st.title(tell("closed_title"), anchor=False)
     show_messages()
     name, text = tell_closing(case.closing, find_region())
-    show = st.warning if case.closing == "left_impaired" else st.success
-    show(f"**{tell('closed_as', closing=name)}**\n\n{text}")
+    kind: Literal["warning", "success"] = "warning" if case.closing == "left_impaired" else "success"
+    show_alert(kind, f"**{tell('closed_as', closing=name)}**\n\n{text}")
     show_button(tell("open_again"), _open_again, (case.case_id, case.revision), "open_again")
 
 
 def show_repairs(case: Case, words: Words) -> None:
     """List what was repaired, and whether it cured."""
     for repair in case.repairs:
-        remedy, _, spot = repair.fault.partition("@")
         mark = f"✓ {tell('cured')}" if repair.cured else f"✗ {tell('still_faulty')}"
-        st.markdown(f"- **{mark}** · {plain(words.repair((remedy, spot)))} {format_moment(repair.done_at)}")
+        st.markdown(f"- **{mark}** · {plain(words.told_repair(repair.fault))} {format_moment(repair.done_at)}")
 
 
 def _open_again(case_id: str, revision: int) -> None:

@@ -5,16 +5,25 @@ import streamlit as st
 from diagnostics.cases import Reading
 from diagnostics.readings import Measurement, list_measurements
 from diagnostics.reports import Words, explain_next, list_expected
-from diagnostics.visit import Assessment, find_measurement, find_skipped, skip_measurement, understand
+from diagnostics.visit import (
+    Assessment,
+    find_measurement,
+    find_out_of_service,
+    find_skipped,
+    skip_measurement,
+    understand,
+)
 
 from .answer import show_answer
 from .session import (
     build_words,
     find_view,
+    format_moment,
     guarded,
     load,
     open_store,
     plain,
+    show_alert,
     show_button,
     show_cautions,
     show_main_button,
@@ -29,6 +38,9 @@ from .verdict import show_verdict
 
 def show_work(assessment: Assessment) -> None:
     """Show the next step beside the suspects; on a phone one below the other."""
+    since = find_out_of_service(assessment)
+    if since is not None:
+        show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
     m, old = _find_asked(assessment)
     left, right = st.columns([3, 2], gap="large")
     with left:
@@ -64,7 +76,7 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     show_note(tell("next_title") if suggested else tell("something_else"))
     st.markdown(f"## {plain(words.ask(m))}")
     if old is not None:
-        st.info(f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
+        show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
     if suggested and d.next is not None:
         show_note(tell("minutes_from", minutes=f"{d.next.minutes:.0f}"))
     show_cautions(m.cautions)
@@ -93,7 +105,7 @@ def _show_contradiction(assessment: Assessment, words: Words) -> None:
         return
     taken = assessment.taken[found.reading]
     was = tell("contradiction_was", value=plain(words.value(taken.measurement, taken.value)))
-    st.warning(f"**{tell('contradiction_title')}**\n\n{tell('contradiction')}\n\n{was}")
+    show_alert("warning", f"**{tell('contradiction_title')}**\n\n{tell('contradiction')}\n\n{was}")
 
 
 def _go_back() -> None:
@@ -139,6 +151,7 @@ def _show_more(assessment: Assessment) -> None:
     if case.site.note:
         with st.expander(tell("site_note")):
             st.markdown("\n".join(f"- {plain(line)}" for line in case.site.note.splitlines()))
+    show_button(tell("own_repair"), turn_to, ("repair",), "to_repair")
     show_button(tell("finish"), turn_to, ("closing",), "finish")
     show_button(tell("complaint_title"), turn_to, ("complaint",), "to_complaint")
     show_button(tell("describe_again"), turn_to, ("describe",), "to_describe")

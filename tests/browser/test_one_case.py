@@ -141,6 +141,12 @@ def test_letters_stand_out_in_light_and_in_dark(
     begin(hand)
     hand.picture("7-dark" if dark else "7-light", tmp_path)
     poor += _find_poor_contrast(hand)
+    for choice in ("trouble", "None is dark"):
+        hand.choose(choice)
+        hand.tap("record")
+    for typed in ("abc", "23.2"):  # a warning, then what was understood
+        hand.type("What does the meter show?", typed)
+        poor += _find_poor_contrast(hand)
     assert poor == []
     hand.close()
 
@@ -154,6 +160,17 @@ def _find_poor_contrast(hand: Phone) -> list[str]:
         for v in found.response["violations"]
         for n in v["nodes"]
     ]
+
+
+def test_stop_stands_out_and_leads_no_further(browser: "Browser", app_url: str, tmp_path: Path) -> None:
+    hand = Phone(browser, app_url, PHONE)
+    hand.tap("new_case")
+    hand.tap("real_no")
+    assert "Everyone out" in hand.read()
+    assert hand.page.locator(".st-key-real_yes button").count() == 0
+    assert _find_poor_contrast(hand) == []
+    hand.picture("8-stop", tmp_path)
+    hand.close()
 
 
 def test_every_button_on_the_first_step_is_high_enough_for_a_thumb(browser: "Browser", app_url: str) -> None:

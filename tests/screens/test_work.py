@@ -231,7 +231,11 @@ def test_case_can_be_left_in_each_of_five_ways(at_work: Visitor, closing: str) -
 
 
 def test_nothing_may_stay_lifted_unless_left_impaired(at_work: Visitor) -> None:
-    measure(at_work, "panel", "ohms|").type(METER, "OL").tap("record").tap("finish").tap("close_case")
+    measure(at_work, "panel", "ohms|").type(METER, "OL").tap("record")
+    assert "Out of service since" in at_work.text
+    at_work.tap("finish")
+    at_work.at.radio(key="closing").set_value("waiting")
+    at_work.tap("close_case")
     assert at_work.case.closing == ""
     assert "Not everything has been put back" in at_work.text
     at_work.at.checkbox[0].set_value(True)
@@ -239,6 +243,44 @@ def test_nothing_may_stay_lifted_unless_left_impaired(at_work: Visitor) -> None:
     assert not at_work.at.checkbox
     at_work.tap("close_case")
     assert "This case is closed" in at_work.text
+
+
+def test_what_is_lifted_again_must_be_put_back_again(at_work: Visitor) -> None:
+    measure(at_work, "panel", "ohms|").type(METER, "OL").tap("record").tap("finish")
+    at_work.at.checkbox[0].set_value(True)
+    at_work.run()
+    assert not at_work.at.checkbox
+    at_work.tap("closing_back")
+    assert "Out of service since" not in at_work.text
+    measure(at_work, "panel", "ohms|").type(METER, "OL").tap("record").tap("finish")
+    assert len(at_work.at.checkbox) == 1
+
+
+def test_put_right_needs_a_repair_and_the_tests_after_it(at_work: Visitor) -> None:
+    at_work.tap("finish")
+    assert at_work.at.radio(key="closing").value is None
+    at_work.tap("close_case")
+    assert "Choose an answer first." in at_work.text
+    at_work.at.radio(key="closing").set_value("mended")
+    at_work.tap("close_case")
+    assert at_work.case.closing == ""
+    assert "do the tests after it" in at_work.text
+
+
+def test_repair_of_ones_own_is_kept_in_ones_own_words_and_tested_too(at_work: Visitor) -> None:
+    at_work.tap("to_repair").tap("cured")
+    assert "Say first what you put right" in at_work.text
+    at_work.type("What did you put right?", "*wire* at 3 @ the strip").tap("cured")
+    assert [(r.fault, r.cured) for r in at_work.case.repairs] == [("*wire* at 3 @ the strip", True)]
+    assert find_stage(at_work.case) == "proof"
+    at_work.tap("proof_done").tap("close_case")
+    assert "*wire* at 3 @ the strip" in at_work.text
+
+
+def test_repair_of_ones_own_that_did_not_cure_lets_the_search_go_on(at_work: Visitor) -> None:
+    at_work.tap("to_repair").type("What did you put right?", "a loose wire").tap("still_faulty")
+    assert find_stage(at_work.case) == "work"
+    assert at_work.has("record")
 
 
 def test_left_impaired_may_be_closed_with_a_wire_lifted_and_says_whom_to_tell(at_work: Visitor) -> None:

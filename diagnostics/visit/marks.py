@@ -1,0 +1,106 @@
+"""What the record of a case says about the visit: where it stands, what is left out, which clock runs."""
+
+from datetime import UTC, datetime
+from typing import Final, Literal
+
+from diagnostics.cases import (
+    Case,
+    Reading,
+)
+from diagnostics.readings import (
+    Measurement,
+)
+
+Stage = Literal[
+    "is_it_real", "outputs", "tell_people", "evidence_first", "for_us", "describe", "complaint", "work", "proof",
+    "closing", "closed",
+]  # fmt: skip
+# Acknowledged once per visit, in this order, before any measurement (design page, section 10).
+SAFETY: Final[tuple[Stage, ...]] = ("is_it_real", "outputs", "tell_people", "evidence_first")
+# Steps of a visit that leave nothing else in the record are kept as acknowledgements of these names.
+FOR_US, DESCRIBED, TOLD, TESTED = "for_us", "described", "complaint_told", "tested_after_repair"
+SKIP, UNSKIP, CLOCK, ON_TEST, DEMO, BACK = (
+    "skip ",
+    "unskip ",
+    "clock ",
+    "on_test_until ",
+    "invented ",
+    "put_back ",
+)
+# An answer that says "nothing has come", by kind of measurement: it counts only once the settling time is over.
+_NOTHING_YET: Final = {
+    "panel_shows": ("normal",),
+    "known_resistor": ("normal",),
+    "head_off": ("normal",),
+    "functional_test": ("no_report",),
+    "lamp": ("dark",),
+}
+
+
+def find_stage(case: Case) -> Stage:
+    """Return where a visit stands; everything is read from the record, so that a reload loses nothing."""
+    done = {a.caution for a in case.acknowledged}
+    if case.closing:
+        return "closed"
+    steps: tuple[tuple[Stage, str], ...] = (
+        *((s, str(s)) for s in SAFETY),
+        ("for_us", FOR_US),
+        ("describe", DESCRIBED),
+        ("complaint", TOLD),
+    )
+    missing = next((stage for stage, name in steps if name not in done), None)
+    if missing is not None:
+        return missing
+    cured = [r for r in case.repairs if r.cured]
+    if not cured:
+        return "work"
+    tested = [a.at for a in case.acknowledged if a.caution == TESTED]
+    return "closing" if tested and max(tested) >= cured[-1].done_at else "proof"
+
+
+def find_test_end(case: Case) -> datetime | None:
+    """Return until when the system is on test, or None."""
+    ends = [a.caution.removeprefix(ON_TEST) for a in case.acknowledged if a.caution.startswith(ON_TEST)]
+    return datetime.fromisoformat(ends[-1]) if ends else None
+
+
+def count_left_s(end: datetime) -> float:
+    """Return the seconds from now to a moment; 0 when it is past."""
+    return max(0.0, (end - datetime.now(UTC)).total_seconds())
+
+
+def find_skipped(case: Case) -> frozenset[str]:
+    """Return the keys of the measurements that this visit leaves out."""
+    left_out: set[str] = set()
+    for a in case.acknowledged:
+        if a.caution.startswith(SKIP):
+            left_out.add(a.caution.removeprefix(SKIP))
+        elif a.caution.startswith(UNSKIP):
+            left_out.discard(a.caution.removeprefix(UNSKIP))
+    return frozenset(left_out)
+
+
+def find_wait_s(case: Case, measurement: Measurement, now: datetime | None = None) -> float | None:
+    """Return how many seconds of the settling time are left (0: it is over), or None when no clock was started."""
+    since = [r.taken_at for r in case.readings if r.taken_at and _names(r, measurement)]
+    begun = [a.at for a in case.acknowledged if a.caution == CLOCK + measurement.key]
+    begun = [at for at in begun if not since or at > max(since)]
+    if not begun:
+        return None
+    gone_s = ((now or datetime.now(UTC)) - begun[-1]).total_seconds()
+    return max(0.0, measurement.data.settling - gone_s)
+
+
+def _names(reading: Reading, m: Measurement) -> bool:
+    return (reading.measurement, reading.red, reading.black, reading.at) == (m.kind, m.red, m.black, m.at)
+
+
+def is_too_early(measurement: Measurement, value: float | str, wait_s: float | None) -> bool:
+    """Return whether an answer says that nothing has come while it still may; an advice, not a refusal."""
+    return bool(wait_s) and value in _NOTHING_YET.get(measurement.kind, ())
+
+
+def find_hidden(case: Case) -> str | None:
+    """Return the fault text that an invented case hides, or None for a case of real work."""
+    marks = (a.caution.removeprefix(DEMO) for a in case.acknowledged if a.caution.startswith(DEMO))
+    return next(marks, None)

@@ -1,0 +1,259 @@
+"""Every command: one JSON object or plain lines, the exit codes, and nothing written anywhere (design page, 11)."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from diagnostics.cli.commands import NEEDS_SITE
+from diagnostics.cli.main import LISTS, run
+from diagnostics.locate import find_shipped
+
+Object = dict[str, Any]
+Ask = Callable[..., tuple[int, str, str]]
+SITES = sorted(path.stem for path in (find_shipped("cases") / "sites").glob("*.yaml"))
+BENCH = "bench_four_wire"
+CASE = str(find_shipped("cases") / "bakery_call.yaml")
+SITE = str(find_shipped("cases") / "sites" / "bakery.yaml")
+COMMANDS = [
+    ("check", SITE, CASE),
+    ("diagnose", CASE),
+    ("predict", BENCH),
+    ("predict", BENCH, "--mode", "lifted_supply_on", "--fault", "end_resistor_missing@end"),
+    ("export", BENCH),
+    *(("list", what, BENCH) for what in LISTS),
+]
+
+
+@pytest.fixture
+def ask(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Ask:
+    """Run a command in an empty folder and return code, stdout and stderr; nothing may be left in the folder."""
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    monkeypatch.chdir(empty)
+
+    def run_it(*words: str) -> tuple[int, str, str]:
+        code = run(words)
+        assert list(empty.iterdir()) == []
+        return code, *capsys.readouterr()
+
+    return run_it
+
+
+def read_object(ask: Ask, *words: str) -> Object:
+    code, out, err = ask(*words, "--json")
+    assert (code, err) == (0, "")
+    found: Object = json.loads(out)
+    return found
+
+
+@pytest.mark.parametrize("words", COMMANDS, ids=" ".join)
+def test_json_is_one_object_with_its_format_and_nothing_else(ask: Ask, words: tuple[str, ...]) -> None:
+    first = ask(*words, "--json")
+    assert first[0] == 0
+    assert first[2] == ""
+    assert json.loads(first[1])["format"].startswith("ohmward-")
+    assert json.loads(first[1])["format"].endswith("/1")
+    assert "NaN" not in first[1]
+    assert "Infinity" not in first[1]
+    assert ask(*words, "--json") == first
+
+
+@pytest.mark.parametrize("words", [*COMMANDS, ("export", BENCH, "--netlist"), ("demo",)], ids=" ".join)
+def test_plain_answer_is_the_same_each_time(ask: Ask, words: tuple[str, ...]) -> None:
+    first = ask(*words)
+    if words[0] == "export" and "--netlist" not in words:
+        assert first[0] == 2
+        assert "either --json or --netlist" in first[2]
+        return
+    assert first[0] == 0
+    assert first[1].strip()
+    assert ask(*words) == first
+
+
+def test_prediction_has_the_keys_that_are_promised(ask: Ask) -> None:
+    found = read_object(ask, "predict", BENCH, "--mode", "alarm:det3")
+    assert found["panel"] == {"zone1": "alarm"}
+    assert found["states"]["det3"] == "latched"
+    assert found["states"]["det2"] == "powered"
+    assert found["earth"] is None
+    volts = [r for r in found["readings"] if r["measurement"] == "volts"]
+    assert {(r["red"], r["black"]) for r in volts} >= {("panel.zone1+", "panel.zone1-"), ("det3.in+", "det3.in-")}
+    for r in volts:
+        assert {"measurement", "red", "black", "mode", "value", "ideal", "sd", "unit"} <= r.keys()
+        assert (r["mode"], r["unit"]) == ("alarm:det3", "V")
+        assert r["sd"] >= 0
+
+
+def test_over_range_is_ol_and_not_known_is_null(ask: Ask) -> None:
+    lifted = read_object(ask, "predict", BENCH, "--mode", "lifted_supply_on", "--fault", "end_resistor_missing@end")
+    ohms = [r for r in lifted["readings"] if r["measurement"] == "ohms"]
+    assert [(r["value"], r["ideal"], r["unit"]) for r in ohms] == [("OL", "OL", "ohm")] * 2
+    held = read_object(ask, "predict", "bench_two_wire", "--mode", "during_reset")
+    assert held["panel"] == {"zone1": None}
+
+
+def test_one_pair_of_terminals_can_be_asked_for(ask: Ask) -> None:
+    found = read_object(ask, "predict", BENCH, "--at", "reset.nc,panel.aux-")
+    volts = [r for r in found["readings"] if r["measurement"] == "volts"]
+    assert [(r["red"], r["black"]) for r in volts] == [("reset.nc", "panel.aux-")]
+
+
+def test_diagnosis_has_the_keys_that_are_promised(ask: Ask) -> None:
+    found = read_object(ask, "diagnose", CASE)
+    assert {"candidates", "not_modelled", "groups", "settled", "contradiction", "next", "verdict"} <= found.keys()
+    for c in found["candidates"]:
+        assert {"fault", "kind", "place", "probability", "words"} <= c.keys()
+    shares = [c["probability"] for c in found["candidates"]]
+    assert shares == sorted(shares, reverse=True)
+    assert 0.99 < sum(shares) + found["not_modelled"] < 1.001
+    assert all(
+        {"members", "probability", "d_prime", "split_by"} <= g.keys() and g["d_prime"] < 2 for g in found["groups"]
+    )
+    assert found["settled"] is False
+    assert found["verdict"] is None
+    step = found["next"]
+    assert step["action"] == "measure"
+    assert {"measurement", "mode", "minutes", "why", "expected", "cautions"} <= step.keys()
+    assert {"at"} <= step.keys() or {"red", "black"} <= step.keys()
+    for e in step["expected"]:
+        assert {"for", "state"} == e.keys() or {"for", "low", "high", "unit"} == e.keys()
+
+
+def test_suggestion_is_a_reading_that_a_case_file_takes(ask: Ask, tmp_path: Path) -> None:
+    step = read_object(ask, "diagnose", CASE)["next"]
+    where = {k: step[k] for k in ("measurement", "red", "black", "at", "mode") if k in step}
+    value = {"volts": "19.1 V", "ohms": "4.7 k"}.get(step["measurement"])
+    listed = read_object(ask, "list", "measurements", "bakery")["rows"]
+    row = next(r for r in listed if where.items() <= r.items())
+    reading = json.dumps({**where, "value": value or row["answers"][0]})
+    case = tmp_path / "next.yaml"
+    case.write_text(f"format: ohmward-case/1\nsite: bakery\nreadings: [{reading}]\n", "utf-8")
+    assert ask("check", str(case)) == (0, "1 file checked, nothing found\n", "")
+
+
+def test_export_holds_a_whole_circuit(ask: Ask) -> None:
+    found = read_object(ask, "export", BENCH, "--fault", "leak=1k@det2.in_contact")
+    assert {"terminals", "elements", "loads", "states", "panel", "measurements", "meter"} <= found.keys()
+    known = set(found["terminals"])
+    for e in found["elements"]:
+        assert {"name", "type", "a", "b", "value", "unit", "sd"} <= e.keys()
+        assert {e["a"], e["b"]} <= known
+        assert e["value"] > 0
+    for load in found["loads"]:
+        assert {"a", "b", "points"} <= load.keys()
+        volts = [v for v, _ in load["points"]]
+        assert volts == sorted(volts)
+    assert any(e["value"] == 1000.0 for e in found["elements"])
+    for m in found["measurements"]:
+        assert {m["red_terminal"], m["black_terminal"]} <= known
+    bands = found["panel"]["zone1"]
+    assert bands[0]["low"] is None
+    assert bands[-1]["high"] is None
+
+
+@pytest.mark.parametrize("what", LISTS)
+def test_list_names_every_word_once(ask: Ask, what: str) -> None:
+    found = read_object(ask, "list", what, BENCH)
+    assert found["what"] == what
+    assert found["rows"]
+    rows = [json.dumps(row, sort_keys=True) for row in found["rows"]]
+    assert len(set(rows)) == len(rows)
+
+
+def test_words_that_are_listed_are_taken(ask: Ask) -> None:
+    for row in read_object(ask, "list", "modes", BENCH)["rows"]:
+        mode = row["mode"].replace("RESISTANCE", "4k7")
+        assert ask("predict", BENCH, "--mode", mode, "--json")[0] == 0
+    for row in read_object(ask, "list", "kinds", BENCH)["rows"]:
+        if row["places"]:
+            value = "=1k" if row["value_unit"] else ""
+            assert ask("predict", BENCH, "--fault", f"{row['kind']}{value}@{row['places'][0]}", "--json")[0] == 0
+
+
+@pytest.mark.parametrize("site", SITES)
+def test_shipped_site_is_sound_and_found_by_its_name(ask: Ask, site: str) -> None:
+    assert ask("check", str(find_shipped("cases") / "sites" / f"{site}.yaml"))[0] == 0
+    assert ask("predict", site, "--json")[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "hint"),
+    [
+        (("predict", BENCH, "--fault", "conductor_opn@det3.in+"), "did you mean 'conductor_open'?"),
+        (("predict", BENCH, "--fault", "conductor_open@det33.in+"), "did you mean 'det3.in+'?"),
+        (("predict", BENCH, "--mode", "stanby"), "did you mean 'standby'?"),
+        (("predict", BENCH, "--mode", "alarm:det9"), "det1 to det4"),
+        (("predict", BENCH, "--at", "x,y"), "panel.zone1+,panel.zone1-"),
+        (("predict", "bakry"), "did you mean the shipped site 'bakery'?"),
+        (("export", "boat_house", "--json"), "did you mean the shipped site 'boathouse'?"),
+        (("diagnose", "nowhere.yaml"), ""),
+    ],
+)
+def test_word_that_is_not_known_is_a_finding(ask: Ask, words: tuple[str, ...], hint: str) -> None:
+    code, out, err = ask(*words)
+    if "--json" not in words:
+        assert (code, out) == (1, "")
+        assert hint in err
+        code, out, err = ask(*words, "--json")
+    assert (code, err) == (1, "")
+    (finding,) = json.loads(out)["findings"]
+    assert finding.keys() >= {"file", "line", "column", "code", "message", "hint"}
+    assert hint in finding["hint"]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("diagnos", CASE), "did you mean 'diagnose'?"),
+        (("list", "kind"), "did you mean 'kinds'?"),
+        (("list",), "what"),
+        (("check",), "FILE"),
+        (("predict",), "SITE"),
+        (("predict", BENCH, "--fualt", "x"), "--fualt"),
+        (("export", BENCH), "either --json or --netlist"),
+        (("export", BENCH, "--json", "--netlist"), "either --json or --netlist"),
+        (("app", "--port", "many"), "port"),
+        *((("list", what), "name a site") for what in sorted(NEEDS_SITE)),
+        *((("list", what, "--json"), "name a site") for what in sorted(NEEDS_SITE)),
+    ],
+)  # fmt: skip
+def test_wrong_use_is_two_and_keeps_stdout_clean(ask: Ask, words: tuple[str, ...], told: str) -> None:
+    code, out, err = ask(*words)
+    assert (code, out) == (2, "")
+    assert told in err
+
+
+@pytest.mark.parametrize("words", [("--help",), ("predict", "--help")])
+def test_help_is_no_mistake(ask: Ask, words: tuple[str, ...]) -> None:
+    code, out, err = ask(*words)
+    assert (code, err) == (0, "")
+    assert "usage: ohmward" in out
+
+
+def test_fault_of_ours_is_three_with_an_incident(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
+    def break_down(*_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr("diagnostics.cli.commands.predict_mode", break_down)
+    code, out, err = ask("predict", BENCH, "--json")
+    assert (code, out) == (3, "")
+    assert "incident" in err
+
+
+def test_stop_by_the_user_is_no_fault(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("diagnostics.cli.commands.predict_mode", stop)
+    assert ask("predict", BENCH)[0] == 130
+
+
+def test_every_step_of_the_demonstration_is_told_with_its_cautions(ask: Ask) -> None:
+    out = ask("demo")[1]
+    assert "(invented)" in out
+    assert "Any alarm is real until" in out
+    assert out.count("Next (") == out.count("Why: ")
+    assert "Caution: " in out

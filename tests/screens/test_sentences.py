@@ -1,0 +1,54 @@
+"""Sentences of the screens: each that is asked for is there, and each that is there is used."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from diagnostics.cases import CLOSINGS
+from diagnostics.faults import CONTEXTS
+from diagnostics.readings import read_table
+from diagnostics.reports import read_words, tell_caution, tell_closing
+from diagnostics.wiring import Style
+
+ROOT = Path(__file__).parents[2] / "diagnostics"
+SOURCES = [*(ROOT / "screens").glob("*.py"), *(ROOT / "reports").glob("*.py")]
+
+
+def read_sources() -> str:
+    return "\n".join(path.read_text("utf-8") for path in SOURCES)
+
+
+def test_every_sentence_that_is_asked_for_is_there() -> None:
+    asked = set(re.findall(r"""\b(?:tell|say)\(\s*["']([a-z_]+)["']""", read_sources()))
+    assert len(asked) > 100
+    assert asked - set(read_words().screen) == set()
+
+
+def test_every_sentence_is_used_somewhere() -> None:
+    whole = read_sources()
+    assert [key for key in read_words().screen if not re.search(f"[\"']{key}[\"']", whole)] == []
+
+
+@pytest.mark.parametrize("region", ["north_america", "europe"])
+def test_every_caution_and_closing_can_be_told(region: str) -> None:
+    for name in {c for kind in read_table().kinds.values() for c in kind.cautions} | {"ladder", "outranked"}:
+        assert all(tell_caution(name, region))  # type: ignore[arg-type]
+    for closing in CLOSINGS:
+        assert not closing or all(tell_closing(closing, region))  # type: ignore[arg-type]
+
+
+def test_words_cover_kinds_contexts_and_styles() -> None:
+    words = read_words()
+    assert set(words.names) == set(words.ask) == set(read_table().kinds)
+    assert set(words.contexts) == set(CONTEXTS)
+    assert set(words.styles) == set(words.style_words) == {str(s) for s in Style}
+    assert set(words.caution_titles) == set(words.cautions)
+
+
+def test_no_screen_reckons_and_no_screen_holds_a_class_or_a_changing_value() -> None:
+    for path in (ROOT / "screens").glob("*.py"):
+        text = path.read_text("utf-8")
+        assert not re.search(r"^class ", text, re.MULTILINE), path.name
+        assert not re.search(r"^[A-Z_a-z]+ = (\[|set\()", text, re.MULTILINE), path.name
+        assert not re.search(r"\b(numpy|pandas|math)\b", text), path.name
