@@ -67,7 +67,7 @@ def build_site_loop(style: str, v: Values) -> Loop:
 def read(loop: Loop, fault: str, mode: str, meter: MeterInput) -> tuple[Array, Array]:
     """Return readings (pair,) and slopes (unknown, pair) of one circuit; on ohms of the lifted pair, both ways."""
     edits = build_all_edits(loop, parse_faults(fault, loop))
-    settled = solve_batch(loop, [edits], build_steps(parse_mode(mode, loop), "zone1"))
+    settled = solve_batch(loop, [edits], build_steps(parse_mode(mode, loop), loop))
     lifted = [("field.zone1+", "field.zone1-"), ("field.zone1-", "field.zone1+")]
     shown = read_meter(settled, lifted if meter.test_v else list(loop.meter_points), meter)
     shown = to_ohms(shown, meter) if meter.test_v else shown
