@@ -132,7 +132,7 @@ def _draw_share(x: int, width: int, share: float) -> list[str]:
 
 
 def _draw_next(cells: list[_Cell], loop: Loop, m: Measurement) -> list[str]:
-    spot = {"loop": "panel"}.get(m.place if m.at in {"", "panel", "loop"} else m.at, m.at or m.place)
+    spot = m.at or m.place  # a walk along the loop has no one point
     spots = [c.spot for c in cells]
     frames = [] if m.red or spot not in spots else [_draw_frame(spots.index(spot))]
     if not m.red:
