@@ -6,8 +6,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .factor import solve_factor
-from .network import OwnValue, Spreads
-from .newton import Circuits, Point, Probe, build_circuits, build_factor_at, find_segments, solve_point, with_earth
+from .network import Network, OwnValue, Spreads
+from .newton import (
+    Circuits,
+    Point,
+    Probe,
+    add_current,
+    build_circuits,
+    build_factor_at,
+    find_segments,
+    solve_point,
+    with_earth,
+)
+from .plan import build_plan
 from .settle import Settled
 
 Array = NDArray[np.float64]
@@ -54,7 +65,7 @@ class Shown:
 
 
 def read_meter(settled: Settled, pairs: list[tuple[str, str]], meter: MeterInput) -> Shown:
-    """Return what a meter shows with its leads, (red, black), on each pair of terminals in every column.
+    """Return what a meter shows with its leads, (red, black), on each pair of terminals, or earth, in every column.
 
     The meter loads the circuit. Where that moves no element to another segment, one elimination serves all pairs
     (a meter is one more conductance, so Sherman and Morrison's formula is exact); the others are solved anew.
@@ -71,8 +82,8 @@ def read_meter(settled: Settled, pairs: list[tuple[str, str]], meter: MeterInput
         ends = [(network.number[r], network.number[b]) for r, b in some]
         unit = np.zeros((len(network.nodes), len(some), count))
         for n, (red, black) in enumerate(ends):
-            unit[red, n] += 1.0
-            unit[black, n] -= 1.0
+            add_current(unit[:, n], red, 1.0)
+            add_current(unit[:, n], black, -1.0)
         weights = with_earth(solve_factor(factor, unit))
         for n, leads in enumerate(ends):
             point, weight = _put_on(circuits, settled.point, weights[:, n], leads, meter)
@@ -104,17 +115,24 @@ def _solve_with(
     circuits: Circuits, point: Point, leads: tuple[int, int], meter: MeterInput, moved: Index
 ) -> tuple[Array, Index, Array]:
     """Solve the circuits in which the meter's load moves an element to another segment."""
-    low, high = min(leads), max(leads)
-    meter_s = np.full(moved.size, 1.0 / meter.input_ohm)
-    edge, red, black = (np.full(moved.size, n, dtype=np.intp) for n in (circuits.network.edge_of[low, high], *leads))
-    probe = Probe(edge, red, black, meter_s, meter_s * meter.test_v)
-    some = replace(circuits.take(moved), probe=probe)
+    meter_s = 1.0 / meter.input_ohm
+    network = _make_room(circuits.network, leads)
+    some = replace(circuits.take(moved), network=network, probe=Probe(*leads, meter_s, meter_s * meter.test_v))
     better = solve_point(some, Point(point.volts.take(moved, axis=1), point.segment.take(moved, axis=1)))
-    unit = np.zeros((better.volts.shape[0] - 1, moved.size))
-    unit[leads[0]] += 1.0
-    unit[leads[1]] -= 1.0
+    unit = np.zeros((len(network.nodes), moved.size))
+    add_current(unit, leads[0], 1.0)
+    add_current(unit, leads[1], -1.0)
     weight = with_earth(solve_factor(build_factor_at(some, better.segment), unit))
     return better.volts, better.segment, weight
+
+
+def _make_room(network: Network, leads: tuple[int, int]) -> Network:
+    """Return the network with an edge between two nodes that nothing has joined so far."""
+    low, high = min(leads), max(leads)
+    if high == len(network.nodes) or (low, high) in network.edge_of:
+        return network
+    edge_of = network.edge_of | {(low, high): len(network.edge_of)}
+    return replace(network, edge_of=edge_of, plan=build_plan(len(network.nodes), tuple(edge_of)))
 
 
 def _slopes(circuits: Circuits, point: Point, weights: Array, unknowns: _Unknowns) -> Array:

@@ -26,18 +26,12 @@ _SEARCH_ROUNDS = 60
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """A meter in the circuit, one per column: an edge with a conductance (siemens) and a test current (amperes)."""
+    """A meter between two nodes of every column, earth among them: a conductance (siemens) and a test current (A)."""
 
-    edge: Index
-    red: Index
-    black: Index
-    conductance_s: Array
-    current_a: Array
-
-    def take(self, columns: Index) -> "Probe":
-        """Return the probes of some columns."""
-        edge, red, black = (x[columns] for x in (self.edge, self.red, self.black))
-        return Probe(edge, red, black, self.conductance_s[columns], self.current_a[columns])
+    red: int
+    black: int
+    conductance_s: float
+    current_a: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +45,7 @@ class Circuits:
 
     def take(self, columns: Index) -> "Circuits":
         """Return some of the columns."""
-        probe = self.probe.take(columns) if self.probe else None
-        return Circuits(self.network, self.lines_s.take(columns, axis=1), self.fed.take(columns, axis=1), probe)
+        return Circuits(self.network, self.lines_s.take(columns, axis=1), self.fed.take(columns, axis=1), self.probe)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +56,7 @@ class Point:
     segment: Index
 
 
-def build_circuits(network: Network, columns: Index, signals: Flags, probe: Probe | None = None) -> Circuits:
+def build_circuits(network: Network, columns: Index, signals: Flags) -> Circuits:
     """Return the circuits of some columns under signals of shape (signal, column)."""
     lines = network.lines.conductance_s.take(columns, axis=1)
     rows, open_ = network.line_gates.rows, ~_is_open(network.line_gates, signals)
@@ -72,7 +65,7 @@ def build_circuits(network: Network, columns: Index, signals: Flags, probe: Prob
     rows = network.bend_gates.rows
     if rows.size:
         fed[rows] &= _is_open(network.bend_gates, signals)
-    return Circuits(network, lines, fed, probe)
+    return Circuits(network, lines, fed)
 
 
 def _is_open(gates: Gates, signals: Flags) -> Flags:
@@ -99,12 +92,13 @@ def build_factor_at(circuits: Circuits, segment: Index) -> Factor:
     rows = np.arange(segment.shape[0])[:, None]
     slope = np.where(circuits.fed, network.bends.slope_s[rows, segment], 0.0)
     edges = np.zeros((network.plan.edge_count, segment.shape[1]))
-    known = len(network.edge_of)
+    known = network.lines.onto_edges.shape[0]
     edges[:known] = network.lines.onto_edges @ circuits.lines_s + network.bends.onto_edges @ slope
-    probe = circuits.probe
-    if probe is not None:
-        np.add.at(edges, (probe.edge, np.arange(probe.edge.size)), probe.conductance_s)
     earth = network.earth_s[:, None] + network.lines.onto_earth @ circuits.lines_s
+    if circuits.probe is not None:
+        low, high = sorted((circuits.probe.red, circuits.probe.black))
+        row = earth[low] if high == len(network.nodes) else edges[network.edge_of[low, high]]
+        row += circuits.probe.conductance_s
     return build_factor(network.plan, edges, earth)
 
 
@@ -114,12 +108,16 @@ def build_injection(circuits: Circuits, segment: Index) -> Array:
     rows = np.arange(segment.shape[0])[:, None]
     offset = np.where(circuits.fed, network.bends.offset_a[rows, segment], 0.0)
     injected: Array = network.bends.onto_nodes @ offset
-    probe = circuits.probe
-    if probe is not None:
-        columns = np.arange(probe.edge.size)
-        np.add.at(injected, (probe.red, columns), probe.current_a)
-        np.add.at(injected, (probe.black, columns), -probe.current_a)
+    if circuits.probe is not None:
+        add_current(injected, circuits.probe.red, circuits.probe.current_a)
+        add_current(injected, circuits.probe.black, -circuits.probe.current_a)
     return injected
+
+
+def add_current(injected: Array, node: int, current_a: float) -> None:
+    """Inject a current (A) into a node, in place; earth takes any."""
+    if node < injected.shape[0]:
+        injected[node] += current_a
 
 
 def with_earth(volts: Array) -> Array:
@@ -239,9 +237,8 @@ def _build_slope(circuits: Circuits, volts: Array, step: Array) -> _SlopeAlong:
     start = (power * (volts[lines.a] - volts[lines.b])).sum(axis=0) + (earth * volts[:-1]).sum(axis=0)
     rise = (power * along).sum(axis=0) + (earth * step[:-1]).sum(axis=0)
     if probe is not None:
-        columns = np.arange(probe.edge.size)
-        across = volts[probe.red, columns] - volts[probe.black, columns]
-        ahead = step[probe.red, columns] - step[probe.black, columns]
+        across = volts[probe.red] - volts[probe.black]
+        ahead = step[probe.red] - step[probe.black]
         start += (probe.conductance_s * across - probe.current_a) * ahead
         rise += probe.conductance_s * ahead**2
     fed = np.where(circuits.fed, step[bends.a] - step[bends.b], 0.0)

@@ -104,8 +104,8 @@ def _find_corner(number: int) -> tuple[int, int]:
 
 
 def find_cell(spot: str, loop: Loop) -> str:
-    """Return the box of the picture in which a place lies: zones in the panel, outputs in the module, ends at the end."""
-    if spot in {z.name for z in loop.zones} or spot in {"field", "supply", "loop"}:
+    """Return the box in which a place lies: zones in the panel, outputs in the module, end resistors at the end."""
+    if spot in {z.name for z in loop.zones} or spot in {"field", "supply"}:
         return "panel"
     if spot.startswith("end"):
         return "end"
@@ -159,7 +159,7 @@ def _draw_share(x: int, width: int, share: float) -> list[str]:
 
 
 def _draw_next(cells: list[_Cell], loop: Loop, m: Measurement) -> list[str]:
-    spot = find_cell(m.at or m.place, loop)
+    spot = find_cell(m.at or m.place, loop)  # a walk along the loop has no one point
     spots = [c.spot for c in cells]
     frames = [] if m.red or spot not in spots else [_draw_frame(spots.index(spot))]
     if not m.red:

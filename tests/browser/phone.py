@@ -30,7 +30,6 @@ class Phone:
         self.page: Page = self._context.new_page()
         self.outside: list[str] = []
         self.asked = 0
-        self._taken = 0
         self.page.on("request", lambda request: self._note(request.url))
         self.page.on("websocket", lambda socket: self._note(socket.url))
         self.page.goto(url)
@@ -87,8 +86,15 @@ class Phone:
     def picture(self, name: str, folder: Path) -> None:
         """Keep a picture of the screen; in OHMWARD_PICTURES when that is set."""
         chosen = Path(os.environ.get("OHMWARD_PICTURES", "") or folder)
-        self._taken += 1
         self.page.screenshot(path=chosen / f"{name}.png")
+
+    def look_at(self, heading: str, name: str, folder: Path) -> None:
+        """Keep a picture with a heading at the upper edge, then go back to the top."""
+        scroll = "(e) => e.scrollIntoView({block: 'start'})"
+        self.page.get_by_role("heading", name=heading).first.evaluate(scroll)
+        self.page.wait_for_timeout(200)
+        self.picture(name, folder)
+        self.page.evaluate("document.querySelector('[data-testid=stMain]').scrollTo(0, 0)")
 
     def close(self) -> None:
         """Close the page."""

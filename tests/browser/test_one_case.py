@@ -81,6 +81,7 @@ def test_missing_end_resistor_is_found_on_a_phone_and_a_reload_loses_nothing(
             break
         steps += 1
         assert hand.find_overhang_px() <= 0
+        hand.look_at("Suspects", f"2-suspects-{steps}", tmp_path)
         answer(hand, action.measurement, find_answer(assessment.loop, action.measurement))
         hand.picture(f"2-step-{steps}", tmp_path)
         hand.tap("record")

@@ -154,6 +154,18 @@ def test_meter_reads_what_a_resistor_of_its_size_would_have_across_it(loop: Loop
         assert np.allclose(shown[row], put_in.volts(red, black), rtol=0, atol=1e-8)
 
 
+@each_loop
+def test_meter_may_lie_between_any_two_terminals_and_on_earth(loop: Loop) -> None:
+    # Far apart, and to earth: nothing of the loop joins these, and the meter wakes what hangs on insulation alone.
+    edits = build_all_singles(loop)
+    pairs = [("det1.in+", "det3.out-"), ("panel.aux+", "det3.in+"), ("det2.out-", EARTH), (EARTH, "det2.in+")]
+    shown = read_meter(settle(loop, edits), pairs, VOLTMETER).volts
+    for row, (red, black) in enumerate(pairs):
+        meter = Add(Element("meter", Kind.RESISTOR, red, black, VOLTMETER.input_ohm))
+        put_in = settle(loop, [(*edit, meter) for edit in edits])
+        assert np.allclose(shown[row], put_in.volts(red, black), rtol=0, atol=1e-7), (red, black)
+
+
 @pytest.mark.parametrize("reverse", [False, True])
 @each_loop
 def test_ohmmeter_reads_what_its_own_source_and_resistance_make_of_the_lifted_pair(
