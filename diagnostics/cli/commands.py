@@ -165,7 +165,7 @@ def run_predict(options: argparse.Namespace) -> int:
     if options.at:
         prediction = _only_at(prediction, options.at)
     if options.json:
-        _print_json(build_prediction(prediction, name, faults, mode))
+        _print_json(build_prediction(prediction, loop, faults, mode))
         return 0
     print(f"{name}, {write_faults(faults)}, {mode.text}")
     for r in prediction.readings:

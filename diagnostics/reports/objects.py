@@ -44,14 +44,14 @@ def build_where(m: Measurement) -> Object:
     return {"measurement": m.kind, **leads, "mode": m.mode.text}
 
 
-def build_prediction(prediction: Prediction, site: str, fault: Faults, mode: Mode) -> Object:
+def build_prediction(prediction: Prediction, loop: Loop, fault: Faults, mode: Mode) -> Object:
     """Return the answer of ``predict``."""
     return {
         "format": "ohmward-prediction/1",
-        "site": site,
+        "site": loop.site.name,
         "fault": write_faults(fault),
         "mode": mode.text,
-        "readings": [*(_build_reading(r) for r in prediction.readings), *_build_words(prediction, mode)],
+        "readings": [*(_build_reading(r) for r in prediction.readings), *_build_words(prediction, loop, mode)],
         "panel": prediction.panel,
         "earth": None,
         "states": prediction.states,
@@ -69,14 +69,15 @@ def _build_reading(r: PredictedReading) -> Object:
     }
 
 
-def _build_words(prediction: Prediction, mode: Mode) -> list[Object]:
-    """Return what panel and lamps show, as readings that have no number."""
+def _build_words(prediction: Prediction, loop: Loop, mode: Mode) -> list[Object]:
+    """Return what panel and lamps show, as readings without a number; a lamp that is dark in standby tells nothing."""
     bare: Object = {"mode": mode.text, "ideal": None, "sd": None, "unit": None}
     lamps = {"powered": "lit", "dark": "dark", "latched": "alarm"}
     rows = [
         {"measurement": "panel_shows", "at": "panel", **bare, "value": state} for state in prediction.panel.values()
     ]
-    found = [(n, lamps[s]) for n, s in prediction.states.items() if s in lamps]
+    watched = [d.name for d in loop.detectors if d.lamp != "dark"]
+    found = [(name, lamps[prediction.states[name]]) for name in watched]
     return rows + [{"measurement": "lamp", "at": name, **bare, "value": lamp} for name, lamp in found]
 
 
@@ -127,7 +128,7 @@ def _build_contradiction(assessment: Assessment, words: Words) -> Object | None:
         return None
     taken = assessment.taken[found.reading]
     read = f"{words.ask(taken.measurement)} {words.value(taken.measurement, taken.value)}"
-    why = f"The readings do not fit together; without this one they do: {read}"
+    why = f"The readings do not fit together, and this is the one to doubt: {read}"
     return {"reading": found.reading, "why": why}
 
 
@@ -142,7 +143,7 @@ def _build_next(d: Diagnosis, action: Action, words: Words) -> Object:
         **build_where(m),
         "ask": words.ask(m),
         "settling_s": m.data.settling,
-        "expected": [_build_expected(e, d) for e in d.expected],
+        "expected": [_build_expected(e, d) for e in d.expected if e.group < len(d.groups)],
         "cautions": [words.caution(c) for c in m.cautions],
     }
 
@@ -156,7 +157,7 @@ def list_repair_cautions(repair_class: tuple[str, str] | None) -> tuple[str, ...
 
 
 def _build_expected(e: Expected, d: Diagnosis) -> Object:
-    leader = write_faults(d.groups[e.group].members[0]) if e.group < len(d.groups) else ""
+    leader = write_faults(d.groups[e.group].members[0])
     if e.state is not None:
         return {"for": leader, "state": e.state}
     low, high = (round_number(v or 0.0, 6) for v in (e.low, e.high))
