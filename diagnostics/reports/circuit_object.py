@@ -5,9 +5,10 @@ from typing import Any
 
 from diagnostics.circuit import Mode, Settled, find_conducting
 from diagnostics.readings import Faults, find_leads, list_measurements, list_mode_measurements, read_table
-from diagnostics.wiring import EARTH, Element, Loop, apply_edits
+from diagnostics.wiring import EARTH, Band, Element, Loop, apply_edits
 
 from .objects import build_where, round_number, write_faults
+from .words import read_words
 
 Object = dict[str, Any]
 _UNIT = {True: "ohm", False: "A(V)"}
@@ -33,7 +34,8 @@ def build_circuit_object(settled: Settled, site: str, faults: Faults, mode: Mode
         "elements": [_build_line(e, e.name in now) for e in loop.elements if e.curve is None],
         "loads": [_build_load(e, e.name in now) for e in loop.elements if e.curve is not None],
         "states": _build_states(loop, signals),
-        "panel": {z.name: [_build_band(b.name, b.low_v, b.high_v, b.state) for b in z.bands] for z in loop.zones},
+        "panel": {z.name: _build_bands(z.bands) for z in loop.zones},
+        "module": _build_channels(loop),
         "zones": [{"zone": z.name, "plus": z.plus, "minus": z.minus, "senses": z.senses} for z in loop.zones],
         "measurements": _build_measurements(loop, mode),
         "meter": read_table().meter.model_dump(),
@@ -67,9 +69,12 @@ def _build_ends(e: Element, conducts: bool) -> Object:  # noqa: FBT001 - as abov
     }  # fmt: skip
 
 
-def _build_band(name: str, low_v: float, high_v: float, state: str) -> Object:
-    low, high = (None if math.isinf(v) else round_number(v) for v in (low_v, high_v))
-    return {"band": name, "low": low, "high": high, "unit": "V", "state": state}
+def _build_bands(bands: tuple[Band, ...]) -> list[Object]:
+    rows = []
+    for band in bands:
+        low, high = (None if math.isinf(v) else round_number(v) for v in (band.low_v, band.high_v))
+        rows.append({"band": band.name, "low": low, "high": high, "unit": "V", "state": band.state})
+    return rows
 
 
 def _build_states(loop: Loop, signals: dict[str, bool]) -> list[Object]:
@@ -89,7 +94,19 @@ def _build_states(loop: Loop, signals: dict[str, bool]) -> list[Object]:
             "unit": "V",
         }
     held = dict(loop.holds)
-    return [{"state": name, "now": now, "held": name in held, **rules.get(name, {})} for name, now in signals.items()]
+    told = read_words().signals
+    return [
+        {"state": name, "now": now, "held": name in held, "about": told[name.rpartition(".")[2]], **rules.get(name, {})}
+        for name, now in signals.items()
+    ]
+
+
+def _build_channels(loop: Loop) -> list[Object]:
+    """List the pairs that a module watches, with its own windows."""
+    return [
+        {"channel": c.name, "plus": c.plus, "minus": c.minus, "label": c.label or None, "bands": _build_bands(c.bands)}
+        for c in (loop.module.channels if loop.module else ())
+    ]
 
 
 def _build_measurements(loop: Loop, mode: Mode) -> list[Object]:

@@ -42,6 +42,7 @@ class _Table(_Strict):
     ask: dict[str, _Ask]
     modes: dict[str, str]
     answers: dict[str, str]
+    signals: dict[str, str]
     healthy: str
     not_modelled: str
     cautions: dict[str, str]
