@@ -4,7 +4,7 @@ import argparse
 import json
 import subprocess
 import sys
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from diagnostics.cases import Case, parse_case
@@ -222,14 +222,17 @@ def run_bench(options: argparse.Namespace) -> int:
     """Measure speed against ngspice."""
     from diagnostics.proving.speed import measure_speed  # noqa: PLC0415 - only this command needs it
 
-    rows = measure_speed()
+    try:
+        rows = measure_speed()
+    except FileNotFoundError:
+        print("ohmward bench: there is no ngspice here (Debian package ngspice)", file=sys.stderr)
+        return 2
     if options.json:
-        _print_json(
-            {"format": "ohmward-bench/1", "rows": [vars(r) if hasattr(r, "__dict__") else r.to_json() for r in rows]}
-        )
-    else:
-        for row in rows:
-            print(row)
+        _print_json({"format": "ohmward-bench/1", "rows": [{**asdict(row), "ratio": row.ratio} for row in rows]})
+        return 0
+    for row in rows:
+        times = f"ours {row.ours_s * 1e3:.1f} ms, ngspice {row.ngspice_s * 1e3:.1f} ms"
+        print(f"{row.detectors} detectors, {row.circuits} circuits: {times}, {row.ratio:.0f} times")
     return 0
 
 

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -120,6 +121,17 @@ def test_diagnosis_has_the_keys_that_are_promised(ask: Ask) -> None:
     assert {"at"} <= step.keys() or {"red", "black"} <= step.keys()
     for e in step["expected"]:
         assert {"for", "state"} == e.keys() or {"for", "low", "high", "unit"} == e.keys()
+
+
+def test_lamp_is_told_only_where_it_shows_anything(ask: Ask, tmp_path: Path) -> None:
+    text = (find_shipped("cases") / "sites" / f"{BENCH}.yaml").read_text("utf-8")
+    site = tmp_path / "dark.yaml"
+    site.write_text(
+        text.replace("profile: smoke_four_wire}", "profile: smoke_four_wire, values: {lamp: dark}}"), "utf-8"
+    )
+    for path, count in ((BENCH, 4), (str(site), 0)):
+        readings = read_object(ask, "predict", path)["readings"]
+        assert sum(r["measurement"] == "lamp" for r in readings) == count
 
 
 def test_suggestion_is_a_reading_that_a_case_file_takes(ask: Ask, tmp_path: Path) -> None:
@@ -257,3 +269,32 @@ def test_every_step_of_the_demonstration_is_told_with_its_cautions(ask: Ask) -> 
     assert "Any alarm is real until" in out
     assert out.count("Next (") == out.count("Why: ")
     assert "Caution: " in out
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row of the speed measurement."""
+
+    detectors: int = 20
+    circuits: int = 447
+    ours_s: float = 0.002
+    ngspice_s: float = 0.1
+    ratio: float = 50.0
+
+
+def test_speed_is_told_as_a_ratio_within_one_run(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The measurement itself takes too long for a test, and a timed test proves nothing."""
+    monkeypatch.setattr("diagnostics.proving.speed.measure_speed", lambda: (Row(),))
+    (row,) = read_object(ask, "bench")["rows"]
+    assert row == {"detectors": 20, "circuits": 447, "ours_s": 0.002, "ngspice_s": 0.1, "ratio": 50.0}
+    assert ask("bench")[1] == "20 detectors, 447 circuits: ours 2.0 ms, ngspice 100.0 ms, 50 times\n"
+
+
+def test_speed_without_the_other_program_says_what_to_install(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
+    def miss() -> None:
+        raise FileNotFoundError
+
+    monkeypatch.setattr("diagnostics.proving.speed.measure_speed", miss)
+    code, out, err = ask("bench", "--json")
+    assert (code, out) == (2, "")
+    assert "package ngspice" in err
