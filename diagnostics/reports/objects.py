@@ -151,9 +151,9 @@ def _build_next(d: Diagnosis, action: Action, words: Words) -> Object:
 def list_repair_cautions(repair_class: tuple[str, str] | None) -> tuple[str, ...]:
     """Return the cautions that go with a repair, by name: where it is made decides between cabinet and ladder."""
     spots = (repair_class or NOTHING)[1].split(" + ")
-    inside = ["live_cabinet"] if {"panel", "reset"} & set(spots) else []
-    above = ["ladder"] if set(spots) - {"panel", "reset"} else []
-    return ("outputs", "tell_people", "evidence_first", "out_of_service", *inside, *above)
+    climbs = {spot.startswith(("det", "run ", "end")) for spot in spots}
+    at = [caution for caution, where in (("live_cabinet", False), ("ladder", True)) if where in climbs]
+    return ("outputs", "tell_people", "evidence_first", "out_of_service", *at)
 
 
 def _build_expected(e: Expected, d: Diagnosis) -> Object:
