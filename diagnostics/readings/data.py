@@ -50,11 +50,19 @@ class Meter(_Strict):
     ohms_over: Ohms
 
 
+class Ghost(_Strict):
+    """What a dead pair shows now and then: from which volts down it is dead, the share of ghosts, their mean size."""
+
+    dead_v: Volts
+    share: float
+    size_v: Volts
+
+
 class Table(_Strict):
     """The whole file.
 
     ``reset_cautions`` go with readings taken during a reset; ``threshold_share`` is one sd of every threshold at which
-    a part changes its state.
+    a part changes its state; ``stray_v`` one sd of what leads pick up by themselves.
     """
 
     format: Literal["ohmward-measurements/1"]
@@ -63,6 +71,8 @@ class Table(_Strict):
     travel: Travel
     meter: Meter
     threshold_share: float
+    stray_v: Volts
+    ghost: Ghost
 
 
 @cache

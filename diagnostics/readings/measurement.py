@@ -7,7 +7,7 @@ from typing import Literal
 from diagnostics.circuit import STANDBY, Mode, parse_mode
 from diagnostics.errors import FaultError, find_nearest
 from diagnostics.faults import read_catalogue
-from diagnostics.wiring import Detector, Loop
+from diagnostics.wiring import Detector, Loop, Style
 
 from .data import MeasurementKind, Tool, Travel, read_table
 
@@ -159,10 +159,14 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
 
 
 def _list_in_reset(loop: Loop) -> list[Measurement]:
-    """List what is worth metering during the reset pulse: the supply path, and the coil that should operate."""
-    starts = ("reset.", "panel.switched", "panel.reset", "module.in")
+    """List what is worth metering during the reset pulse: the supply path, the coil to be operated, the first load."""
+    first_load = "module.in" if loop.module else "det1.in+"
+    starts = ("reset.", "panel.switched", "panel.reset", first_load)
+    if loop.spec.style is Style.TWO_WIRE_ZONE:
+        return []
     pairs = [(r, b) for r, b in loop.meter_points if r.startswith(starts) or b.startswith("panel.switched")]
-    found = [Measurement("volts", Mode("during_reset"), red=r, black=b) for r, b in pairs]
+    pulse = Mode("during_reset")
+    found = [Measurement("volts", pulse, red=r, black=b, place=find_place(r, loop)) for r, b in pairs]
     if not any(r.name == "reset" for r in loop.relays):
         return found
     return [*found, Measurement("listen", Mode("during_reset"), at="reset"), Measurement("look", at="reset")]

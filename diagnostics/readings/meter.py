@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from diagnostics.units import OVER
 
-from .data import Meter
+from .data import Meter, read_table
 
 Array = NDArray[np.float64]
 Unit = Literal["V", "ohm"]
@@ -39,8 +39,12 @@ def find_limit(value: Array | float, unit: Unit, meter: Meter) -> Array:
 
 
 def find_sd(value: Array | float, unit: Unit, meter: Meter) -> Array:
-    """Return one standard deviation of a reading: the limits of error are taken as two of them."""
-    return find_limit(value, unit, meter) / 2
+    """Return one standard deviation of a reading (V or Ω): the limits of error are taken as two of them.
+
+    Volts have the stray volts of the leads besides: no hand meter tells 0 mV from 3 mV on a dead pair.
+    """
+    own = find_limit(value, unit, meter) / 2
+    return np.hypot(own, read_table().stray_v) if unit == "V" else own
 
 
 def show_value(value: float, unit: Unit, meter: Meter) -> float:
