@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from diagnostics.readings import Forecast, Meter, find_sd
+from diagnostics.readings import Forecast, Meter, find_sd, read_table
 
 Array = NDArray[np.float64]
 
@@ -78,13 +78,21 @@ def _normal(value: float, mean: Array, sd: Array) -> Array:
 
 def _rate_volts(value: float, mean: Array, spread: Array, slips: float, meter: Meter) -> Fit:
     sd = np.hypot(spread, find_sd(mean, "V", meter))
-    right = _normal(value, mean, sd)
+    right, tail = _with_ghosts(value, mean, _normal(value, mean, sd), 2 * ndtr(-np.abs(value - mean) / sd))
     milli, kilo = (_normal(value, mean * f, sd * f + 1e-3) for f in (1e-3, 1e3))
     lead_off = _normal(value, np.zeros_like(mean), np.full_like(mean, 0.05))
     anything = 1.0 / (2 * WIDEST_V)
     slip = SLIP_TURNED * _normal(value, -mean, sd) + SLIP_PREFIX * 0.5 * (milli + kilo)
     slip = slip + SLIP_LEAD_OFF * lead_off + SLIP_ANY * anything
-    return _mix(right, slip, slips, 2 * ndtr(-np.abs(value - mean) / sd), anything)
+    return _mix(right, slip, slips, tail, anything)
+
+
+def _with_ghosts(value: float, mean: Array, density: Array, tail: Array) -> tuple[Array, Array]:
+    """Mix in the coupled volts that a dead pair shows now and then, of either sign; they are no slip."""
+    ghost = read_table().ghost
+    share = np.where(np.abs(mean) < ghost.dead_v, ghost.share, 0.0)
+    beyond = math.exp(-abs(value) / ghost.size_v)
+    return (1 - share) * density + share * beyond / (2 * ghost.size_v), (1 - share) * tail + share * beyond
 
 
 def _rate_ohms(value: float, mean: Array, spread: Array, slips: float, meter: Meter) -> Fit:

@@ -214,3 +214,25 @@ def test_reading_that_fits_lowers_what_is_not_modelled() -> None:
         ask(bench, Taken(find_measurement(bench, ZONE_V), 19.5)).not_modelled
         < 0.5 * build_prior(bench, ()).not_modelled
     )
+
+
+@pytest.mark.parametrize("volts", [0.0, 0.003, -0.004, 0.01, 0.02, 0.4, 1.5])
+def test_dead_pair_may_show_stray_volts_or_a_ghost(volts: float) -> None:
+    """Ghost volts on a disconnected conductor, read with 10 MΩ: common practice, no source."""
+    bench = prepare_bench("two_wire_zone", 5)
+    seen = {"panel_shows|panel|standby": "trouble", "lamp|det2|standby": "lit", "lamp|det3|standby": "dark"}
+    taken = [Taken(find_measurement(bench, key), word) for key, word in seen.items()]
+    found = ask(bench, *taken, Taken(find_measurement(bench, "volts|det3.in+,det3.in-|standby"), volts))
+    assert found.contradiction is None
+    both = [find_probability(found, bench, f"conductor_open@det3.in{core}") for core in "+-"]
+    assert sum(both) > 0.9
+    assert both[0] == pytest.approx(both[1], rel=0.2)
+
+
+@pytest.mark.parametrize("volts", [0.0, 0.01, 0.05])
+def test_dead_supply_is_found_dead_whatever_the_last_digit_says(volts: float) -> None:
+    bench = BENCHES["four_wire_zone"]
+    found = ask(bench, Taken(find_measurement(bench, "volts|reset.nc,panel.aux-|standby"), volts))
+    assert found.contradiction is None
+    dead = ("aux_dead@panel", "com_not_fed@reset")
+    assert min(find_probability(found, bench, text) for text in dead) > 10 * find_probability(found, bench, "")
