@@ -102,8 +102,16 @@ def test_one_pair_of_terminals_can_be_asked_for(ask: Ask) -> None:
     assert [(r["red"], r["black"]) for r in volts] == [("reset.nc", "panel.aux-")]
 
 
-def test_diagnosis_has_the_keys_that_are_promised(ask: Ask) -> None:
-    found = read_object(ask, "diagnose", CASE)
+@pytest.fixture
+def early_case(tmp_path: Path) -> str:
+    """Write an invented case of which only the complaint is known."""
+    path = tmp_path / "early.yaml"
+    path.write_text("format: ohmward-case/1\nsite: bakery\nsymptom: constant_trouble\nreadings: []\n", "utf-8")
+    return str(path)
+
+
+def test_diagnosis_has_the_keys_that_are_promised(ask: Ask, early_case: str) -> None:
+    found = read_object(ask, "diagnose", early_case)
     assert {"candidates", "not_modelled", "groups", "settled", "contradiction", "next", "verdict"} <= found.keys()
     for c in found["candidates"]:
         assert {"fault", "kind", "place", "probability", "words"} <= c.keys()
@@ -134,8 +142,19 @@ def test_lamp_is_told_only_where_it_shows_anything(ask: Ask, tmp_path: Path) -> 
         assert sum(r["measurement"] == "lamp" for r in readings) == count
 
 
-def test_suggestion_is_a_reading_that_a_case_file_takes(ask: Ask, tmp_path: Path) -> None:
-    step = read_object(ask, "diagnose", CASE)["next"]
+def test_settled_case_has_its_verdict_and_its_repair_its_cautions(ask: Ask) -> None:
+    found = read_object(ask, "diagnose", CASE)
+    if not found["settled"]:
+        pytest.fail("the shipped case must end settled")
+    assert {"remedy", "place", "words", "minutes", "parts", "after"} <= found["verdict"].keys()
+    assert found["next"]["action"] == "repair"
+    assert len(found["next"]["cautions"]) >= 5
+    text = ask("diagnose", CASE)[1]
+    assert all(f"Caution: {caution}" in text for caution in found["next"]["cautions"])
+
+
+def test_suggestion_is_a_reading_that_a_case_file_takes(ask: Ask, tmp_path: Path, early_case: str) -> None:
+    step = read_object(ask, "diagnose", early_case)["next"]
     where = {k: step[k] for k in ("measurement", "red", "black", "at", "mode") if k in step}
     value = {"volts": "19.1 V", "ohms": "4.7 k"}.get(step["measurement"])
     listed = read_object(ask, "list", "measurements", "bakery")["rows"]

@@ -235,4 +235,4 @@ def test_dead_supply_is_found_dead_whatever_the_last_digit_says(volts: float) ->
     found = ask(bench, Taken(find_measurement(bench, "volts|reset.nc,panel.aux-|standby"), volts))
     assert found.contradiction is None
     dead = ("aux_dead@panel", "com_not_fed@reset")
-    assert min(find_probability(found, bench, text) for text in dead) > 10 * find_probability(found, bench, "")
+    assert min(find_probability(found, bench, text) for text in dead) > 5 * find_probability(found, bench, "")
