@@ -1,0 +1,119 @@
+"""How long a batch of faulty loops takes to solve, beside ngspice on the very same circuits.
+
+Never a timed test: machines differ and are busy. The figures are for reports.
+"""
+
+import statistics
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from diagnostics.circuit import (
+    Settled,
+    apply_steps,
+    build_network,
+    settle_from_rest,
+    write_netlist,
+)
+from diagnostics.faults import list_faults
+from diagnostics.wiring import Edits, Loop, QuickDescription, build_loop, build_quick_site
+
+FAULTS = 149
+REPEATS = 5
+
+
+@dataclass(frozen=True, slots=True)
+class SpeedRow:
+    """One size: detectors, circuits, seconds of ours and of ngspice, both medians.
+
+    Ours is everything from the edits to all states settled. ngspice's is one process over netlists written beforehand
+    and already in their settled states, less the same process over as many circuits of one resistor: what it takes to
+    start and to read a file is taken off, and it never has to search for a state.
+    """
+
+    detectors: int
+    circuits: int
+    ours_s: float
+    ngspice_s: float
+
+    @property
+    def ratio(self) -> float:
+        """Return how many times longer ngspice takes."""
+        return self.ngspice_s / self.ours_s
+
+
+def measure_speed(sizes: Sequence[int] = (20, 64), program: str = "ngspice") -> tuple[SpeedRow, ...]:
+    """Time a two-wire loop of each size: 149 faults × (standby, an alarm half way, a head off half way).
+
+    Raises
+    ------
+    FileNotFoundError
+        There is no ngspice (Debian package ngspice).
+    """
+    return tuple(_measure_size(size, program) for size in sizes)
+
+
+def _measure_size(detectors: int, program: str) -> SpeedRow:
+    answers = QuickDescription("two_wire_zone", str(detectors), "4.7k", "18 AWG", "10 m")
+    loop = build_loop(build_quick_site(answers)[0])
+    faults = list_faults(loop)
+    chosen = np.linspace(0, len(faults) - 1, FAULTS).round().astype(int)
+    edits = [faults[int(n)].build_edits(loop) for n in chosen]
+    middle = f"det{(detectors + 1) // 2}"
+    settled = _settle_all(loop, edits, middle)
+    ours_s = _time(lambda: _settle_all(loop, edits, middle))
+    netlists = [_write_one(batch, n) for batch in settled for n in range(batch.columns.size)]
+    return SpeedRow(detectors, len(netlists), ours_s, _time_ngspice(program, netlists))
+
+
+def _settle_all(loop: Loop, edits: Sequence[Edits], middle: str) -> list[Settled]:
+    """Settle every fault in standby, then all with an alarm and all with a head off, in one step of one batch."""
+    rest = settle_from_rest(build_network(loop, edits))
+    wide = rest.take(np.tile(np.arange(len(edits)), 2))
+    alarm = np.arange(wide.columns.size) < len(edits)
+    head_off = wide.signal(f"{middle}.head_off") | ~alarm
+    return [rest, apply_steps(wide, [{f"{middle}.smoke": alarm, f"{middle}.head_off": head_off}])]
+
+
+def _write_one(batch: Settled, column: int) -> str:
+    """Return a netlist that is solved but not printed: writing is no part of solving."""
+    text = write_netlist(batch.take(np.array([column])), f"circuit {column}")
+    return text.replace("print all\n", "")
+
+
+def _time_ngspice(program: str, netlists: Sequence[str]) -> float:
+    idle = "one resistor\nR1 a 0 1\nI1 0 a 1\n.control\nop\n.endc\n.end\n"
+    with tempfile.TemporaryDirectory() as name:
+        busy, empty = Path(name, "busy"), Path(name, "empty")
+        for folder, texts in ((busy, netlists), (empty, [idle] * len(netlists))):
+            folder.mkdir()
+            _write_files(folder, texts)
+        return _time(lambda: _run(program, busy)) - _time(lambda: _run(program, empty))
+
+
+def _write_files(folder: Path, texts: Sequence[str]) -> None:
+    for n, text in enumerate(texts):
+        (folder / f"{n}.cir").write_text(text, encoding="ascii")
+    lines = "".join(f"source {n}.cir\ndestroy all\nremcirc\n" for n in range(len(texts)))
+    (folder / "all").write_text(f"all\n.control\n{lines}quit\n.endc\n.end\n", encoding="ascii")
+
+
+def _run(program: str, folder: Path) -> None:
+    words = [program, "-b", "all"]
+    subprocess.run(words, cwd=folder, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # noqa: S603
+
+
+def _time(work: Callable[[], object]) -> float:
+    """Return the median of five runs (s), after one to warm up."""
+    work()
+    taken = []
+    for _ in range(REPEATS):
+        start = time.perf_counter()
+        work()
+        taken.append(time.perf_counter() - start)
+    return statistics.median(taken)
