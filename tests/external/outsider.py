@@ -17,7 +17,7 @@ Three policies play in the same world and all stop when ``diagnose`` says *settl
 * ``random`` takes any offered measurement that was not yet taken.
 
 Right means: settled, the verdict's remedy is the one that ``list kinds`` gives for the planted kind, the verdict's
-place is the run or detector of the planted fault (a remedy of the end resistor has only one place, the end), and the
+place is the run or detector of the planted fault (remedies of the end have one place; so has the cabinet), and the
 planted kind and place (whatever the value in ohms) is among the candidates that are left.
 
 Minutes of *half* and *random* come from ``list measurements``, with these *invented* travel figures of the published
@@ -42,6 +42,7 @@ from tests.external.outsider_world import (
     World,
     ask,
     build_world,
+    click_word,
     dark_ones,
     displayed,
     find_complaint,
@@ -60,7 +61,7 @@ CONTEXTS = ("new", "aged", "altered", "water")
 WRONG_OHM = (470, 1000, 2200, 3300, 4700, 5600, 10000, 22000, 47000)  # invented: common resistors of a van
 VALUES_OHM = {"joint_resistive": (100, 10_000), "leak": (300, 30_000)}  # invented: drawn evenly in the logarithm
 AT_PANEL_FIRST = ("will_not_reset", "no_trouble_with_head_off", "none_report")
-AT_THE_END = ("fit_end_resistor", "move_end_resistor")
+AT_THE_END = ("fit_end_resistor", "move_end_resistor", "fit_end_relay", "swap_end_relay")
 BETWEEN_MIN, BACK_MIN, MOST_STEPS = 3.0, 1.5, 25
 POLICIES = ("engine", "half", "random")
 
@@ -131,6 +132,7 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         "which_dark": lambda: dark_ones(world, mode_states(world, mode)),
         "dark_with_head_off": lambda: dark_ones(world, mode_states(world, mode), at),
         "functional_test": lambda: tested_word(world, at),
+        "listen": lambda: click_word(world),
     }
     return str(words[what]())
 
@@ -190,7 +192,7 @@ def choose_half(rows: Sequence[Row], symptom: str, count: int) -> Chooser:
         for row in at_panel:
             taken.add(spot(row))
             yield row
-    whole_v = read_volts((yield next(r for r in rows if r["measurement"] == "volts")))
+    whole_v = float((yield next(r for r in rows if r["measurement"] == "volts")).split()[0])
     low, high = 0, count
     while high - low > 1:
         middle = (low + high) // 2
@@ -210,22 +212,16 @@ def halve_at(rows: Sequence[Row], detector: str, whole_v: float) -> Generator[Ro
     good = True
     for row in rows:
         if row["measurement"] == "volts" and row.get("red", "").startswith(f"{detector}.in"):
-            value_v = read_volts((yield row))
+            value_v = float((yield row).split()[0])
             good = good and (abs(value_v - whole_v) < max(1.0, whole_v / 10) or value_v > whole_v)
     return good
-
-
-def read_volts(value: str) -> float:
-    """Return the volts that a display shows."""
-    return float(value.split(maxsplit=1)[0])
 
 
 def play(plant: Plant, world: World, symptom: str, policy: str) -> Story:
     """Play one session to its end and score it."""
     story = Story(plant.fault, plant.site.stem, plant.context, symptom, policy)
     readings: list[Row] = []
-    latest = diagnose(plant, symptom, readings)
-    rows = listed("measurements", plant.site)
+    latest, rows = diagnose(plant, symptom, readings), listed("measurements", plant.site)
     chooser = {
         "engine": lambda: choose_asked(rows, lambda: latest),
         "half": lambda: choose_half(rows, symptom, len(world.detectors)),
@@ -290,6 +286,8 @@ def is_planted(fault: str, plant: Plant) -> bool:
 def run_of(place: str) -> str:
     """Return the run, detector or end that a place belongs to: one pair of hands mends all of it there."""
     run = place.removeprefix("run ") + ".in" if place.startswith("run ") else place
+    if run in ("panel", "reset", "zone1", "cabinet"):
+        return "cabinet"
     return run.rstrip("+-").removesuffix("_a").removesuffix("_b").removesuffix("_power").removesuffix("_contact")
 
 

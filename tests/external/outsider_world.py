@@ -168,7 +168,7 @@ def settle(world: World, states: States, meter: str = "") -> dict[str, bool]:
     for _ in range(60):
         volts = solve(world, now, meter)
         after = now | {row["state"]: is_set(row, now, volts) for row in world.thresholds}
-        if after == now and zone_band(world, now, volts) == "alarm":
+        if after == now and zone_word(world, now, volts) in ("alarm", "supervisory"):
             after[world.zone["zone"] + ".latched"] = True
         if after == now:
             return now
@@ -202,6 +202,22 @@ def zone_band(world: World, states: States, volts: Volts) -> str | None:
     return str(fits[0]["state"])
 
 
+def zone_word(world: World, states: States, volts: Volts) -> str | None:
+    """Return the word of a band after the panel's own faults and settings, as the exported states describe them."""
+    zone, band = world.zone["zone"], zone_band(world, states, volts)
+    changes = {
+        "bypassed": {"alarm": "normal", "trouble": "normal"},
+        "unsupervised": {"trouble": "normal"},
+        "faulty": {"normal": "trouble"},
+        "miskind": {"alarm": "supervisory"},
+        "verifies": {"alarm": "normal"},
+    }
+    for state, change in changes.items():
+        if band is not None and states.get(f"{zone}.{state}", False):
+            band = change.get(band, band)
+    return band
+
+
 def mode_states(world: World, mode: str) -> dict[str, bool]:
     """Return the settled discrete states of a mode: power up, one action after the other, settling after each."""
     if mode not in world.modes:
@@ -231,8 +247,9 @@ def actions_of(mode: str, zone: str) -> list[dict[str, bool]]:
 
 def panel_shows(world: World, states: States) -> str | None:
     """Return the word on the panel: a latched alarm stays until reset; none when it is down or the zone off."""
-    band = zone_band(world, states, solve(world, states))
-    return "alarm" if band and states[world.zone["zone"] + ".latched"] else band
+    zone, word = world.zone["zone"], zone_word(world, states, solve(world, states))
+    latched = "supervisory" if states.get(f"{zone}.miskind", False) else "alarm"
+    return latched if word and states[f"{zone}.latched"] else word
 
 
 def lamp_word(world: World, states: States, detector: str) -> str:
@@ -254,10 +271,17 @@ def tested_word(world: World, detector: str) -> str:
     """Return what a functional test of one detector shows at the panel."""
     if panel_shows(world, mode_states(world, "standby")) == "alarm":
         return "alarm_already"
-    if panel_shows(world, mode_states(world, f"alarm:{detector}")) != "alarm":
-        return "no_report"
+    shown = panel_shows(world, mode_states(world, f"alarm:{detector}"))
+    if shown != "alarm":
+        return "reports_wrong_zone" if shown == "supervisory" else "no_report"
     after = panel_shows(world, mode_states(world, f"after_reset:{detector}"))
     return "reports_and_stays" if after == "alarm" else "reports_and_clears"
+
+
+def click_word(world: World) -> str:
+    """Return what is heard at the reset relay while the panel is reset."""
+    moved = mode_states(world, "during_reset")["reset.operated"] != mode_states(world, "standby")["reset.operated"]
+    return "clicks" if moved else "silent"
 
 
 def find_complaint(world: World, rng: np.random.Generator) -> str | None:
@@ -273,6 +297,7 @@ def find_complaint(world: World, rng: np.random.Generator) -> str | None:
         "only_first_report": 0 < len(fails) < len(tests) and fails[0] == len(tests) - len(fails),
         "one_does_not_report": len(fails) == 1,
         "will_not_reset": "reports_and_stays" in tests,
+        "wrong_zone_reports": "reports_wrong_zone" in tests,
         "detectors_dark": dark,
     }
     found = [word for word, is_true in true.items() if is_true]
