@@ -126,6 +126,16 @@ def _end_wrong(loop: Loop, place: str, ohm: float) -> Edits:
     return (SetResistance(loop.end_resistors[place], ohm),)
 
 
+def _end_twice(loop: Loop, place: str, _ohm: float) -> Edits:
+    first = loop.by_name[loop.end_resistors[place]]
+    return (Add(replace(first, name=f"{first.name}.second")),)
+
+
+def _end_in_series(loop: Loop, place: str, _ohm: float) -> Edits:
+    name = loop.end_resistors[place]
+    return (SetResistance(name, 2 * (loop.by_name[name].resistance_ohm or 0.0)),)
+
+
 def _end_before(loop: Loop, place: str, _ohm: float) -> Edits:
     """Land the end resistor where it does not belong; at the start it spans the field wires themselves."""
     first = loop.by_name[next(iter(loop.pairs["det1.in" if loop.spec.style.is_two_wire else "det1.in_contact"]))].a
@@ -290,6 +300,8 @@ KINDS: dict[str, FaultKind] = {
     for kind in (
         FaultKind("end_resistor_missing", _ends, _end_missing),
         FaultKind("end_resistor_wrong", _ends, _end_wrong, "end_resistor_ohm"),
+        FaultKind("end_resistor_twice", _ends, _end_twice),
+        FaultKind("end_resistor_in_series", _ends, _end_in_series),
         FaultKind("end_resistor_before_end", _before_end, _end_before),
         FaultKind("end_resistor_on_in", _two_wire_end, _end_on_in),
         FaultKind("conductor_open", _cores, _conductor_open),
