@@ -151,7 +151,7 @@ def _build_next(d: Diagnosis, action: Action, words: Words) -> Object:
 def list_repair_cautions(repair_class: tuple[str, str] | None) -> tuple[str, ...]:
     """Return the cautions that go with a repair, by name: where it is made decides between cabinet and ladder."""
     spots = (repair_class or NOTHING)[1].split(" + ")
-    climbs = {spot.startswith(("det", "run ", "end")) for spot in spots}
+    climbs = {spot.removeprefix("run ").startswith(("det", "end")) for spot in spots}
     at = [caution for caution, where in (("live_cabinet", False), ("ladder", True)) if where in climbs]
     return ("outputs", "tell_people", "evidence_first", "out_of_service", *at)
 

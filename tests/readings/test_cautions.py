@@ -27,6 +27,8 @@ LOOPS = {
     "four-wire, no end relay": wire_quick("four_wire_zone", 4, "relay", "no"),
     "four-wire, always on": wire_quick("four_wire_zone", 4, "always_on", "yes"),
     "one detector": wire_quick("two_wire_zone", 1),
+    "module, two-wire": wire_quick("module_two_wire", 3),
+    "module, four-wire": wire_quick("module_four_wire", 3),
 }
 ALARMS = {"outputs", "tell_people"}
 WIPES = {"evidence_first"}

@@ -36,14 +36,14 @@ def test_hypotheses_are_written_as_the_command_line_takes_them() -> None:
     assert write_faults(list_faults(loop)[:2]) == ",".join(f.text for f in list_faults(loop)[:2])
 
 
-@pytest.mark.parametrize("style", STYLES)
+@pytest.mark.parametrize("style", [*STYLES, "module_two_wire", "module_four_wire"])
 def test_every_repair_brings_its_cautions(style: str) -> None:
     loop = wire_quick(style, 4)
     words = Words(loop)
     for fault in list_faults(loop):
         cautions = list_repair_cautions(fault.repair_class)
         assert {"outputs", "tell_people", "evidence_first", "out_of_service"} <= set(cautions)
-        at_a_detector = fault.repair_class[1].startswith(("det", "run", "end"))
+        at_a_detector = fault.repair_class[1].startswith(("det", "run det", "end"))
         assert ("ladder" in cautions) == at_a_detector
         assert "live_cabinet" in cautions or at_a_detector
         assert all(words.caution(c) for c in cautions)
