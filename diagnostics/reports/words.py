@@ -156,14 +156,15 @@ class Words:
         name, _, end = place.partition(".")
         whole = f"module.{end.rstrip('+-')}" if name == "module" else name
         into = f"run into {self.noun(whole)}"
-        core = {
-            "in+": "plus conductor, ",
-            "in-": "minus conductor, ",
-            "in_a": "contact conductor A, ",
-            "in_b": "contact conductor B, ",
+        pair = {"in_power": "power pair, ", "in_contact": "contact pair, "}
+        cores = {
+            "+": "plus conductor, ",
+            "-": "minus conductor, ",
+            "_a": "contact conductor A, ",
+            "_b": "contact conductor B, ",
         }
-        pair = {"in_power": "power pair, ", "in_contact": "contact pair, ", "in": ""}
-        return f"{(core | pair).get(end, '')}{into}"
+        core = next((words for mark, words in cores.items() if end.endswith(mark)), "")
+        return f"{core or pair.get(end, '')}{into}"
 
     def fault(self, fault: Fault) -> str:
         """Return what is wrong, and where."""
@@ -178,31 +179,28 @@ class Words:
 
     def ask(self, measurement: Measurement) -> str:
         """Return the question that a measurement is."""
-        text = getattr(self.table.ask[measurement.kind], self.listener)
-        value = format_quantity(measurement.mode.resistance_ohm, "ohm") if measurement.mode.resistance_ohm else ""
-        told = {
-            "at": self.detector(measurement.at) if self.loop.find_detector(measurement.at) else measurement.at,
-            "value": value,
-        }
-        leads = (
-            {"red": self.terminal(measurement.red), "black": self.terminal(measurement.black)}
-            if measurement.red
-            else {"red": "", "black": ""}
-        )
-        asked = text.format(where=self.place(measurement.at or "panel"), **told, **leads, **self.terms)
+        asked = getattr(self.table.ask[measurement.kind], self.listener).format(**self._list_terms(measurement))
         mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit == "V" else ""
         return f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
 
-    def name(self, measurement: Measurement) -> str:
-        """Return a short name of a measurement, for lists and buttons."""
-        m, ohm = measurement, measurement.mode.resistance_ohm
-        told = {
+    def _list_terms(self, m: Measurement) -> dict[str, str]:
+        """Return what a question or a short name may be filled in with."""
+        ohm, is_zone = m.mode.resistance_ohm, self._is_zone(m.at)
+        return {
             "at": self.detector(m.at) if self.loop.find_detector(m.at) else m.at,
             "value": format_quantity(ohm, "ohm") if ohm else "",
             "red": self.terminal(m.red) if m.red else "",
             "black": self.terminal(m.black) if m.black else "",
+            "where": self.place(m.at or "panel"),
+            "zone": self.noun(m.at) if is_zone else "this zone",
+            "of_zone": f", {self.noun(m.at)}" if is_zone else "",
+            **self.terms,
         }
-        named = self.table.names[m.kind].format(where=self.place(m.at or "panel"), **told)
+
+    def name(self, measurement: Measurement) -> str:
+        """Return a short name of a measurement, for lists and buttons."""
+        m = measurement
+        named = self.table.names[m.kind].format(**self._list_terms(m))
         mode = self.table.modes.get(m.mode.text, "") if m.unit == "V" and m.mode.text != "standby" else ""
         return f"{named}, {mode}" if mode else named
 
