@@ -18,7 +18,8 @@ Three policies play in the same world and all stop when ``diagnose`` says *settl
 
 Right means: settled, the verdict's remedy is the one that ``list kinds`` gives for the planted kind, the verdict's
 place is the run or detector of the planted fault (remedies of the end have one place; so has the cabinet), and the
-planted kind and place (whatever the value in ohms) is among the candidates that are left.
+planted kind and place (whatever the value in ohms) is among the candidates that are left. A repair that is offered
+before anything is settled ends the session; it is told apart, right when its words are the planted remedy and detector.
 
 Minutes of *half* and *random* come from ``list measurements``, with these *invented* travel figures of the published
 data file beside them: 3.0 between two detectors, 1.5 back to the panel.
@@ -26,6 +27,7 @@ data file beside them: 3.0 between two detectors, 1.5 back to the panel.
 
 import argparse
 import json
+import re
 import sys
 import tempfile
 from collections.abc import Callable, Generator, Sequence
@@ -168,7 +170,7 @@ def minutes_of(row: Row, stand: str) -> float:
     return float(row["minutes_there"] + (BACK_MIN if row["place"] == "panel" else way))
 
 
-Chooser = Generator[Row | None, str, None]
+Chooser = Generator[Row, str, None]
 
 
 def choose_asked(rows: Sequence[Row], diagnosis: Callable[[], Row]) -> Chooser:
@@ -229,8 +231,9 @@ def play(plant: Plant, world: World, symptom: str, policy: str) -> Story:
     }[policy]()
     stand, value = "panel", ""
     while "crash" not in latest and not latest["settled"] and len(readings) < MOST_STEPS:
-        row = next(chooser, None) if not readings else send(chooser, value)
-        if row is None:
+        try:
+            row = chooser.send(value) if readings else next(chooser)
+        except StopIteration:
             break
         value = find_answer(world, plant, row)
         table = minutes_of(row, stand)
@@ -254,14 +257,6 @@ def diagnose(plant: Plant, symptom: str, readings: Sequence[Row]) -> Row:
         return ask("diagnose", "-", text=case_text(plant, symptom, readings))
     except AssertionError as error:
         return {"crash": str(error)[-600:]}
-
-
-def send(chooser: Chooser, value: str) -> Row | None:
-    """Hand a reading to a chooser and return what it wants next; None at its end."""
-    try:
-        return chooser.send(value)
-    except StopIteration:
-        return None
 
 
 def note_step(story: Story, row: Row, value: str, minutes: float, expected: str) -> None:
@@ -300,11 +295,16 @@ def end_story(story: Story, plant: Plant, diagnosis: Row) -> None:
         f"verdict {verdict and (verdict['remedy'], verdict['place'])}; contradiction {diagnosis['contradiction']}; "
     )
     story.last += f"not modelled {diagnosis['not_modelled']:.3g}; {left}; next {asked.get('why', asked['action'])}"
+    kind = next(row for row in listed("kinds", plant.site) if row["kind"] == plant.kind)
+    if story.ended == "repair":
+        at_detector = plant.place.startswith("det") and kind["remedy"] not in AT_THE_END
+        where = plant.place.split(".")[0].replace("det", "detector ") if at_detector else ""
+        # the offer of a repair names remedy and place in words only
+        story.right = kind["remedy_words"][:24] in asked["why"] and re.search(rf"{where}\b", asked["why"]) is not None
     if verdict is not None:
-        remedy = next(row["remedy"] for row in listed("kinds", plant.site) if row["kind"] == plant.kind)
         named = any(is_planted(c["fault"], plant) for c in diagnosis["candidates"])
         here = verdict["remedy"] in AT_THE_END or run_of(verdict["place"]) == run_of(plant.place)
-        story.right = verdict["remedy"] == remedy and here and named
+        story.right = verdict["remedy"] == kind["remedy"] and here and named
 
 
 def run_plant(seed: tuple[int, int], policies: Sequence[str]) -> list[Story]:
@@ -343,6 +343,8 @@ def tally(stories: Sequence[Story], policy: str) -> Row:
         "settled_right": sum(story.right is True for story in settled),
         "settled_wrong": sum(story.right is not True for story in settled),
         "never_settled": len(mine) - len(settled),
+        "of_these_right_repair": sum(story.ended == "repair" and story.right is True for story in mine),
+        "of_these_wrong_repair": sum(story.ended == "repair" and story.right is False for story in mine),
         "of_these_crashed": sum(story.ended == "crash" for story in mine),
         "minutes_mean": round(float(np.mean([story.minutes for story in mine])), 1),
         "minutes_median": round(float(np.median([story.minutes for story in mine])), 1),

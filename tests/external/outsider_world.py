@@ -82,7 +82,7 @@ def build_world(exported: Row, folder: Path, seed: Sequence[int] | None) -> Worl
         thresholds=tuple(s for s in states if "plus" in s and not s["held"]),
         zone=zone,
         windows=tuple(exported["panel"][zone["zone"]]),
-        detectors=tuple(s["state"].removesuffix(".smoke") for s in states if s["state"].endswith(".smoke")),
+        detectors=tuple(f"det{n + 1}" for n in range(sum(s["state"].endswith(".smoke") for s in states))),
         meter=meter,
         gain=gain,
         leads_ohm=float(rng.uniform(0.2, 0.3)) if seed else 0.0,
