@@ -22,11 +22,13 @@ from typing import Any
 import pytest
 
 from diagnostics.cli.main import run
+from tests.external.hand_module import Module, find_expected_elements, is_powered, read_module
 
 HERE = Path(__file__).parent / "hand_netlists"
 ROOT = Path(__file__).parents[2]
 STEPS_OF_MODE = {"standby": 1, "alarm": 2, "during_reset": 2, "after_reset": 4, "head_off": 2}
 WINDOWS_V = ((9.0, "alarm"), (14.0, "trouble"), (21.5, "normal"))  # invented; below 2 V is a short, also an alarm
+NOT_YET_TAUGHT_TO_THE_PROGRAM = ("bench_module_two_wire.yaml", "bench_module_four_wire.yaml")  # empty it to compare all
 LIMIT_SAG_V = 24.0 - 0.75 * 0.5  # the auxiliary output's volts when its 750 mA limit is just reached; invented
 
 
@@ -51,6 +53,7 @@ class Bench:
     relay_contact: str | None
     pull_in_v: float
     drop_out_v: float
+    module: Module | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,7 +65,7 @@ class Circuit:
     edit: Edit
     mode: str
     steps: tuple[tuple[str, ...], ...]
-    panel: str
+    panel: dict[str, str]
     lit: frozenset[str]
 
 
@@ -100,6 +103,7 @@ def read_circuits(path: Path) -> list[Circuit]:
         rows.get("relay_contact"),
         rows.get("pull_in_v", 0.0),
         rows.get("drop_out_v", 0.0),
+        read_module(rows["module"]) if "module" in rows else None,
     )
     return [
         Circuit(
@@ -108,7 +112,7 @@ def read_circuits(path: Path) -> list[Circuit]:
             read_edit(fault),
             case["mode"],
             tuple(tuple(step) for step in case["steps"]),
-            case["panel"],
+            {"zone1": case["panel"]} if isinstance(case["panel"], str) else case["panel"],
             frozenset(case["lit"]),
         )
         for fault in rows["fault"]
@@ -117,9 +121,15 @@ def read_circuits(path: Path) -> list[Circuit]:
 
 
 CIRCUITS = [circuit for path in sorted(HERE.glob("*.toml")) for circuit in read_circuits(path)]
-each_circuit = pytest.mark.parametrize(
-    "circuit", CIRCUITS, ids=[f"{c.bench.site.removesuffix('.yaml')}-{c.fault}-{c.mode}" for c in CIRCUITS]
-)
+COMPARED = [circuit for circuit in CIRCUITS if circuit.bench.site not in NOT_YET_TAUGHT_TO_THE_PROGRAM]
+
+
+def name_circuit(circuit: Circuit) -> str:
+    return f"{circuit.bench.site.removesuffix('.yaml')}-{circuit.fault}-{circuit.mode}"
+
+
+each_circuit = pytest.mark.parametrize("circuit", CIRCUITS, ids=name_circuit)
+each_compared_circuit = pytest.mark.parametrize("circuit", COMPARED, ids=name_circuit)
 
 
 def require_or_skip(reason: str) -> None:
@@ -164,7 +174,10 @@ def solve(program: str, netlist: str) -> dict[str, float]:
     rows = [line.split(" = ") for line in done.stdout.splitlines() if line.count(" = ") == 1]
     volts = {row[0].strip(): float(row[1]) for row in rows}
     assert "panel_zone1p" in volts, done.stdout + done.stderr
-    assert "failed" not in done.stderr.lower(), done.stderr
+    after_success = done.stderr.lower().rpartition("stepping completed")[
+        2
+    ]  # a second method may succeed where one failed
+    assert "failed" not in after_success, done.stderr
     return volts
 
 
@@ -180,10 +193,14 @@ def solve_steps(program: str, circuit: Circuit) -> list[Step]:
     return [solve_step(program, circuit, states) for states in circuit.steps]
 
 
-def find_panel_state(step: Step) -> str:
-    """Return the zone's state by the windows on its terminal volts."""
-    volts = step.across("panel_zone1p", "panel_zone1m")
-    return next((state for top, state in WINDOWS_V if volts < top), "trouble")
+def find_zone_volts(step: Step, zone: str) -> float:
+    return step.across(f"panel_{zone}p", f"panel_{zone}m")
+
+
+def find_panel(circuit: Circuit, step: Step) -> dict[str, str]:
+    """Return each zone's state by the windows on its terminal volts."""
+    volts = {zone: find_zone_volts(step, zone) for zone in circuit.panel}
+    return {z: next((state for top, state in WINDOWS_V if v < top), "trouble") for z, v in volts.items()}
 
 
 def find_lit(circuit: Circuit, step: Step) -> frozenset[str]:
@@ -214,11 +231,31 @@ def check_relay(circuit: Circuit, steps: list[Step]) -> None:
         assert (bench.relay_contact in step.elements) == pulled_in, f"step {number}: {coil_v:.3f} V at the coil"
 
 
-def check_limit(steps: list[Step]) -> None:
+def check_reset_relay(circuit: Circuit, steps: list[Step]) -> None:
+    """Hold the reset relay typed into each step to the mode: operated in the reset step, unless the fault says not."""
+    number_of_reset = {"during_reset": 1, "after_reset": 2}.get(circuit.mode.partition(":")[0])
+    for number, step in enumerate(steps):
+        operated = number == number_of_reset and "reset_relay_never_operates" not in circuit.fault
+        assert ("Rno" in step.elements) == (operated or "relay_held" in circuit.fault), f"step {number}"
+        assert ("Rnc" in step.elements) != ("Rno" in step.elements), f"step {number}"
+
+
+def check_module(module: Module, steps: list[Step]) -> None:
+    """Hold the module's sources and contacts typed into each step to what its supply and its loops give."""
+    powered = False
+    for number, step in enumerate(steps):
+        supply_v = step.across("module_inp", "module_inm")
+        powered = is_powered(supply_v, before=powered, alive="Bmodule" in step.elements)
+        expected = find_expected_elements(module, step.volts, step.latched) if powered else frozenset[str]()
+        assert step.elements & module.controlled == expected, f"step {number}: {supply_v:.3f} V at the module"
+
+
+def check_limit(circuit: Circuit, steps: list[Step]) -> None:
     for step in steps:
         aux_v = step.across("panel_auxp", "panel_common")
         assert ("Iaux" in step.elements) == (aux_v < LIMIT_SAG_V), f"{aux_v:.3f} V at the auxiliary output"
-        assert (24.0 - step.across("panel_zone1p", "panel_common")) / 1000.0 < 0.060, "zone limit is never reached"
+        for zone in circuit.panel:
+            assert (24.0 - step.across(f"panel_{zone}p", "panel_common")) / 1000.0 < 0.060, f"{zone} limit reached"
 
 
 def test_bench_covers_each_site_and_every_mode() -> None:
@@ -228,7 +265,15 @@ def test_bench_covers_each_site_and_every_mode() -> None:
     assert len(faults["bench_two_wire_oneway.yaml"]) >= 4
     assert len(faults["bench_four_wire.yaml"]) >= 16
     assert {c.mode.partition(":")[0] for c in CIRCUITS} == set(STEPS_OF_MODE)
-    assert {c.panel for c in CIRCUITS} == {"normal", "trouble", "alarm"}
+    assert {state for c in CIRCUITS for state in c.panel.values()} == {"normal", "trouble", "alarm"}
+
+
+@pytest.mark.parametrize("site", ["bench_module_two_wire.yaml", "bench_module_four_wire.yaml"])
+def test_bench_covers_each_module_site(site: str) -> None:
+    circuits = [c for c in CIRCUITS if c.bench.site == site]
+    assert len({c.fault for c in circuits}) >= 16, "15 faults, and healthy"
+    assert {c.mode.partition(":")[0] for c in circuits} == set(STEPS_OF_MODE)
+    assert len({tuple(c.panel.items()) for c in circuits}) >= 6, "the two zones part company"
 
 
 @each_circuit
@@ -242,7 +287,11 @@ def test_each_mode_has_its_steps(circuit: Circuit) -> None:
 def test_ngspice_volts_bear_out_the_states_typed_by_hand(circuit: Circuit, ngspice: str) -> None:
     steps = solve_steps(ngspice, circuit)
     check_latches(circuit, steps)
-    check_limit(steps)
+    check_limit(circuit, steps)
+    if "reset relay operated" in circuit.bench.states:
+        check_reset_relay(circuit, steps)
+    if circuit.bench.module is not None:
+        check_module(circuit.bench.module, steps)
     if circuit.bench.relay_contact is not None:
         check_relay(circuit, steps)
 
@@ -251,10 +300,11 @@ def test_ngspice_volts_bear_out_the_states_typed_by_hand(circuit: Circuit, ngspi
 @each_circuit
 def test_ngspice_volts_give_the_zone_state_and_lamps_reasoned_by_hand(circuit: Circuit, ngspice: str) -> None:
     last = solve_steps(ngspice, circuit)[-1]
-    zone_v = last.across("panel_zone1p", "panel_zone1m")
-    assert find_panel_state(last) == circuit.panel, f"{zone_v:.3f} V"
+    zones_v = {zone: find_zone_volts(last, zone) for zone in circuit.panel}
+    assert find_panel(circuit, last) == circuit.panel, zones_v
     assert find_lit(circuit, last) == circuit.lit, {name: last.at_detector(name) for name in circuit.bench.detectors}
-    assert min(abs(zone_v - edge) for edge, _ in WINDOWS_V) > 0.05, "too near a window's edge to mean anything"
+    margin_v = min(abs(zone_v - edge) for zone_v in zones_v.values() for edge, _ in WINDOWS_V)
+    assert margin_v > 0.05, "too near a window's edge to mean anything"
 
 
 def find_node(terminal: str) -> str:
@@ -283,7 +333,11 @@ def find_required_pairs(circuit: Circuit) -> set[tuple[str, str]]:
     if circuit.bench.relay_contact is not None:
         ends.append(("in_a", "in_b"))
     pairs = {(f"{name}_{red}", f"{name}_{black}") for name in circuit.bench.detectors for red, black in ends}
-    return pairs | {("panel_zone1p", "panel_zone1m")}
+    if circuit.bench.module is not None:
+        watched = {(loop.plus, loop.minus) for loop in circuit.bench.module.loops}
+        outputs = {(f"module_{screw}p", f"module_{screw}m") for screw in ("in", "fire", "co")}
+        pairs |= watched | outputs
+    return pairs | {(f"panel_{zone}p", f"panel_{zone}m") for zone in circuit.panel}
 
 
 def find_wrong_volts(rows: list[dict[str, Any]], step: Step) -> list[str]:
@@ -309,7 +363,7 @@ def find_shared_volts(answer: dict[str, Any], circuit: Circuit, step: Step) -> l
 
 
 @pytest.mark.ngspice
-@each_circuit
+@each_compared_circuit
 def test_program_agrees_with_the_netlist_typed_by_hand(circuit: Circuit, ngspice: str) -> None:
     last = solve_steps(ngspice, circuit)[-1]
     answer = predict(circuit)
@@ -318,7 +372,8 @@ def test_program_agrees_with_the_netlist_typed_by_hand(circuit: Circuit, ngspice
     assert find_required_pairs(circuit) <= {(find_node(row["red"]), find_node(row["black"])) for row in rows}
     assert find_wrong_volts(rows, last) == []
     held_down = circuit.mode == "during_reset" and "zone source at 0 V" in circuit.steps[-1]
-    assert answer["panel"]["zone1"] == (None if held_down else circuit.panel)
+    panel = {zone: None if held_down else state for zone, state in circuit.panel.items()}
+    assert {zone: answer["panel"][zone] for zone in panel} == panel
     assert {name for name, state in states.items() if state in {"powered", "latched"}} == circuit.lit
     assert {name for name, state in states.items() if state == "latched"} == last.latched
 
@@ -330,3 +385,12 @@ def test_comparison_notices_a_wrong_volt(ngspice: str) -> None:
     row = {"red": "panel.zone1+", "black": "panel.zone1-", "ideal": right_v}
     assert find_wrong_volts([row], step) == []
     assert len(find_wrong_volts([row | {"ideal": 1.002 * right_v}], step)) == 1
+
+
+@pytest.mark.ngspice
+@pytest.mark.parametrize("wrong", [("module in trouble",), ("module unpowered",), ("module in CO alarm",)])
+def test_module_check_notices_a_wrong_state(wrong: tuple[str, ...], ngspice: str) -> None:
+    for circuit in (c for c in CIRCUITS if c.bench.module and c.fault == "none" and c.mode == "standby"):
+        check_module(circuit.bench.module or Module((), {}), [solve_step(ngspice, circuit, ())])
+        with pytest.raises(AssertionError, match="at the module"):
+            check_module(circuit.bench.module or Module((), {}), [solve_step(ngspice, circuit, wrong)])
