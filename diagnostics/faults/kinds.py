@@ -71,9 +71,16 @@ def _panel_with_reset(loop: Loop) -> tuple[str, ...]:
 
 
 def _before_end(loop: Loop) -> tuple[str, ...]:
-    if _ends(loop) != ("end",):
-        return ()
-    return ("module" if loop.module else "panel", *_detectors(loop)[:-1])
+    """Every detector but the last of its pair; and the start, where there is only one pair to start from."""
+    last = {_find_end(loop, d.name): d.name for d in loop.detectors}
+    some = tuple(d.name for d in loop.detectors if d.name not in last.values())
+    return ("module" if loop.module else "panel", *some) if _ends(loop) == ("end",) else some
+
+
+def _find_end(loop: Loop, name: str) -> str:
+    """Return the place of the end resistor of the pair on which a detector reports."""
+    senses = next((d.senses for d in loop.detectors if d.name == name), "")
+    return f"end_{senses}" if f"end_{senses}" in loop.end_resistors else "end"
 
 
 def _two_wire_end(loop: Loop) -> tuple[str, ...]:
@@ -138,11 +145,11 @@ def _end_in_series(loop: Loop, place: str, _ohm: float) -> Edits:
 
 def _end_before(loop: Loop, place: str, _ohm: float) -> Edits:
     """Land the end resistor where it does not belong; at the start it spans the field wires themselves."""
-    first = loop.by_name[next(iter(loop.pairs["det1.in" if loop.spec.style.is_two_wire else "det1.in_contact"]))].a
+    first = loop.by_name[loop.pairs["det1.in" if loop.spec.style.is_two_wire else "det1.in_contact"][0]].a
     cores = ("+", "-") if loop.spec.style.is_two_wire else ("_a", "_b")
     at_start = place in {"panel", "module"}
     ends = (first, f"{first[:-1]}-") if at_start else (f"{place}.out{cores[0]}", f"{place}.out{cores[1]}")
-    name = loop.end_resistors["end"]
+    name = loop.end_resistors[_find_end(loop, place)]
     return (Move(name, "a", ends[0]), Move(name, "b", ends[1]))
 
 
@@ -203,12 +210,12 @@ def _polarity(loop: Loop, place: str, _ohm: float) -> Edits:
 
 
 def _in_out(loop: Loop, place: str, _ohm: float) -> Edits:
+    """Land the feed on plus out and the next run on plus in; at the last there is no next run to exchange."""
     number = int(place.removeprefix("det"))
     feed = Move(f"wire.{place}.in+", "b", f"{place}.out+")
     if number < len(loop.detectors):
         return (feed, Move(f"wire.det{number + 1}.in+", "a", f"{place}.in+"))
-    onward = "end.resistor" if loop.spec.style.is_two_wire else "endrelay.joint+"
-    return (feed, Move(onward, "a", f"{place}.in+")) if onward in loop.by_name else (feed,)
+    return (feed,)
 
 
 def _hold(signal: str, *, value: bool = True) -> Build:
