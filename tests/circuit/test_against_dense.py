@@ -21,7 +21,7 @@ from tests.circuit.dense import solve_dense
 
 WORST_V = 1e-6
 CIRCUITS_A_MODE = 12
-BENCHES = {"two_wire_zone": 5, "four_wire_zone": 4}
+BENCHES = {"two_wire_zone": 5, "four_wire_zone": 4, "module_two_wire": 3, "module_four_wire": 3}
 SEED = 20
 Draw = Callable[[Loop, random.Random], list[Edits]]
 
@@ -35,7 +35,7 @@ def find_worst_v(settled: Settled, column: int) -> float:
 
 
 def find_worst_of_batch_v(loop: Loop, edits: list[Edits], mode_text: str) -> float:
-    mode, zone = parse_mode(mode_text, loop), loop.zones[0].name
+    mode = parse_mode(mode_text, loop)
     own = build_mode_edits(mode, loop)
     settled = solve_batch(loop, [(*edit, *own) for edit in edits], build_steps(mode, loop))
     return max(find_worst_v(settled, column) for column in range(len(edits)))

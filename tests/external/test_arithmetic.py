@@ -41,6 +41,8 @@ BENCHES: dict[str, tuple[str, int, dict[str, str]]] = {
     "two_wire_conducts": ("two_wire_zone", 3, {"reversed": "conducts", "path": "one_way"}),
     "four_wire": ("four_wire_zone", 4, {}),
     "four_wire_conducts": ("four_wire_zone", 3, {"reversed": "conducts", "path": "one_way"}),
+    "module_two_wire": ("module_two_wire", 3, {}),
+    "module_four_wire": ("module_four_wire", 3, {}),
 }
 
 
