@@ -50,22 +50,37 @@ def show_describe(case: Case) -> None:
         show_button(tell("back"), turn_to, ("",), "describe_back")
 
 
+_RESETS = {
+    "not_sure": NOT_SURE,
+    "reset_relay": "relay",
+    "reset_resettable": "resettable_output",
+    "reset_minus": "minus_switched",
+    "reset_separate": "separate_supply",
+    "reset_always_on": "always_on",
+}
+
+
 def _show_questions(place: tuple[str, int]) -> None:
-    for each in Style:
-        st.markdown(f"**{read_words().styles[each].capitalize()}.** {read_words().style_words[each]}")
-        st.image(render_style(each, dark=is_dark()), width="stretch", alt=read_words().style_words[each])
-    style = st.segmented_control(
-        tell("q_style"), [str(s) for s in Style], format_func=dict(read_words().styles).__getitem__, required=True,
-        default=str(Style.TWO_WIRE_ZONE), width="stretch", key="q_style",
+    words = read_words()
+    names = {str(s): words.styles[s].capitalize() for s in Style}
+    style = Style(
+        st.radio(
+            tell("q_style"), list(names), format_func=names.__getitem__,
+            captions=[words.style_words[s] for s in Style], key="q_style",
+        )
     )  # fmt: skip
+    st.image(render_style(style, dark=is_dark()), width="stretch", alt=words.style_words[style])
     st.text_input(tell("q_detectors"), placeholder=tell("q_detectors_hint"), key="q_detectors", live=True)
     show_note(tell("q_order"))
     show_note(tell("q_unsure"))
+    if style.is_module:
+        _ask("q_panel_resistor", "q_resistor_hint", lambda t: format_quantity(parse_resistor(t), "ohm"))
     _ask("q_resistor", "q_resistor_hint", lambda t: format_quantity(parse_resistor(t), "ohm"))
     _ask("q_cable", "q_cable_hint", lambda t: f"{parse_gauge(t).area_mm2:.3g} mm²")
     _ask("q_run", "q_run_hint", lambda t: format_quantity(parse_quantity(t, "m"), "m"))
-    if style == Style.FOUR_WIRE_ZONE:
-        _choose("q_reset", ("reset_relay", "reset_always_on", "not_sure"))
+    if style is not Style.TWO_WIRE_ZONE:
+        st.radio(tell("q_reset"), list(_RESETS), format_func=tell, key="q_reset")
+    if style is Style.FOUR_WIRE_ZONE:
         _choose("q_end_relay", ("yes", "no", "not_sure"))
     st.text_input(tell("q_name"), placeholder=tell("q_name_default"), key="q_name", max_chars=120)
     show_main_button(tell("describe_use"), _use_answers, place, "describe_use")
@@ -96,16 +111,16 @@ def _use_answers(case_id: str, revision: int) -> None:
     if not _read("q_detectors"):
         st.session_state["problem"] = tell("detectors_needed")
         return
-    choices = {"": NOT_SURE, "not_sure": NOT_SURE, "reset_relay": "relay", "reset_always_on": "always_on"}
-    chosen = {key: choices.get(_read(f"q_{key}"), _read(f"q_{key}")) for key in ("reset", "end_relay")}
+    end_relay = _read("q_end_relay")
     answers = QuickDescription(
         style=_read("q_style") or str(Style.TWO_WIRE_ZONE),
         detectors=_read("q_detectors"),
         end_resistor=_read("q_resistor") or NOT_SURE,
         cable=_read("q_cable") or NOT_SURE,
         run=_read("q_run") or NOT_SURE,
-        reset=chosen["reset"],
-        end_relay=chosen["end_relay"],
+        reset=_RESETS.get(_read("q_reset"), NOT_SURE),
+        end_relay=end_relay if end_relay in {"yes", "no"} else NOT_SURE,
+        panel_resistor=_read("q_panel_resistor") or NOT_SURE,
         name=_read("q_name") or tell("q_name_default"),
     )
     try:

@@ -55,7 +55,7 @@ class Visitor:
 
     def pick(self, label: str, option: object) -> "Visitor":
         """Choose exactly one."""
-        next(g for g in self.at.button_group if g.label == label).set_value(option)
+        next(g for g in (*self.at.button_group, *self.at.radio) if g.label == label).set_value(option)
         self.run()
         return self
 

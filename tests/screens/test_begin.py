@@ -93,6 +93,17 @@ def test_four_wire_loop_asks_for_reset_and_end_relay(visitor: Visitor) -> None:
     assert (loop.style, loop.reset, loop.end_relay) == ("four_wire_zone", "always_on", None)
 
 
+def test_module_asks_for_both_resistors_and_its_supply(visitor: Visitor) -> None:
+    begin(visitor).pick("How is it wired?", "module_two_wire").type(DETECTORS, "4")
+    visitor.type("Resistor that the panel wants on its zones", "2k2").type("End resistor that belongs on it", "3k3")
+    visitor.pick("What drops the detector power when the panel is reset?", "reset_minus").tap("describe_use")
+    site = visitor.case.site
+    loop = site.loops[0]
+    assert (loop.style, loop.reset, loop.co_zone) == ("module_two_wire", "minus_switched", "zone2")
+    assert loop.end_resistor is not None
+    assert (site.zones["zone1"].end_resistor, loop.end_resistor.resistance) == (2200.0, 3300.0)
+
+
 def test_what_was_understood_of_a_resistor_is_said_before_it_is_used(visitor: Visitor) -> None:
     begin(visitor).type(RESISTOR, "5k6")
     assert "Understood: 5.60 kΩ" in visitor.text
