@@ -307,6 +307,13 @@ def find_complaint(world: World, rng: np.random.Generator) -> str | None:
     return "no_trouble_with_head_off" if "normal" in off else None
 
 
+@cache
+def healthy_complaint(site: Path) -> str | None:
+    """Return what people could complain of where nothing is wrong, by the design of the site; mostly None."""
+    with tempfile.TemporaryDirectory() as name:
+        return find_complaint(build_world(ask("export", str(site)), Path(name), None), np.random.default_rng(0))
+
+
 def volts_ideal(world: World, states: States, red: str, black: str) -> float:
     """Return the volts between two terminals without a meter."""
     volts = solve(world, states)
