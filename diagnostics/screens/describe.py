@@ -63,13 +63,9 @@ _RESETS = {
 def _show_questions(place: tuple[str, int]) -> None:
     words = read_words()
     names = {str(s): words.styles[s].capitalize() for s in Style}
-    style = Style(
-        st.radio(
-            tell("q_style"), list(names), format_func=names.__getitem__,
-            captions=[words.style_words[s] for s in Style], key="q_style",
-        )
-    )  # fmt: skip
+    style = Style(st.radio(tell("q_style"), list(names), format_func=names.__getitem__, key="q_style"))
     st.image(render_style(style, dark=is_dark()), width="stretch", alt=words.style_words[style])
+    show_note(words.style_words[style])
     st.text_input(tell("q_detectors"), placeholder=tell("q_detectors_hint"), key="q_detectors", live=True)
     show_note(tell("q_order"))
     show_note(tell("q_unsure"))
