@@ -20,9 +20,9 @@ from diagnostics.reports import (
     build_list,
     build_prediction,
     explain_next,
+    list_repair_cautions,
     write_faults,
 )
-from diagnostics.reports.objects import list_repair_cautions
 from diagnostics.source import Document, read_document, read_file
 from diagnostics.units import format_quantity
 from diagnostics.visit import Assessment, assess_case

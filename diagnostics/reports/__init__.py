@@ -2,7 +2,15 @@
 
 from .circuit_object import build_circuit_object
 from .explain import explain_next, list_expected, list_parts, list_suspects, tell_certainty
-from .objects import build_diagnosis, build_list, build_prediction, build_where, round_number, write_faults
+from .objects import (
+    build_diagnosis,
+    build_list,
+    build_prediction,
+    build_where,
+    list_repair_cautions,
+    round_number,
+    write_faults,
+)
 from .picture import describe_picture, find_shares, render_loop, render_style
 from .words import (
     Listener,
@@ -34,6 +42,7 @@ __all__ = [
     "list_after_repair",
     "list_expected",
     "list_parts",
+    "list_repair_cautions",
     "list_suspects",
     "read_words",
     "render_loop",

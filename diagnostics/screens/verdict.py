@@ -7,7 +7,15 @@ import streamlit as st
 
 from diagnostics.cases import CLOSINGS, Case
 from diagnostics.readings import Measurement
-from diagnostics.reports import Words, explain_next, list_after_repair, list_parts, tell_certainty, tell_closing
+from diagnostics.reports import (
+    Words,
+    explain_next,
+    list_after_repair,
+    list_parts,
+    list_repair_cautions,
+    tell_certainty,
+    tell_closing,
+)
 from diagnostics.visit import (
     Assessment,
     deny_cure,
@@ -40,8 +48,6 @@ from .session import (
     turn_to,
 )
 
-_REPAIR_CAUTIONS = ("outputs", "tell_people", "out_of_service", "outranked")
-
 
 def show_verdict(assessment: Assessment) -> None:
     """Show what to do when no measurement comes next: repair, hand on, or nothing is wrong."""
@@ -70,7 +76,7 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     st.markdown(f"**{tell('sure', percent=tell_certainty(d, repair))}** · {minutes} · {carried}")
     if not d.settled:
         st.markdown(plain(explain_next(d, words)))
-    show_cautions(_REPAIR_CAUTIONS)
+    show_cautions((*list_repair_cautions(repair), "outranked"))
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
     _show_outcome(_record_repair, (case.case_id, case.revision, *repair))
 
@@ -80,7 +86,7 @@ def show_own_repair(case: Case) -> None:
     st.title(tell("own_repair"), anchor=False)
     show_messages()
     st.text_input(tell("own_repair_what"), placeholder=tell("own_repair_hint"), key="own_repair", max_chars=200)
-    show_cautions(_REPAIR_CAUTIONS)
+    show_cautions((*list_repair_cautions(None), "ladder", "outranked"))  # it may have been anywhere
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     _show_outcome(_record_own_repair, (case.case_id, case.revision))
 
