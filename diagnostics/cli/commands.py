@@ -19,11 +19,13 @@ from diagnostics.reports import (
     build_diagnosis,
     build_list,
     build_prediction,
+    build_proofs,
     explain_next,
     list_repair_cautions,
     write_faults,
 )
 from diagnostics.source import Document, read_document, read_file
+from diagnostics.trees import check_part, parse_guide
 from diagnostics.units import format_quantity
 from diagnostics.visit import Assessment, assess_case
 from diagnostics.wiring import Loop, Site, build_loop, parse_site
@@ -101,11 +103,7 @@ def run_check(options: argparse.Namespace) -> int:
     for name in options.files:
         try:
             document = _read(name)
-            kind = document.data.get("format", "") if isinstance(document.data, dict) else ""
-            if str(kind).startswith("ohmward-case"):
-                parse_case(document, None if name == "-" else Path(name).parent)
-            else:
-                build_site(document)
+            findings += check_document(document, None if name == "-" else Path(name).parent)
         except SourceError as error:
             findings += error.findings
     if findings:
@@ -115,6 +113,20 @@ def run_check(options: argparse.Namespace) -> int:
     else:
         print(f"{len(options.files)} file{'s' if len(options.files) > 1 else ''} checked, nothing found")
     return 0
+
+
+def check_document(document: Document, folder: Path | None) -> tuple[Finding, ...]:
+    """Check a site, a case, a finding guide or a part of guides, whichever its format says; raises SourceError too."""
+    kind = str(document.data.get("format", "")) if isinstance(document.data, dict) else ""
+    if kind.startswith("ohmward-case"):
+        parse_case(document, folder)
+    elif kind.startswith("ohmward-guide-part"):
+        return check_part(document)
+    elif kind.startswith("ohmward-guide"):
+        parse_guide(document, folder)
+    else:
+        build_site(document)
+    return ()
 
 
 def run_diagnose(options: argparse.Namespace) -> int:
@@ -216,6 +228,18 @@ def run_export(options: argparse.Namespace) -> int:
     else:
         _print_json(build_circuit_object(settled, name, faults, mode))
     return 0
+
+
+def run_prove(options: argparse.Namespace) -> int:
+    """Hold finding guides against the loop model; findings in a guide end with code 1."""
+    from .prove import prove, tell_proofs  # noqa: PLC0415 - only this command needs it
+
+    proofs = prove(options.guides, options.site)
+    if options.json:
+        _print_json(build_proofs(proofs))
+    else:
+        print("\n".join(line for proof in proofs for line in tell_proofs(proof)))
+    return int(any(proof.wrong or proof.unused for proof in proofs))
 
 
 def run_bench(options: argparse.Namespace) -> int:

@@ -40,8 +40,10 @@ def build_parser() -> argparse.ArgumentParser:
     some = parser.add_subparsers(dest="command", metavar="COMMAND")
     _add_app(some.add_parser("app", help="open the app in the browser (the same as no command)"))
     some.add_parser("demo", help="run one worked, invented case in the terminal").set_defaults(run=commands.run_demo)
-    check = some.add_parser("check", help="check site and case files")
-    check.add_argument("files", nargs="+", metavar="FILE", help="a site or case file, - for standard input")
+    check = some.add_parser("check", help="check sites, cases and finding guides")
+    check.add_argument(
+        "files", nargs="+", metavar="FILE", help="a site, case, guide or part of guides, - for standard input"
+    )
     check.set_defaults(run=commands.run_check)
     diagnose = some.add_parser("diagnose", help="say what a case means and what to measure next")
     diagnose.add_argument("case", metavar="CASE", help="a case file, - for standard input")
@@ -60,9 +62,13 @@ def build_parser() -> argparse.ArgumentParser:
     _add_circuit(export)
     export.add_argument("--netlist", action="store_true", help="as an ngspice netlist")
     export.set_defaults(run=commands.run_export)
+    prove = some.add_parser("prove", help="hold finding guides against the loop model")
+    prove.add_argument("guides", nargs="*", metavar="GUIDE", help="a guide file, or the name of a shipped one (all)")
+    prove.add_argument("--site", action="append", metavar="SITE", help="a site file or shipped site (all shipped ones)")
+    prove.set_defaults(run=commands.run_prove)
     bench = some.add_parser("bench", help="measure speed as ratios within one run")
     bench.set_defaults(run=commands.run_bench)
-    for command in (check, diagnose, predict, listing, export, bench):
+    for command in (check, diagnose, predict, listing, export, prove, bench):
         command.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
     return parser
 

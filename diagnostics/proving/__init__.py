@@ -1,5 +1,6 @@
-"""Proofs about the program itself: how fast it solves, beside a general circuit simulator."""
+"""Proofs about the program itself: finding guides against the loop model, and speed beside a circuit simulator."""
 
+from .prove import EVERYTHING, MEANS, GuideProof, Proof, prove_guide
 from .speed import SpeedRow, measure_speed
 
-__all__ = ["SpeedRow", "measure_speed"]
+__all__ = ["EVERYTHING", "MEANS", "GuideProof", "Proof", "SpeedRow", "measure_speed", "prove_guide"]

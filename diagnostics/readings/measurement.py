@@ -107,9 +107,19 @@ def list_tokens(measurement: Measurement, loop: Loop) -> tuple[str, ...]:
     """
     if measurement.kind in {"which_dark", "dark_with_head_off"}:
         return ("none", *(d.name for d in loop.detectors))
-    if measurement.kind == "look":
-        return (AS_IT_SHOULD_BE, *list_sights())
-    return _TOKENS.get(measurement.kind, ())
+    return list_kind_words(measurement.kind)
+
+
+def list_kind_words(kind: str) -> tuple[str, ...]:
+    """Return every word that a kind of measurement can answer on any loop; empty where it gives a number or a list."""
+    return (AS_IT_SHOULD_BE, *list_sights()) if kind == "look" else _TOKENS.get(kind, ())
+
+
+def list_cautions() -> tuple[str, ...]:
+    """Return the name of every caution, that of taking an alarm for real first."""
+    table = read_table()
+    named = [c for kind in table.kinds.values() for c in kind.cautions]
+    return tuple(dict.fromkeys(["is_it_real", *table.reset_cautions, *named, "ladder"]))
 
 
 def list_sights() -> tuple[str, ...]:

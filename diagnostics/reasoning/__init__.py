@@ -1,7 +1,16 @@
 """Belief, groups, the choice of the next action, and the verdict; explanation as data, no words."""
 
 from .belief import Belief, Taken, build_prior, keep_latest, list_hypotheses, rate_fit, tell_symptom, update
-from .choose import Action, InformationPerMinute, Policy, Situation, find_information, rank_measurements
+from .choose import (
+    LEAST_BITS,
+    Action,
+    InformationPerMinute,
+    Policy,
+    Situation,
+    find_information,
+    rank_measurements,
+    rate_information,
+)
 from .groups import Group, find_groups, rate_differences
 from .symptoms import Symptom, find_symptom, rate_symptom, read_symptoms
 from .verdict import (
@@ -20,9 +29,9 @@ from .verdict import (
 SYMPTOMS: tuple[str, ...] = tuple(read_symptoms().symptoms)
 
 __all__ = [
-    "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Contradiction", "Diagnosis", "Expected",
-    "Group", "InformationPerMinute", "Policy", "Question", "Situation", "SuspectGroup", "Symptom", "Taken",
+    "LEAST_BITS", "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Contradiction", "Diagnosis",
+    "Expected", "Group", "InformationPerMinute", "Policy", "Question", "Situation", "SuspectGroup", "Symptom", "Taken",
     "build_prior", "diagnose", "find_groups", "find_information", "find_repair_class", "find_symptom", "keep_latest",
-    "list_hypotheses", "rank_measurements", "rate_differences", "rate_fit", "rate_symptom", "read_symptoms",
-    "tell_symptom", "update",
+    "list_hypotheses", "rank_measurements", "rate_differences", "rate_fit", "rate_information", "rate_symptom",
+    "read_symptoms", "tell_symptom", "update",
 ]  # fmt: skip

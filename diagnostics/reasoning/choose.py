@@ -10,6 +10,8 @@ from scipy.special import ndtr
 
 from diagnostics.readings import Forecast, Measurement, Meter, find_sd
 
+from .belief import Taken
+
 Array = NDArray[np.float64]
 MOST_BINS = 24
 LEAST_BITS = 0.01
@@ -17,7 +19,10 @@ LEAST_BITS = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """What to do next: measure something, repair a class of faults, or hand the case over; expected minutes."""
+    """What to do next: measure something, repair a class of faults, or hand the case over; expected minutes.
+
+    ``instead`` is a shorter step that is proposed beside this one.
+    """
 
     action: Literal["measure", "repair", "hand_over"]
     minutes: float
@@ -25,6 +30,7 @@ class Action:
     repair: int | None = None
     bits: float = 0.0
     again: bool = False
+    instead: "Action | None" = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +39,7 @@ class Situation:
 
     ``probability`` (hypothesis,) and ``not_modelled`` sum to 1 or less; ``classes`` (hypothesis,) number the repair of
     each hypothesis, 0 is *nothing to repair*; ``shifts`` per forecast are shift and spread that earlier readings left.
+    ``forecasts`` are of what can be measured and was not yet, all else is history: complaint and readings in order.
     """
 
     probability: Array
@@ -46,6 +53,8 @@ class Situation:
     again: Measurement | None
     hand_over_minutes: float
     meter: Meter
+    symptom: str | None = None
+    taken: tuple[Taken, ...] = ()
 
 
 class Policy(Protocol):

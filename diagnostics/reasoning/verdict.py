@@ -246,6 +246,8 @@ def _build_situation(state: _State, forecasts: Sequence[Forecast]) -> Situation:
         again,
         read_catalogue().remedies["hand_over"].minutes,
         state.bench.meter,
+        question.symptom,
+        question.taken,
     )
 
 

@@ -12,6 +12,7 @@ from .objects import (
     write_faults,
 )
 from .picture import describe_picture, find_shares, render_loop, render_style
+from .proofs import build_proofs
 from .words import (
     Listener,
     Region,
@@ -33,6 +34,7 @@ __all__ = [
     "build_diagnosis",
     "build_list",
     "build_prediction",
+    "build_proofs",
     "build_where",
     "describe_picture",
     "explain_next",

@@ -1,0 +1,168 @@
+"""What can be wrong with a finding guide before any loop is known: names, answers, ways.
+
+Codes: T102 unknown symptom, T103 unknown measurement, T104 unknown place, T105 an answer that cannot be, T106 a goal
+that names nothing, T107 a step or end that nothing leads to, T108 a way that leads in a circle, T109 answers without a
+way, T110 an answer that an earlier branch has taken, T111 unknown kind of fault, T112 unknown caution, T113 ``first``
+names no step. T101 (a part that is not there) is given by the reader.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+
+import networkx as nx
+
+from diagnostics.errors import Finding, QuantityError, Severity, find_nearest
+from diagnostics.faults import KINDS
+from diagnostics.readings import list_cautions, read_table
+from diagnostics.reasoning import SYMPTOMS
+from diagnostics.source import Document, TreePath
+
+from .conditions import LISTED, OHMS_BANDS, WIRING, list_words, parse_condition
+from .places import ACROSS, AT
+from .schema import End, GuideFile, Part, Step
+
+_PLACED = {"volts", "ohms"}
+HEALTHY = "healthy"
+SUSPECTS = (HEALTHY, *KINDS)
+
+
+def _find(
+    document: Document, path: TreePath, code: str, message: str, hint: str = "", severity: Severity = "error"
+) -> Finding:
+    places = (document.places.get(path[:end]) for end in range(len(path), 0, -1))
+    line, column = next((place for place in places if place), (1, 1))
+    return Finding(document.file, line, column, code, severity, message, hint)
+
+
+def _suggest(word: str, words: Iterable[str]) -> str:
+    known = list(words)
+    near = find_nearest(word, known)
+    return f"did you mean {near!r}?" if near else f"known are {', '.join(known)}" if len(known) < 24 else ""
+
+
+def check_steps(document: Document, told: GuideFile | Part, parts: Mapping[str, str]) -> Iterator[Finding]:
+    """Yield what is wrong inside the steps and ends of one file; ``parts`` are goals outside it."""
+    if isinstance(told, GuideFile) and told.symptom not in SYMPTOMS:
+        yield _find(document, ("symptom",), "T102", f"no symptom {told.symptom!r}", _suggest(told.symptom, SYMPTOMS))
+    if told.first not in told.steps and told.first not in parts:
+        yield _find(
+            document, ("first",), "T113", f"'first' names no step: {told.first!r}", _suggest(told.first, told.steps)
+        )
+    known = {*told.steps, *told.ends, *parts}
+    for name, step in told.steps.items():
+        at: TreePath = ("steps", name)
+        yield from _check_goals(document, at, step, known)
+        yield from _check_cautions(document, at, step)
+        yield from _check_measure(document, at, step)
+        yield from _check_answers(document, at, step)
+    for name, end in told.ends.items():
+        for n, kind in enumerate(end.suspects):
+            if kind not in SUSPECTS:
+                path: TreePath = ("ends", name, "suspects", n)
+                yield _find(document, path, "T111", f"no kind of fault {kind!r}", _suggest(kind, SUSPECTS))
+
+
+def _check_goals(document: Document, at: TreePath, step: Step, known: set[str]) -> Iterator[Finding]:
+    ways: list[tuple[TreePath, str | None]] = [
+        ((*at, k), getattr(step, k)) for k in ("otherwise", "cannot", "absent", "go")
+    ]
+    ways += [((*at, "branches", n, "go"), b.go) for n, b in enumerate(step.branches)]
+    for path, goal in ways:
+        if goal is not None and goal not in known:
+            yield _find(document, path, "T106", f"no step or end {goal!r}", _suggest(goal, sorted(known)))
+
+
+def _check_cautions(document: Document, at: TreePath, step: Step) -> Iterator[Finding]:
+    for n, caution in enumerate(step.cautions):
+        if caution not in list_cautions():
+            yield _find(
+                document, (*at, "cautions", n), "T112", f"no caution {caution!r}", _suggest(caution, list_cautions())
+            )
+
+
+def _check_measure(document: Document, at: TreePath, step: Step) -> Iterator[Finding]:
+    if step.measure is None:
+        return
+    kinds = read_table().kinds
+    if step.measure not in kinds:
+        yield _find(
+            document, (*at, "measure"), "T103", f"no measurement {step.measure!r}", _suggest(step.measure, kinds)
+        )
+        return
+    if step.measure in _PLACED and step.across is None:
+        yield _find(document, at, "T104", f"{step.measure} needs 'across', a pair of terminals", _suggest("", ACROSS))
+    if step.across is not None and step.across not in ACROSS:
+        yield _find(document, (*at, "across"), "T104", f"no pair {step.across!r}", _suggest(step.across, ACROSS))
+    if step.at is not None and step.at not in AT:
+        yield _find(document, (*at, "at"), "T104", f"no place {step.at!r}", _suggest(step.at, AT))
+
+
+def _check_answers(document: Document, at: TreePath, step: Step) -> Iterator[Finding]:
+    """Check each answer, that none comes twice, and that every answer has a way."""
+    if step.do is not None or (step.measure is not None and step.measure not in read_table().kinds):
+        return
+    taken: set[object] = set()
+    for n, branch in enumerate(step.branches):
+        for m, text in enumerate(branch.conditions):
+            path: TreePath = (
+                (*at, "branches", n, "when") if isinstance(branch.when, str) else (*at, "branches", n, "when", m)
+            )
+            try:
+                condition = _parse_answer(step, text)
+            except QuantityError as error:
+                yield _find(document, path, "T105", error.message, error.hint)
+                continue
+            if condition in taken:
+                yield _find(document, path, "T110", f"an earlier branch has taken {text!r} already", "take it out")
+            taken.add(condition)
+    missing = _find_untaken(step, taken)
+    if missing and step.otherwise is None:
+        hint = "add a branch for it, or 'otherwise'"
+        yield _find(document, at, "T109", f"no way for {', '.join(missing)}", hint)
+
+
+def _parse_answer(step: Step, text: str) -> object:
+    if step.measure is not None:
+        return parse_condition(text, step.measure)
+    if step.known is not None and text not in WIRING:
+        raise QuantityError(f"{text!r} is nothing that is known of the wiring", hint=_suggest(text, WIRING))
+    return text
+
+
+def _find_untaken(step: Step, taken: set[object]) -> tuple[str, ...]:
+    """Return the answers that no branch takes; where values are told instead of words, some always are left."""
+    if step.ask is not None:
+        return () if step.usual in taken else (str(step.usual),)
+    if step.known is not None:
+        return ("everything else",)
+    kind = step.measure or ""
+    words = {"volts": ("minus", "dead", "low", "right", "high"), "ohms": OHMS_BANDS}.get(kind, list_words(kind))
+    if kind == "volts" and {"short", "alarm", "in_between", "normal", "open"} <= taken:
+        return ()
+    if kind in LISTED:
+        words = ("none", "all", "some")
+    return tuple(w for w in words if w not in taken)
+
+
+def check_graph(
+    document: Document, first: str, steps: Mapping[str, Step], ends: Mapping[str, End]
+) -> Iterator[Finding]:
+    """Yield steps and ends that nothing leads to, and ways that lead in a circle."""
+    graph: nx.DiGraph[str] = nx.DiGraph()
+    graph.add_nodes_from([*steps, *ends])
+    graph.add_edges_from((n, goal) for n, step in steps.items() for goal in step.goals if goal in steps or goal in ends)
+    if first not in graph:
+        return
+    reached = nx.descendants(graph, first) | {first}
+    for name in [n for n in graph if n not in reached]:
+        where, what = _locate(name, steps)
+        yield _find(document, where, "T107", f"nothing leads to the {what} {name!r}", "take it out, or lead there")
+    for circle in nx.simple_cycles(graph):
+        where, _ = _locate(circle[0], steps)
+        yield _find(document, where, "T108", f"these steps lead in a circle: {' → '.join(sorted(circle))}")
+        return
+
+
+def _locate(name: str, steps: Mapping[str, Step]) -> tuple[TreePath, str]:
+    part, dot, _ = name.partition(".")
+    what = "step" if name in steps else "end"
+    return (("uses",) if dot else (f"{what}s", name)), f"{what} of part {part}" if dot else what

@@ -1,0 +1,130 @@
+"""Read a finding guide with the parts it uses; every complaint at once, each at its line and column."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+from diagnostics.errors import Finding, NotFoundError, SourceError, find_nearest
+from diagnostics.locate import find_shipped
+from diagnostics.source import Document, parse_model, read_file
+
+from .check import check_graph, check_steps
+from .schema import End, GuideFile, Part, Step
+
+SHARED = "shared"
+
+
+@dataclass(frozen=True, slots=True)
+class Guide:
+    """A finding guide, its parts put in: steps and ends by name, those of a part as ``part.name``."""
+
+    name: str
+    symptom: str
+    title: str
+    about: str
+    first: str
+    steps: dict[str, Step]
+    ends: dict[str, End]
+
+
+def parse_guide(document: Document, folder: Path | None = None) -> Guide:
+    """Return the guide of a document; the parts it uses lie in ``folder/shared``, or with the shipped guides.
+
+    Raises
+    ------
+    SourceError
+        With every finding of the guide and of its parts.
+    """
+    told = parse_model(document, GuideFile)
+    parts, findings = _read_parts(document, told.uses, folder or find_shipped("trees"))
+    steps, ends = dict(told.steps), dict(told.ends)
+    firsts = {name: part.first for name, (_, part) in parts.items()}
+    for name, (_, part) in parts.items():
+        steps |= {f"{name}.{key}": _prefix(step, name) for key, step in part.steps.items()}
+        ends |= {f"{name}.{key}": end for key, end in part.ends.items()}
+    steps = {key: _enter(step, firsts) for key, step in steps.items()}
+    guide = Guide(Path(document.file).stem, told.symptom, told.title, told.about, told.first, steps, ends)
+    findings += [*check_steps(document, told, firsts), *check_graph(document, told.first, steps, ends)]
+    findings += [f for _, (own, part) in parts.items() for f in check_steps(own, part, {})]
+    if any(f.severity == "error" for f in findings):
+        raise SourceError(findings)
+    return guide
+
+
+def check_part(document: Document) -> tuple[Finding, ...]:
+    """Return the findings of a part by itself; raises SourceError where it is no part at all."""
+    part = parse_model(document, Part)
+    return (*check_steps(document, part, {}), *check_graph(document, part.first, part.steps, part.ends))
+
+
+def _read_parts(
+    document: Document, names: tuple[str, ...], folder: Path
+) -> tuple[dict[str, tuple[Document, Part]], list[Finding]]:
+    found: dict[str, tuple[Document, Part]] = {}
+    findings: list[Finding] = []
+    shared = {p.stem: p for base in (find_shipped("trees"), folder) for p in sorted((base / SHARED).glob("*.yaml"))}
+    for n, name in enumerate(names):
+        if name not in shared:
+            near = find_nearest(name, shared)
+            hint = f"did you mean {near!r}?" if near else f"there are {', '.join(shared) or 'none'}"
+            place = document.places.get(("uses", n), (1, 1))
+            findings.append(Finding(document.file, *place, "T101", "error", f"no part {name!r} in {SHARED}/", hint))
+            continue
+        try:
+            own = read_file(shared[name])
+            found[name] = (own, parse_model(own, Part))
+        except SourceError as error:
+            findings += error.findings
+    return found, findings
+
+
+def _prefix(step: Step, part: str) -> Step:
+    """Return a step of a part with its goals told from outside the part."""
+    return _map_goals(step, lambda goal: f"{part}.{goal}")
+
+
+def _enter(step: Step, firsts: dict[str, str]) -> Step:
+    """Return a step whose goals that name a part lead to where the part begins."""
+    return _map_goals(step, lambda goal: f"{goal}.{firsts[goal]}" if goal in firsts else goal)
+
+
+def _map_goals(step: Step, change: Callable[[str], str]) -> Step:
+    told: dict[str, object] = {
+        key: change(goal) for key in ("otherwise", "cannot", "absent", "go") if (goal := getattr(step, key)) is not None
+    }
+    told["branches"] = tuple(b.model_copy(update={"go": change(b.go)}) for b in step.branches)
+    return step.model_copy(update=told)
+
+
+def read_guide(path: Path) -> Guide:
+    """Return the guide in a file; the parts it uses lie beside it in ``shared/``. Raises SourceError."""
+    return parse_guide(read_file(path), path.parent)
+
+
+@cache
+def read_shipped() -> dict[str, Guide]:
+    """Return the guides that ship with the package, by symptom."""
+    guides = (read_guide(path) for path in sorted(find_shipped("trees").glob("*.yaml")))
+    return {guide.symptom: guide for guide in guides}
+
+
+def find_guide(symptom: str) -> Guide | None:
+    """Return the shipped guide for a symptom, or None."""
+    return read_shipped().get(symptom)
+
+
+def list_guide_files() -> Iterator[Path]:
+    """Yield the files of the shipped guides and parts."""
+    yield from sorted(find_shipped("trees").rglob("*.yaml"))
+
+
+def choose_guide(name: str) -> Guide:
+    """Return a shipped guide by the name of its file or its symptom; raises NotFoundError with a suggestion."""
+    guides = {g.name: g for g in read_shipped().values()} | read_shipped()
+    if name not in guides:
+        near = find_nearest(name, guides)
+        raise NotFoundError(
+            f"no finding guide {name!r}", hint=f"did you mean {near!r}?" if near else f"there are {', '.join(guides)}"
+        )
+    return guides[name]

@@ -1,0 +1,131 @@
+"""Names of places that hold for every loop, and where they are on this one."""
+
+from dataclasses import dataclass
+
+from diagnostics.circuit import Mode
+from diagnostics.readings import Measurement, list_measurements
+from diagnostics.wiring import Loop, Reset
+
+from .schema import Step
+
+ACROSS = {
+    "zone": "the terminals of the zone of the loop",
+    "co_zone": "the terminals of the zone for CO",
+    "loop": "the loop terminals of the module, or of the zone where there is no module",
+    "co_loop": "the CO pair of a module with a four-wire loop",
+    "aux": "the auxiliary output",
+    "switched": "the switched output",
+    "separate_supply": "the output of the separate supply",
+    "coil": "the coil of the reset relay, at the panel's reset output",
+    "com": "COM of the reset relay and minus",
+    "nc": "NC of the reset relay and minus",
+    "no": "NO of the reset relay and minus",
+    "fed": "the first thing that the supply feeds: the module, or the first detector",
+    "power_pair": "the power pair at a module with a four-wire loop",
+    "first": "plus and minus at the first detector",
+    "middle": "plus and minus at the detector in the middle",
+    "last": "plus and minus at the last detector",
+    "end_relay": "the coil of the supervision relay",
+}
+AT = ("panel", "zone", "co_zone", "reset", "module", "loop", "first", "middle", "last")
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """What a step names, for the measurements of a loop to answer to."""
+
+    ends: tuple[str, str] | None = None
+    at: str = ""
+
+
+def find_step_measurement(step: Step, loop: Loop) -> Measurement | None:
+    """Return the measurement of this loop that a step asks for, or None where the loop has no such point."""
+    if step.measure is None:
+        return None
+    where = _find_where(step, loop)
+    if where is None:
+        return None
+    mode = Mode("during_reset") if step.mode == "during_reset" else None
+    for m in list_measurements(loop):
+        same = m.kind == step.measure and (m.mode == mode if mode else m.mode.word != "during_reset")
+        if m.kind == "listen":
+            same = m.kind == step.measure
+        if same and ((m.red, m.black) == where.ends if where.ends else m.at == where.at):
+            return m
+    return None
+
+
+def _find_where(step: Step, loop: Loop) -> Where | None:
+    if step.across is not None:
+        ends = _find_ends(step.across, loop)
+        return None if ends is None else Where(ends=ends)
+    at = _find_at(step.at or _DEFAULT_AT.get(step.measure or "", ""), loop)
+    return None if at is None else Where(at=at)
+
+
+_DEFAULT_AT = {"settings": "panel", "listen": "reset", "which_dark": "loop", "which_lit": "loop"}
+
+
+def _find_at(name: str, loop: Loop) -> str | None:
+    names = [d.name for d in loop.detectors]
+    match name:
+        case "first":
+            return names[0]
+        case "middle":
+            return names[len(names) // 2]
+        case "last":
+            return names[-1]
+        case "zone":
+            return loop.spec.zone if len(loop.zones) > 1 else "panel"
+        case "co_zone":
+            return loop.spec.co_zone
+        case _:
+            return name
+
+
+def _find_ends(name: str, loop: Loop) -> tuple[str, str] | None:
+    pairs = _list_pairs(loop)
+    ends = pairs.get(name)
+    return ends if ends in loop.meter_points else None
+
+
+def _list_pairs(loop: Loop) -> dict[str, tuple[str, str]]:
+    zone, co, detectors = loop.spec.zone, loop.spec.co_zone, loop.detectors
+    first, middle, last = (detectors[n] for n in (0, len(detectors) // 2, len(detectors) - 1))
+    channels = loop.module.channels if loop.module else ()
+    pairs = {name: (f"panel.{name}+", f"panel.{name}-") for name in ("aux", "switched")}
+    pairs |= {name: (f"reset.{name}", _find_minus(loop)) for name in ("com", "nc", "no")}
+    pairs |= {
+        "zone": (f"panel.{zone}+", f"panel.{zone}-"),
+        "co_zone": (f"panel.{co}+", f"panel.{co}-"),
+        "loop": (channels[0].plus, channels[0].minus) if channels else (f"panel.{zone}+", f"panel.{zone}-"),
+        "separate_supply": ("supply.out+", "supply.out-"),
+        "coil": ("panel.reset+", "panel.reset-"),
+        "fed": ("module.in+", "module.in-") if loop.module else (first.plus, first.minus),
+        "power_pair": ("module.aux+", "module.aux-"),
+        "first": (first.plus, first.minus),
+        "middle": (middle.plus, middle.minus),
+        "last": (last.plus, last.minus),
+        "end_relay": ("endrelay.coil+", "endrelay.coil-"),
+    }
+    if loop.spec.reset is Reset.MINUS_SWITCHED:
+        pairs["switched"] = ("panel.aux+", "panel.switched-")
+    if len(channels) > 1:
+        pairs["co_loop"] = (channels[1].plus, channels[1].minus)
+    return pairs
+
+
+def _find_minus(loop: Loop) -> str:
+    return next((black for red, black in loop.meter_points if red == "reset.com"), "panel.aux-")
+
+
+def list_wiring(loop: Loop) -> frozenset[str]:
+    """Return what is known of the wiring of a loop, in the words of a ``known: wiring`` step."""
+    found = {"module" if loop.module else "zone_loop", "two_wire" if loop.spec.style.is_two_wire else "four_wire"}
+    relays = {r.name for r in loop.relays}
+    found |= {"end_relay"} if "endrelay" in relays else set()
+    found |= {"reset_relay"} if "reset" in relays else set()
+    found |= {"co_zone"} if loop.spec.co_zone else set()
+    from_panel = {Reset.RESETTABLE_OUTPUT, Reset.MINUS_SWITCHED}
+    found |= {"reset_from_panel"} if loop.spec.reset in from_panel else set()
+    return frozenset(found)
