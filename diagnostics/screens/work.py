@@ -15,6 +15,16 @@ from diagnostics.visit import (
 )
 
 from .answer import show_answer
+from .guide import (
+    find_pending,
+    show_doubt,
+    show_guide_title,
+    show_guide_words,
+    show_lead,
+    show_pending,
+    show_shorter,
+    show_stop,
+)
 from .session import (
     build_words,
     find_view,
@@ -43,9 +53,14 @@ def show_work(assessment: Assessment) -> None:
         show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
     m, old = _find_asked(assessment)
     left, right = st.columns([3, 2], gap="large")
+    pending = find_pending(assessment) if old is None and not st.session_state.get("asked") else None
     with left:
         if find_view() == "other":
             _show_choice(assessment)
+        elif assessment.guidance is not None and assessment.guidance.stops:
+            show_stop(assessment)
+        elif pending is not None:
+            show_pending(assessment, pending)
         elif m is not None:
             _show_step(assessment, m, old)
         else:
@@ -73,8 +88,16 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     suggested = d.next is not None and d.next.measurement is not None and d.next.measurement.key == m.key and not old
     if suggested and d.contradiction is not None:
         _show_contradiction(assessment, words)
-    show_note(tell("next_title") if suggested else tell("something_else"))
+    if suggested:
+        show_doubt(assessment)
+    guided = suggested and assessment.guidance is not None and d.next is not None and not d.next.again
+    if guided and assessment.guidance is not None and assessment.guidance.walk.reached == "step":
+        show_guide_title(assessment.guidance)
+    else:
+        show_note(tell("next_title") if suggested else tell("something_else"))
     st.markdown(f"## {plain(words.ask(m))}")
+    if guided:
+        show_guide_words(assessment)
     if old is not None:
         show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
     if suggested and d.next is not None:
@@ -82,6 +105,7 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     show_cautions(m.cautions)
     show_answer(assessment, m, old)
     if suggested:
+        show_shorter(assessment)
         _show_why(assessment, words)
         place = (assessment.case.case_id, assessment.case.revision)
         show_button(tell("cannot"), _skip, (*place, m.key, True), "cannot")
@@ -151,6 +175,7 @@ def _show_more(assessment: Assessment) -> None:
     if case.site.note:
         with st.expander(tell("site_note")):
             st.markdown("\n".join(f"- {plain(line)}" for line in case.site.note.splitlines()))
+    show_lead(assessment)
     show_button(tell("own_repair"), turn_to, ("repair",), "to_repair")
     show_button(tell("finish"), turn_to, ("closing",), "finish")
     show_button(tell("complaint_title"), turn_to, ("complaint",), "to_complaint")

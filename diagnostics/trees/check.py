@@ -157,7 +157,7 @@ def check_graph(
         where, what = _locate(name, steps)
         yield _find(document, where, "T107", f"nothing leads to the {what} {name!r}", "take it out, or lead there")
     for circle in nx.simple_cycles(graph):
-        where, _ = _locate(circle[0], steps)
+        where, _ = _locate(next(name for name in steps if name in circle), steps)
         yield _find(document, where, "T108", f"these steps lead in a circle: {' → '.join(sorted(circle))}")
         return
 

@@ -21,21 +21,24 @@ from diagnostics.readings import (
     read_table,
     show_value,
 )
-from diagnostics.reasoning import Diagnosis, Policy, Question, Taken, diagnose, list_hypotheses
+from diagnostics.reasoning import Diagnosis, Question, Taken, diagnose, list_hypotheses
+from diagnostics.trees import as_policy, find_guide
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
 
+from .guidance import Guidance, build_guidance, find_guide_answers, follows_guide
 from .marks import BACK, find_skipped
 
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """A case and what it means: the loop, the readings as understood, the diagnosis."""
+    """A case and what it means: the loop, the readings as understood, the diagnosis, and the guide where it leads."""
 
     case: Case
     loop: Loop
     taken: tuple[Taken, ...]
     diagnosis: Diagnosis
+    guidance: Guidance | None = None
 
 
 @lru_cache(maxsize=8)
@@ -55,8 +58,8 @@ def build_bench(site: Site, meter: Meter | None = None) -> Bench:
     return _build_bench(site.model_dump_json(), meter or read_table().meter)
 
 
-def assess_case(case: Case, policy: Policy | None = None) -> Assessment:
-    """Return what a case means now.
+def assess_case(case: Case, *, guided: bool = False) -> Assessment:
+    """Return what a case means now; ``guided`` lets the finding guide of the complaint lead, where there is one.
 
     Readings taken while the complaint was absent are kept in the record and not counted: this model does not yet know
     faults that come and go.
@@ -73,7 +76,11 @@ def assess_case(case: Case, policy: Policy | None = None) -> Assessment:
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
         skipped=find_skipped(case),
     )
-    return Assessment(case, bench.loop, taken, diagnose(bench, question, policy))
+    guide = find_guide(case.symptom) if guided and follows_guide(case) else None
+    policy = None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide))
+    diagnosis = diagnose(bench, question, policy)
+    guidance = None if guide is None else build_guidance(guide, bench, case, taken, diagnosis)
+    return Assessment(case, bench.loop, taken, diagnosis, guidance)
 
 
 def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:
