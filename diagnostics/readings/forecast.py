@@ -28,6 +28,7 @@ from .states import (
     find_click_chances,
     find_dark_sets,
     find_lamp_chances,
+    find_lit_sets,
     find_sight_chances,
     find_test_chances,
     find_zone_chances,
@@ -131,6 +132,8 @@ class _Core:
             self._file_at_detectors(some, numbers)
         elif kind == "which_dark":
             self._file_said(some[0], numbers, find_dark_sets(standby, ""))
+        elif kind == "which_lit":
+            self._file_said(some[0], numbers, find_lit_sets(standby))
         else:
             settled = apply_steps(standby, build_steps(some[0].mode, self.loop))
             for m in some:

@@ -34,9 +34,11 @@ def find_zone_chances(settled: Settled, name: str = "", *, exact: bool = False) 
     """
     zones = settled.network.loop.zones
     each = [_find_one(settled, zone, exact=exact) for zone in zones]
-    if len(each) == 2:
+    spec = settled.network.loop.spec
+    if spec.co_zone is not None:
+        one, two = ([z.name for z in zones].index(n) for n in (spec.zone, spec.co_zone))
         swapped = settled.signal("panel.exchanged")[:, None]
-        each = [np.where(swapped, each[1], each[0]), np.where(swapped, each[0], each[1])]
+        each[one], each[two] = np.where(swapped, each[two], each[one]), np.where(swapped, each[one], each[two])
     if name:
         return STATES, each[[z.name for z in zones].index(name)]
     normal = np.prod([c[:, NORMAL] for c in each], axis=0)
@@ -51,7 +53,8 @@ def _find_one(settled: Settled, zone: Zone, *, exact: bool) -> Array:
     chance = _by_band(zone, settled.volts(zone.plus, zone.minus), exact=exact)
     chance[settled.signal(f"{zone.name}.latched")] = np.eye(len(STATES))[ALARM]
     faulty, verifies = settled.signal(f"{zone.name}.faulty"), settled.signal(f"{zone.name}.verifies")
-    _pour(chance, NORMAL, TROUBLE, faulty)
+    stale = settled.signal(f"{zone.name}.display") & ~settled.signal(f"{zone.name}.known")  # that step has a reset
+    _pour(chance, NORMAL, TROUBLE, faulty | stale)
     _pour(chance, TROUBLE, NORMAL, settled.signal(f"{zone.name}.unsupervised"))
     _pour(chance, ALARM, NORMAL, verifies)
     _pour(chance, ALARM, SUPERVISORY, settled.signal(f"{zone.name}.miskind"))
@@ -122,7 +125,8 @@ def _is_held(alarmed: Settled, resetting: Settled, name: str) -> Flags:
     detector = next(d for d in alarmed.network.loop.detectors if d.name == name)
     across = resetting.volts(detector.plus, detector.minus)
     across = np.abs(across) if detector.either_way else across
-    held: Flags = alarmed.signal(f"{name}.latched") & (across >= detector.release_v)
+    stays = (across >= detector.release_v) | alarmed.signal("panel.short_reset")
+    held: Flags = alarmed.signal(f"{name}.latched") & stays
     return held
 
 
@@ -142,8 +146,15 @@ def find_dark_sets(settled: Settled, removed: str) -> list[str]:
     return [write_dark_set([n for n, off in zip(names, row, strict=True) if off]) for row in dark]
 
 
+def find_lit_sets(settled: Settled) -> list[str]:
+    """Return which detectors' lamps show alarm, one text per column (see ``write_dark_set``)."""
+    names = [d.name for d in settled.network.loop.detectors]
+    lit = np.stack([settled.signal(f"{n}.latched") for n in names], axis=1)
+    return [write_dark_set([n for n, on in zip(names, row, strict=True) if on]) for row in lit]
+
+
 def write_dark_set(names: Sequence[str]) -> str:
-    """Return the answer to *which others are dark*: names in order, separated by commas, or ``none``."""
+    """Return a list of detectors as an answer: names in order, separated by commas, or ``none``."""
     return ",".join(sorted(names, key=lambda n: int(n.removeprefix("det")))) or "none"
 
 
