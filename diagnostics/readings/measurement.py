@@ -154,14 +154,14 @@ def list_measurements(loop: Loop) -> tuple[Measurement, ...]:
 
 def _list_at_panel(loop: Loop) -> list[Measurement]:
     zones = [z.name for z in loop.zones] if len(loop.zones) > 1 else ["panel"]
-    right_ohm = loop.site.zones[loop.zones[0].name].end_resistor
-    known = Mode("known_resistor", resistance_ohm=right_ohm)
+    first = loop.site.zones[loop.zones[0].name]
+    known = {z: Mode("known_resistor", resistance_ohm=loop.site.zones.get(z, first).end_resistor) for z in zones}
     found = [Measurement("panel_shows", at=z) for z in zones]
     found += [Measurement("volts", red=r, black=b, place=find_place(r, loop)) for r, b in loop.meter_points]
     for pair in list_lifted_pairs(loop):
         lifted = find_lifted_mode(loop, pair[0])
         found += [Measurement("ohms", lifted, red=r, black=b) for r, b in (pair, pair[::-1])]
-    found += [Measurement("known_resistor", known, at=z) for z in zones]
+    found += [Measurement("known_resistor", known[z], at=z) for z in zones]
     found += [Measurement("settings", at="panel"), Measurement("look", at="panel")]
     found += _list_in_reset(loop)
     found += [Measurement("look", at="module")] if loop.module else []
