@@ -241,7 +241,7 @@ SOUND = HEAD + WRITTEN[MODULE_FOUR_WIRE] + REST
         ),
         ("count: 7", "module_run: 0 m\n    count: 7", "13:17", "above zero"),
         ("count: 7", "detectors: [{profile: co_two_wire}]", "13:27", "no profile 'co_two_wire' here"),
-        ("  zone2: {", "  zone3: {senses: fire}\n  zone2: {", "4:3", "at most 2"),
+        ("  zone2: {", "  z3: {}\n  z4: {}\n  z5: {}\n  zone2: {", "4:3", "at most 4"),
     ],
 )
 def test_finding_about_a_module_stands_at_its_place(old: str, new: str, place: str, words: str) -> None:
