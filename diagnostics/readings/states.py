@@ -184,6 +184,8 @@ def _find_far_end(place: str, loop: Loop) -> str:
     """Return where the pair ends on which a fault is: at its last detector, or at the module when it has none."""
     pair = place if place in loop.end_resistors else find_end(loop, place)
     where = loop.by_name[loop.end_resistors[pair]].a.partition(".")[0] if pair in loop.end_resistors else ""
+    if where == "field":  # no detector on it: the resistor sits where the pair begins
+        return "module" if loop.module else "panel"
     return where if where == "module" or loop.find_detector(where) else loop.detectors[-1].name
 
 

@@ -16,6 +16,7 @@ four-wire zone without a module. Zone 1 is for fire, zone 2 for CO.
 
 import re
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import pytest
 
