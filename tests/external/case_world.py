@@ -137,7 +137,7 @@ class HandWorld:
 
 def drawn_line(world: HandWorld, line: str) -> str:
     """Return one line of a netlist with its drawn factor put in; what is planted or not drawn stays as typed."""
-    name = line.split()[0] if line[:1].isalpha() else ""
+    name = line.split(maxsplit=1)[0] if line[:1].isalpha() else ""
     factor = world.factor(name) if name else 1.0
     if factor == 1.0:
         return line
@@ -231,7 +231,7 @@ def pulled(volts: Volts, coil: str, before: bool, in_v: float, out_v: float) -> 
 
 
 def next_module(module: Module | None, held: Held, volts: Volts, *, alive: bool) -> tuple[bool, frozenset[str]]:
-    """Return whether the module is up and which of its outputs moved; nothing is read from loops it does not yet feed."""
+    """Return whether the module is up and which of its outputs moved; loops that it does not yet feed say nothing."""
     if module is None:
         return False, frozenset()
     supply_v = volts["module_inp"] - volts["module_inm"]
@@ -272,7 +272,7 @@ def mode_of(world: HandWorld, mode: str) -> tuple[Deed, Held]:
             "after_reset": [Deed(smoke=at), Deed(resetting=True), Deed()],
             "head_off": [Deed(head_off=at)],
         }[word]
-        for deed in deeds:  # noqa: PLW2901 - the last one is part of the answer
+        for deed in deeds:
             begun = dataclasses.replace(held, alarms=frozenset()) if deed.resetting else held
             held = settle(world, deed, begun)
         world.modes[mode] = deed, held
@@ -311,7 +311,8 @@ def tested(world: HandWorld, detector: str) -> str:
     reports = [zone for zone, state in now.items() if state in ("alarm", "supervisory") and state != before[zone]]
     if now[own] != "alarm":
         return "reports_wrong_zone" if reports else "no_report"
-    return "reports_and_stays" if panel_shows(world, f"after_reset:{detector}", own) == "alarm" else "reports_and_clears"
+    stays = panel_shows(world, f"after_reset:{detector}", own) == "alarm"
+    return "reports_and_stays" if stays else "reports_and_clears"
 
 
 def click(world: HandWorld) -> str:

@@ -1,6 +1,6 @@
-"""Make a worked case whose readings are not the program's own.
+r"""Make a worked case whose readings are not the program's own.
 
-    python tests/external/make_cases.py --site packing_shed --fault conductor_open@det3.in+ \\
+    python tests/external/make_cases.py --site packing_shed --fault conductor_open@det3.in+ \
         --symptom constant_trouble --seed 11 --name packing_shed_trouble
 
 A fault of the netlists typed by hand is planted in a loop whose values are drawn from the seed (``case_world``). Then
@@ -52,7 +52,6 @@ from tests.external.test_hand_netlists import HERE, read_circuits, read_edit  # 
 
 CASES = ROOT / "cases"
 MOST_STEPS = 25
-ENDS = {"end": -1, "end_fire": "fire", "end_co": "co"}
 
 Row = dict[str, Any]
 
@@ -177,7 +176,7 @@ def seen(world: HandWorld, site: Path, what: str, at: str) -> str:
 
 
 def find_end(world: HandWorld, place: str) -> str:
-    """Return the detector that carries an end: the last one, or the last one of its kind where kinds have their pairs."""
+    """Return the detector that carries an end: the last one, or the last of its kind where each kind has its pair."""
     label = {"end_fire": "fire", "end_co": "co"}.get(place)
     return [d for d in world.bench.detectors if label is None or world.labels[d] == label][-1]
 
@@ -205,8 +204,9 @@ def is_true(world: HandWorld, symptom: str) -> bool:
 def case_text(wanted: Wanted, netlist: str, readings: Sequence[Row]) -> str:
     """Return the case file."""
     made = (
-        f"Invented. A loop with {wanted.fault} planted in {netlist} of the netlists typed by hand, its values drawn from seed "
-        f"{wanted.seed}, solved by ngspice and read with a 6000-count meter. The steps are those that the program asked for."
+        f"Invented. The readings are those of a loop with {wanted.fault} planted in {netlist}.cir of the netlists "
+        f"typed by hand: values drawn from seed {wanted.seed}, solved by ngspice, read with a 6000-count meter, looked at "
+        "by eyes that miss as much as the catalogue says. The steps are those that the program asked for."
     )
     lines = [f"# {line}" for line in textwrap.wrap(made, 116, break_on_hyphens=False)]
     lines += [f"# planted: {wanted.fault}", f"# made by: {wanted.words}"]
@@ -225,7 +225,7 @@ def quoted(word: str) -> str:
 
 
 def play(wanted: Wanted, world: HandWorld) -> Visit:
-    """Play the visit until the program has settled, asks for something else than a measurement, or the steps are gone."""
+    """Play the visit until the program has settled, wants no more measurements, or the steps are gone."""
     site = find_site(wanted.site)
     readings: list[Row] = []
     minutes = 0.0
@@ -294,6 +294,14 @@ def read_words(words: Sequence[str] | None) -> tuple[Wanted, argparse.Namespace]
     if not asked.list and not all((wanted.site, wanted.fault, wanted.symptom, wanted.name)):
         reader.error("say --site, --fault, --symptom and --name, or --list")
     return replace(wanted, site=wanted.site.removesuffix(".yaml")), asked
+
+
+def read_case_words(text: str) -> Wanted:
+    """Return what a case file was made from, by its comments and its notes."""
+    lines = dict(line.removeprefix("# ").split(": ", 1) for line in text.splitlines() if ": " in line)
+    wanted, _ = read_words(shlex.split(lines["made by"])[2:])
+    notes = json.loads(lines["notes"]) if "notes" in lines else ""
+    return replace(wanted, notes=notes, wide=lines.get("wide", ""))
 
 
 def run(words: Sequence[str] | None = None) -> int:
