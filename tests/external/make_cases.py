@@ -205,8 +205,8 @@ def case_text(wanted: Wanted, netlist: str, readings: Sequence[Row]) -> str:
     """Return the case file."""
     made = (
         f"Invented. The readings are those of a loop with {wanted.fault} planted in {netlist}.cir of the netlists "
-        f"typed by hand: values drawn from seed {wanted.seed}, solved by ngspice, read with a 6000-count meter, looked at "
-        "by eyes that miss as much as the catalogue says. The steps are those that the program asked for."
+        f"typed by hand: values drawn from seed {wanted.seed}, solved by ngspice, read with a 6000-count meter, "
+        "looked at by eyes that miss as much as the catalogue says. The steps are those that the program asked for."
     )
     lines = [f"# {line}" for line in textwrap.wrap(made, 116, break_on_hyphens=False)]
     lines += [f"# planted: {wanted.fault}", f"# made by: {wanted.words}"]
