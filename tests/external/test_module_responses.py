@@ -104,6 +104,7 @@ FOUR_WIRE_ROWS = [
     Row("practice: resistor before the end", N, "end_resistor_before_end@det1", NORMAL, "none"),
 ]
 # The outputs, the zones and the settings: the same for both modules.
+BROKEN_RUN = "conductor_open@module.fire+"
 OUTPUT_ROWS = each_module(
     ("derived: alarm on its own zone", "healthy", FIRE_ALARM, "?", "alarm:{smoke}"),
     ("derived: alarm on its own zone", "healthy", CO_ALARM, "?", "alarm:{gas}"),
@@ -128,6 +129,10 @@ OUTPUT_ROWS = each_module(
             ("CO shows fire", FIRE_ALARM, "alarm:{gas}"),
         )
     ],
+    # The run that starts at the fire zone is broken, wherever it lands; wires exchanged at the panel start elsewhere.
+    ("derived: and a break", f"outputs_exchanged@module,{BROKEN_RUN}", "trouble normal", "?", "standby"),
+    ("derived: and a break", f"zones_exchanged@panel,{BROKEN_RUN}", "normal trouble", "?", "standby"),
+    ("derived: and a break", f"zone_settings_exchanged@panel,{BROKEN_RUN}", "normal trouble", "?", "standby"),
     ("derived: exchanged twice", "zones_exchanged@panel,outputs_exchanged@module", FIRE_ALARM, "?", "alarm:{smoke}"),
     (
         "derived: exchanged twice",

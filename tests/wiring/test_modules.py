@@ -67,6 +67,17 @@ def test_outputs_follow_the_state_table(bench: Bench, fault: str, smoked: str, o
     assert settled.chatter == ((),)
 
 
+@pytest.mark.parametrize("fault", ["com_not_fed@reset", "module_dead@module", "polarity_reversed@module"])
+@pytest.mark.parametrize("bench", [M, N], ids=STYLES)
+def test_module_without_power_claims_no_state_though_its_dead_loop_stands_at_the_volts_of_a_short(
+    bench: Bench, fault: str
+) -> None:
+    settled = settle(wire_bench(bench), fault, "det1")
+    assert {name: bool(settled.signal(f"module.{name}")[0]) for name in ("operated", "trouble", "fire", "co")} == (
+        dict.fromkeys(("operated", "trouble", "fire", "co"), False)
+    )
+
+
 @pytest.mark.parametrize("bench", [M, N], ids=STYLES)
 def test_each_detector_closes_the_output_of_what_it_senses_and_no_other(bench: Bench) -> None:
     loop = wire_bench(bench)
