@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from diagnostics.circuit import Settled, find_powered
-from diagnostics.faults import Fault
+from diagnostics.faults import Fault, find_end
 from diagnostics.wiring import Loop, Zone
 
 from .data import read_table
@@ -230,11 +230,20 @@ def _add_sights(row: Array, tokens: tuple[str, ...], faults: Sequence[Fault]) ->
     row[0] += rest
 
 
+def _find_far_end(place: str, loop: Loop) -> str:
+    """Return where the pair ends on which a fault is: at its last detector, or at the module when it has none."""
+    pair = place if place in loop.end_resistors else find_end(loop, place)
+    where = loop.by_name[loop.end_resistors[pair]].a.partition(".")[0] if pair in loop.end_resistors else ""
+    if where == "field":  # no detector on it: the resistor sits where the pair begins
+        return "module" if loop.module else "panel"
+    return where if where == "module" or loop.find_detector(where) else loop.detectors[-1].name
+
+
 def find_look_place(fault: Fault, loop: Loop) -> str:
     """Return where a look finds a fault: ``panel``, ``reset`` or a detector."""
     match fault.data.sees.at:
         case "end":
-            return loop.detectors[-1].name
+            return _find_far_end(fault.place, loop)
         case "reset" | "panel":
             return fault.data.sees.at
         case _:

@@ -95,7 +95,7 @@ def test_hidden_fault_comes_out_by_its_tell_tale_on_a_phone(
 
 
 def _visit(hand: Phone, store_url: str, told: tuple[str, str, str], folder: Path) -> int:
-    """Follow the guide and the engine step by step to the verdict, reloading once on the way; return the number of steps."""
+    """Follow guide and engine step by step to the verdict, reloading once on the way; return the number of steps."""
     site, hidden, verdict = told
     begin(hand, site)
     for step in range(1, 12):

@@ -14,7 +14,9 @@ Bench M has a two-wire loop (det3 and det5 sense CO), bench N a four-wire loop (
 four-wire zone without a module. Zone 1 is for fire, zone 2 for CO.
 """
 
+import re
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import pytest
 
@@ -102,6 +104,7 @@ FOUR_WIRE_ROWS = [
     Row("practice: resistor before the end", N, "end_resistor_before_end@det1", NORMAL, "none"),
 ]
 # The outputs, the zones and the settings: the same for both modules.
+BROKEN_RUN = "conductor_open@module.fire+"
 OUTPUT_ROWS = each_module(
     ("derived: alarm on its own zone", "healthy", FIRE_ALARM, "?", "alarm:{smoke}"),
     ("derived: alarm on its own zone", "healthy", CO_ALARM, "?", "alarm:{gas}"),
@@ -126,6 +129,10 @@ OUTPUT_ROWS = each_module(
             ("CO shows fire", FIRE_ALARM, "alarm:{gas}"),
         )
     ],
+    # The run that starts at the fire zone is broken, wherever it lands; wires exchanged at the panel start elsewhere.
+    ("derived: and a break", f"outputs_exchanged@module,{BROKEN_RUN}", "trouble normal", "?", "standby"),
+    ("derived: and a break", f"zones_exchanged@panel,{BROKEN_RUN}", "normal trouble", "?", "standby"),
+    ("derived: and a break", f"zone_settings_exchanged@panel,{BROKEN_RUN}", "normal trouble", "?", "standby"),
     ("derived: exchanged twice", "zones_exchanged@panel,outputs_exchanged@module", FIRE_ALARM, "?", "alarm:{smoke}"),
     (
         "derived: exchanged twice",
@@ -272,12 +279,19 @@ def test_ohms_of_a_modules_two_wire_loop_without_its_resistor_differ_by_polarity
     assert find_shown(found, *LOOP[::-1]) == OVER
 
 
+def list_told_elsewhere() -> list[str]:
+    """Return the faults whose tell-tales stand in tests/faults/test_reset_detector_and_display.py."""
+    elsewhere = (Path(__file__).parents[1] / "faults" / "test_reset_detector_and_display.py").read_text("utf-8")
+    return re.findall(r'"([a-z_]+@[a-z0-9]+)"', elsewhere)
+
+
 def test_every_kind_of_fault_of_supply_module_zones_and_settings_stands_in_a_row() -> None:
     from diagnostics.faults import KINDS, read_catalogue
     from tests.external import test_supply_responses as supply
 
     told = [r.fault for r in (*ROWS, *supply.POWER_ROWS)] + [f for f, *_ in ZONE_VALUES] + [*supply.TELLTALES]
     told += [fault for _, fault, *_ in supply.PATH_FAULTS] + ["output_overloaded@panel", "supply_minus_missing@module"]
+    told += list_told_elsewhere()
     kinds = {text.partition("@")[0].partition("=")[0] for row in told for text in row.split(",")}
     wanted = {
         name for name in KINDS if read_catalogue().kinds[name].family in {"supply", "settings", "module", "panel"}

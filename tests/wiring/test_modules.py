@@ -67,6 +67,17 @@ def test_outputs_follow_the_state_table(bench: Bench, fault: str, smoked: str, o
     assert settled.chatter == ((),)
 
 
+@pytest.mark.parametrize("fault", ["com_not_fed@reset", "module_dead@module", "polarity_reversed@module"])
+@pytest.mark.parametrize("bench", [M, N], ids=STYLES)
+def test_module_without_power_claims_no_state_though_its_dead_loop_stands_at_the_volts_of_a_short(
+    bench: Bench, fault: str
+) -> None:
+    settled = settle(wire_bench(bench), fault, "det1")
+    assert {name: bool(settled.signal(f"module.{name}")[0]) for name in ("operated", "trouble", "fire", "co")} == (
+        dict.fromkeys(("operated", "trouble", "fire", "co"), False)
+    )
+
+
 @pytest.mark.parametrize("bench", [M, N], ids=STYLES)
 def test_each_detector_closes_the_output_of_what_it_senses_and_no_other(bench: Bench) -> None:
     loop = wire_bench(bench)
@@ -241,7 +252,7 @@ SOUND = HEAD + WRITTEN[MODULE_FOUR_WIRE] + REST
         ),
         ("count: 7", "module_run: 0 m\n    count: 7", "13:17", "above zero"),
         ("count: 7", "detectors: [{profile: co_two_wire}]", "13:27", "no profile 'co_two_wire' here"),
-        ("  zone2: {", "  zone3: {senses: fire}\n  zone2: {", "4:3", "at most 2"),
+        ("  zone2: {", "  z3: {}\n  z4: {}\n  z5: {}\n  zone2: {", "4:3", "at most 4"),
     ],
 )
 def test_finding_about_a_module_stands_at_its_place(old: str, new: str, place: str, words: str) -> None:
