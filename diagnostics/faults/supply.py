@@ -7,6 +7,7 @@ from diagnostics.wiring import Add, Curve, Edits, Element, Hold, Kind, Loop, Mov
 from .data import read_catalogue
 
 BRIDGE_OHM = 0.01
+LOW_PASS_OHM = 100.0  # what such an output has in series on battery; invented
 LOW_SHARE = 0.35  # auxiliary volts that no detector works on any more; invented
 OVERLOADED_SHARE = 0.002  # what is left of a rating for those who are on it; invented
 
@@ -80,28 +81,34 @@ def build_aux_dead(_loop: Loop, _place: str, _ohm: float) -> Edits:
 
 
 def build_aux_low(loop: Loop, _place: str, _ohm: float) -> Edits:
-    """Lower the volts of the auxiliary output."""
-    return _weaken(loop, "aux", LOW_SHARE, 1.0)
+    """Lower the volts of the auxiliary output; on battery it is a divider of what the battery gives."""
+    source, rail = loop.by_name["source.aux"], loop.by_name["rail.aux"]
+    shunt_ohm = LOW_PASS_OHM * LOW_SHARE / (1 - LOW_SHARE)
+    return (
+        *_weaken(source, LOW_SHARE, 1.0), Remove(rail.name),
+        Add(replace(rail, name="rail.aux.bad", curve=None, resistance_ohm=LOW_PASS_OHM, home=0)),
+        Add(Element("shunt.aux", Kind.RESISTOR, rail.b, source.b, shunt_ohm, gates=rail.gates)),
+    )  # fmt: skip
 
 
 def build_overloaded(loop: Loop, _place: str, _ohm: float) -> Edits:
     """Leave a share of the rating to those who are on the switched output."""
-    return _weaken(loop, "switched", 1.0, OVERLOADED_SHARE)
+    source, rail = loop.by_name["source.switched"], loop.by_name["rail.switched"]
+    if rail.curve is None:
+        raise TypeError(f"{rail.name} has no limit")
+    curve = Curve(tuple((v * OVERLOADED_SHARE, i * OVERLOADED_SHARE) for v, i in rail.curve.points))
+    bad = replace(rail, name="rail.switched.bad", curve=curve)
+    return (*_weaken(source, 1.0, OVERLOADED_SHARE), Remove(rail.name), Add(bad))
 
 
-def _weaken(loop: Loop, output: str, volts_share: float, limit_share: float) -> Edits:
-    """Leave an output a share of its volts and of its current limit, on mains and on battery."""
-    source, rail = loop.by_name[f"source.{output}"], loop.by_name[f"rail.{output}"]
-    if source.curve is None or rail.curve is None:
-        raise TypeError(f"{output} is no output")
+def _weaken(source: Element, volts_share: float, limit_share: float) -> Edits:
+    """Put in a source with a share of the volts, and of the current limit, of the one that is there."""
+    if source.curve is None:
+        raise TypeError(f"{source.name} is no source")
     limit_a, ohm = -source.curve.points[0][1] * limit_share, 1.0 / source.curve.after_s
-    emf_v, lost_v = source.emf_v * volts_share, source.emf_v * (1 - volts_share)
-    feeds = Curve(((emf_v - limit_a * ohm, -limit_a),), 0.0, source.curve.after_s)
-    passes = Curve(((lost_v, 0.0), (lost_v + limit_a * ohm, limit_a)))
-    return (
-        Remove(source.name), Add(replace(source, name=f"{source.name}.bad", curve=feeds, emf_v=emf_v)),
-        Remove(rail.name), Add(replace(rail, name=f"{rail.name}.bad", curve=passes)),
-    )  # fmt: skip
+    emf_v = source.emf_v * volts_share
+    curve = Curve(((emf_v - limit_a * ohm, -limit_a),), 0.0, source.curve.after_s)
+    return (Remove(source.name), Add(replace(source, name=f"{source.name}.bad", curve=curve, emf_v=emf_v)))
 
 
 def build_battery_disconnected(_loop: Loop, _place: str, _ohm: float) -> Edits:
@@ -116,15 +123,14 @@ def build_battery_dead(loop: Loop, _place: str, _ohm: float) -> Edits:
 
 
 def build_charger_low(loop: Loop, _place: str, _ohm: float) -> Edits:
-    """Lower the charger below the battery's own volts; what is never charged stands lower by itself, too."""
+    """Lower the charger below the battery's own volts, from which it takes nothing; nor is that battery charged."""
     values = read_catalogue().values
     charger = loop.by_name["source.charger"]
     if charger.curve is None:
         raise TypeError("a charger has a curve")
-    (low_v, low_a), (emf_v, _) = charger.curve.points
-    lost_v = emf_v * (1 - values.low_charger_share)
-    curve = Curve(((low_v - lost_v, low_a), (emf_v - lost_v, 0.0)))
-    low = replace(charger, name="source.charger.low", curve=curve, emf_v=emf_v - lost_v)
+    (limit_v, limit_a), emf_v = charger.curve.points[0], charger.emf_v * values.low_charger_share
+    curve = Curve(((limit_v - charger.emf_v + emf_v, limit_a), (emf_v, 0.0)))
+    low = replace(charger, name="source.charger.low", curve=curve, emf_v=emf_v)
     return (Remove(charger.name), Add(low), *_replace_battery(loop, values.flat_battery_share, None))
 
 

@@ -15,14 +15,12 @@ def wire_battery(bench: WiringBench) -> Battery:
     _wire_cells(bench, panel)
     bench.joint("lead.battery", "battery.+", plus)
     bench.joint("screw.panel.battery-", minus, _COMMON)
-    _wire_charger(bench, panel)
-    draws = Curve(((panel.number("panel_knee_v"), 0.0), (panel.number("panel_minimum_v"), panel.number("panel_a"))))
-    bench.elements.append(
-        Element("load.panel", Kind.LOAD, plus, _COMMON, curve=draws, gates=(FED, ON_BATTERY), home=len(draws.points))
-    )
+    charger = (panel.number("charger_v"), panel.number("charger_ohm"), panel.number("charger_limit_a"))
+    bench.source("source.charger", (plus, _COMMON), charger, {"charger": panel.shares["charger_v"]}, FED, MAINS)
+    bench.resistor("load.panel", (plus, _COMMON), panel.number("panel_ohm"), FED, ON_BATTERY)
     bench.points.append(TERMINALS)
     return Battery(
-        plus, minus, panel.number("battery_low_v"), panel.number("charged_from_v"), panel.number("panel_minimum_v")
+        plus, minus, panel.number("battery_low_v"), panel.number("charged_from_v"), panel.number("runs_from_v")
     )
 
 
@@ -34,19 +32,6 @@ def _wire_cells(bench: WiringBench, panel: Part) -> None:
     bench.elements.append(
         Element(
             "source.battery", Kind.SOURCE, "battery.+", "panel.battery-", curve=curve, gates=(FED,), spreads=told,
-            emf_v=emf_v, home=1,
-        )
-    )  # fmt: skip
-
-
-def _wire_charger(bench: WiringBench, panel: Part) -> None:
-    """Wire the charger: up to its limit it holds its volts, and it takes nothing back."""
-    emf_v, ohm, limit_a = (panel.number(k) for k in ("charger_v", "charger_ohm", "charger_limit_a"))
-    curve = Curve(((emf_v - limit_a * ohm, -limit_a), (emf_v, 0.0)))
-    told = (Spread("charger", How.EMF, panel.shares["charger_v"], (1,)),)
-    bench.elements.append(
-        Element(
-            "source.charger", Kind.SOURCE, TERMINALS[0], _COMMON, curve=curve, gates=(FED, MAINS), spreads=told,
             emf_v=emf_v, home=1,
         )
     )  # fmt: skip
