@@ -55,7 +55,10 @@ def click_word(world: World) -> str:
 
 
 def find_complaint(world: World, rng: np.random.Generator) -> str | None:
-    """Return a symptom that is true in this world, the first that people meet; None when every test looks right."""
+    """Return a symptom that is true in this world, the first that people meet; None when every test looks right.
+
+    Of several silent detectors in a pattern that no symptom names, people have tried one, and say so.
+    """
     shows = panel_shows(world, mode_states(world, "standby"))
     if shows in ("trouble", "alarm"):
         return {"trouble": "constant_trouble", "alarm": "alarm_with_nothing_there"}[str(shows)]
@@ -71,8 +74,8 @@ def find_complaint(world: World, rng: np.random.Generator) -> str | None:
         "detectors_dark": dark,
     }
     found = [word for word, is_true in true.items() if is_true]
-    if found:
-        return str(rng.choice(found))
+    if found or fails:  # several that no word fits: people say what they have tried, one that does not report
+        return str(rng.choice(found or ["one_does_not_report"]))
     off = [panel_shows(world, mode_states(world, f"head_off:{detector}")) for detector in world.detectors]
     return "no_trouble_with_head_off" if "normal" in off else None
 
