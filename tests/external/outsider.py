@@ -22,8 +22,10 @@ between loop and panel, mostly on two zones).
 Right means: settled, the verdict's remedy is the one that ``list kinds`` gives for the planted kind, the verdict's
 place is the run, detector, output or zone of the planted fault (remedies of the end have one place; so have panel and
 reset relay, which share a cabinet), and the planted kind and place (whatever the value in ohms) is among the candidates
-that are left. A repair that is offered
-before anything is settled ends the session; it is told apart, right when its words are the planted remedy and detector.
+that are left. A wrong one whose remedy and place are right all the same is counted beside as *right hands*. A repair
+that is offered before anything is settled ends the session; it is told apart, right when its words are the planted
+remedy and detector. Kinds are planted evenly, not by the weights that the program believes in: where it settles on
+those weights alone it is wrong more often here than in the trade.
 
 Minutes of *half* and *random* come from ``list measurements``, with these *invented* travel figures of the published
 data file beside them: 3.0 between two detectors, 1.5 back to the panel.
@@ -93,6 +95,7 @@ class Story:
     policy: str
     ended: str = ""
     right: bool | None = None
+    right_hands: bool = False
     minutes: float = 0.0
     table_minutes: float = 0.0
     steps: list[str] = field(default_factory=list)
@@ -279,7 +282,8 @@ def end_story(story: Story, plant: Plant, diagnosis: Row) -> None:
     if verdict is not None:
         named = any(is_planted(c["fault"], plant) for c in diagnosis["candidates"])
         here = verdict["remedy"] in AT_THE_END or run_of(verdict["place"]) == run_of(plant.place)
-        story.right = verdict["remedy"] == kind["remedy"] and here and named
+        story.right_hands = verdict["remedy"] == kind["remedy"] and here
+        story.right = story.right_hands and named
 
 
 def run_plant(seed: tuple[int, int], policies: Sequence[str], styles: str) -> list[Story]:
@@ -316,6 +320,7 @@ def tally(stories: Sequence[Story], policy: str) -> Row:
         "planted": len(mine),
         "settled_right": sum(story.right is True for story in settled),
         "settled_wrong": sum(story.right is not True for story in settled),
+        "of_these_right_hands": sum(story.right is not True and story.right_hands for story in settled),
         "never_settled": len(mine) - len(settled),
         "of_these_right_repair": sum(story.ended == "repair" and story.right is True for story in mine),
         "of_these_wrong_repair": sum(story.ended == "repair" and story.right is False for story in mine),
