@@ -22,7 +22,8 @@ def read_predicted(site: Path, fault: str, wanted: Wanted) -> Row:
     what, where, mode = wanted
     told = ask("predict", str(site), "--fault", fault, "--mode", mode)
     if what == "panel_shows":
-        return {"measurement": what, "at": where, "mode": mode, "value": told["panel"][where]}
+        at = where if len(told["panel"]) > 1 else "panel"
+        return {"measurement": what, "at": at, "mode": mode, "value": told["panel"][where]}
     if what == "which_dark":
         dark = [name for name, word in told["states"].items() if word == "dark"]
         return {"measurement": what, "at": "loop", "mode": mode, "value": ",".join(dark) or "none"}
@@ -76,6 +77,13 @@ OTHER_PLACE = (
         (("volts", "module.loop+", "standby"), ("panel_shows", "zone1", "standby")),
         ("fit_panel_resistor", "module.fire"),
         id="one cheap reading at the zone was never taken",
+        marks=pytest.mark.xfail(strict=True, reason="settled by prior weights alone: a listed rival expects the same"),
+    ),
+    pytest.param(
+        ("bench_two_wire", "zone_resistor_setting@zone1", "water", "constant_trouble"),
+        (("volts", "panel.zone1+", "standby"), ("panel_shows", "zone1", "standby")),
+        ("set_zone_right", "zone1"),
+        id="the settings were never reviewed before a board is replaced",
         marks=pytest.mark.xfail(strict=True, reason="settled by prior weights alone: a listed rival expects the same"),
     ),
 )
