@@ -48,6 +48,7 @@ SHORT_OHM = 0.01
 BRIDGE_OHM = 0.01
 LOW_SHARE = 0.35  # auxiliary volts that no detector works on any more; invented
 OVERLOADED_SHARE = 0.002  # what is left of a rating for those who are on it; invented
+FEEDS = ("source.supply", "source.switched", "source.aux")  # what feeds detectors or module, the first that is there
 SWITCHES = ("source.switched", "contact.switched-")  # what drops by itself on reset
 FIRE_RUN = ("wire.module.fire+", "wire.module.fire-")
 CO_RUN = ("wire.module.co+", "wire.module.co-")
@@ -235,12 +236,16 @@ def _zones_exchanged(loop: Loop, place: str, ohm: float) -> Edits:
     return _exchange(pairs[0], pairs[1], "a")(loop, place, ohm)
 
 
-def _aux_dead(_loop: Loop, _place: str, _ohm: float) -> Edits:
-    return (Remove("source.aux"),)
+def _find_feed(loop: Loop) -> Element:
+    return next(loop.by_name[name] for name in FEEDS if name in loop.by_name)
+
+
+def _aux_dead(loop: Loop, _place: str, _ohm: float) -> Edits:
+    return (Remove(_find_feed(loop).name),)
 
 
 def _aux_low(loop: Loop, _place: str, _ohm: float) -> Edits:
-    return _replace_source(loop.by_name["source.aux"], LOW_SHARE, 1.0)
+    return _replace_source(_find_feed(loop), LOW_SHARE, 1.0)
 
 
 def _overloaded(loop: Loop, _place: str, _ohm: float) -> Edits:

@@ -164,7 +164,7 @@ def find_dark_chances(settled: Settled, spreads: Mapping[str, Array]) -> list[Sa
 
 
 def _spell_out(names: Sequence[str], dark: Array) -> Said:
-    """Return the lists that may be seen: the likeliest, and those with one doubtful lamp after the other the other way."""
+    """Return the lists that may be seen: the likeliest, and those with doubtful lamps seen the other way."""
     likely = dark > 0.5
     doubtful = [int(n) for n in np.argsort(-np.minimum(dark, 1 - dark)) if _DOUBTED < dark[n] < 1 - _DOUBTED]
     found: dict[str, float] = {}

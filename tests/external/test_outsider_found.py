@@ -1,4 +1,4 @@
-"""Defects that the outsider's worlds brought to light, each as the smallest case that shows it; marked until mended.
+"""Defects that the outsider's worlds brought to light, each as the smallest case that shows it; mended, or marked.
 
 Outside world: none needed. Every reading here is the program's own prediction of the planted fault, as an instrument
 without error would show it; a verdict of another remedy or place contradicts the program itself. A mark is strict: when
@@ -57,9 +57,6 @@ OTHER_PLACE = (
         (("volts", "panel.zone1+", "standby"), ("ohms", "panel.zone1+", "lifted")),
         ("mend_conductor", "run det3"),
         id="a leak between two listed values, which in parallel to the end resistor looks like a wrong one",
-        marks=pytest.mark.xfail(
-            strict=True, reason="volts and ohms of a leak far from a listed value are not believed"
-        ),
     ),
     pytest.param(
         ("bench_module_two_wire", "panel_resistor_wrong=680@module.fire", "new", "constant_trouble"),
@@ -70,21 +67,18 @@ OTHER_PLACE = (
         ),
         ("fit_panel_resistor", "module.fire"),
         id="a common resistor that is not in the list of wrong ones",
-        marks=pytest.mark.xfail(strict=True, reason="680 ohm is no listed value; a leak of any value takes its place"),
     ),
     pytest.param(
         ("bench_module_two_wire", "panel_resistor_wrong=470@module.fire", "aged", "alarm_with_nothing_there"),
         (("volts", "module.loop+", "standby"), ("panel_shows", "zone1", "standby")),
         ("fit_panel_resistor", "module.fire"),
         id="one cheap reading at the zone was never taken",
-        marks=pytest.mark.xfail(strict=True, reason="settled by prior weights alone: a listed rival expects the same"),
     ),
     pytest.param(
         ("bench_two_wire", "zone_resistor_setting@zone1", "water", "constant_trouble"),
         (("volts", "panel.zone1+", "standby"), ("panel_shows", "zone1", "standby")),
         ("set_zone_right", "zone1"),
         id="the settings were never reviewed before a board is replaced",
-        marks=pytest.mark.xfail(strict=True, reason="settled by prior weights alone: a listed rival expects the same"),
     ),
 )
 
@@ -98,7 +92,6 @@ def test_readings_that_fit_the_planted_fault_never_settle_another(
     assert verdict is None or (verdict["remedy"], verdict["place"]) == right
 
 
-@pytest.mark.xfail(strict=True, reason="every end is looked for at the last detector, though each pair has its own")
 def test_a_missing_end_resistor_is_seen_where_its_pair_ends() -> None:
     site = SITES / "bench_module_four_wire.yaml"
     ends = outsider.end_detectors(site)
