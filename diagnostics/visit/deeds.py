@@ -26,7 +26,7 @@ from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_s
 
 from .assess import build_bench, understand
 from .disturbed import find_disturbances, name_disturbance
-from .marks import CLOCK, DEMO, DESCRIBED, FOR_US, ON_TEST, SKIP, TESTED, TOLD, UNSKIP, find_skipped, find_stage
+from .marks import CLOCK, DEMO, DESCRIBED, FOR_US, ON_TEST, SKIP, TESTED, TOLD, UNSKIP, find_skipped, is_tested
 from .offered import answer_suggestion
 from .proof import ProofItem, list_proof
 
@@ -237,7 +237,7 @@ def close_case(store: CaseStore, case: Case, closing: Closing, *, told: str = ""
     """
     if closing != "left_impaired" and find_disturbances(case, build_loop(case.site)):
         raise CaseError("not everything has been put back", hint="put it back, or close the case as left impaired")
-    if closing == "mended" and find_stage(case) != "closing":
+    if closing == "mended" and not is_tested(case):
         raise CaseError("mended means repaired and tested", hint="note the repair, then the tests after it")
     return store.append_closing(case.case_id, closing, case.revision, Leaving(datetime.now(UTC), by, told, note))
 
