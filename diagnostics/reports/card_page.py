@@ -9,7 +9,7 @@ from diagnostics.wiring import Loop, Site, build_loop
 
 from .card import Amount, Card, CardPair, CardRow, EndResistor, PathRow, build_card
 from .objects import round_number
-from .page import Markup, join, put, put_typed, render_facts, render_page, render_table, tag, tell_page
+from .page import Markup, put, put_typed, render_facts, render_page, render_table, tag, tell_page
 from .words import Region, Words, format_wait
 
 WIDTH = 80
@@ -144,14 +144,22 @@ def render_card(site: Site | Loop, region: Region = "north_america") -> str:
         The site cannot be wired.
     """
     told = _build_told(site if isinstance(site, Loop) else build_loop(site), region)
+    title = told.say("title")
+    parts = [tag("h1", put(title)), tag("p", tag("strong", put_typed(told.card.name))), tag("p", put(told.say("how")))]
+    pairs = [_render_pair(told, pair) for pair in told.card.pairs]
+    kind = "two" if len(pairs) > 1 else "one"
+    return render_page(
+        f"{title}: {told.card.name}", *parts, tag("div", *pairs, class_=kind), *_render_rest(told), tight=True
+    )
+
+
+def _render_pair(told: _Told, pair: CardPair) -> Markup:
     heads = [told.say(key) for key in ("condition", "volts", "ohms", "shows")]
-    parts = [tag("h1", put(told.say("title"))), tag("p", tag("strong", put_typed(told.card.name)))]
-    parts.append(tag("p", put(told.say("how"))))
-    for pair in told.card.pairs:
-        parts.append(tag("h2", put(told.pair_title(pair))))
-        parts.append(render_table(heads, [[put(cell) for cell in told.row(row)] for row in pair.rows]))
-        parts.append(tag("p", put(told.how_ohms(pair)), class_="small"))
-    return render_page(f"{told.say('title')}: {told.card.name}", *parts, *_render_rest(told), tight=True)
+    rows = [told.row(row) for row in pair.rows]
+    said = [n for n, _ in enumerate(heads) if any(row[n] for row in rows)]
+    table = render_table([heads[n] for n in said], [[put(row[n]) for n in said] for row in rows])
+    how = tag("p", put(told.how_ohms(pair)), class_="small")
+    return tag("section", tag("h2", put(told.pair_title(pair))), table, how)
 
 
 def _render_rest(told: _Told) -> list[Markup]:
@@ -159,12 +167,18 @@ def _render_rest(told: _Told) -> list[Markup]:
     return [
         tag("h2", put(_path_title(told))),
         render_table(path_heads, [[put(cell) for cell in told.path(row)] for row in told.card.path]),
-        tag("h2", put(told.say("ends"))),
-        join(tag("p", put(told.end(end))) for end in told.card.ends),
-        tag("h2", put(told.say("settling"))),
-        render_facts((what, put(time)) for what, time in told.waits()),
+        tag("div", _render_ends(told), _render_waits(told), class_="two"),
         tag("p", put(tell_page("page", "outranked", told.region)), class_="small"),
     ]
+
+
+def _render_ends(told: _Told) -> Markup:
+    return tag("section", tag("h2", put(told.say("ends"))), *(tag("p", put(told.end(e))) for e in told.card.ends))
+
+
+def _render_waits(told: _Told) -> Markup:
+    facts = render_facts((what, put(time)) for what, time in told.waits())
+    return tag("section", tag("h2", put(told.say("settling"))), facts)
 
 
 def build_card_object(loop: Loop) -> Object:

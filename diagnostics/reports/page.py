@@ -29,7 +29,7 @@ h2 { font-size: 11.5pt; margin: 4mm 0 1mm; border-bottom: 1px solid #777; break-
 p, ul, dl { margin: 1mm 0 }
 table { border-collapse: collapse; width: 100%; margin: 1mm 0 }
 th, td { border: 1px solid #999; padding: .6mm 1.4mm; text-align: left; vertical-align: top }
-th { background: #eee }
+th { background: #eee; overflow-wrap: normal }
 tr { break-inside: avoid }
 dl { display: grid; grid-template-columns: max-content 1fr; gap: .4mm 4mm }
 dt { font-weight: 600 }
@@ -37,6 +37,10 @@ dd { margin: 0 }
 .box { border: 2px solid #111; padding: 2mm 3mm; margin: 3mm 0; break-inside: avoid }
 .small { font-size: 8.5pt }
 .tight { font-size: 8.5pt; line-height: 1.2 }
+.tight th, .tight td { padding: .4mm 1mm }
+.two { display: grid; grid-template-columns: 1fr 1fr; gap: 0 5mm }
+.two section { min-width: 0; break-inside: avoid }
+@media (max-width: 140mm) { .two { grid-template-columns: 1fr } }
 .tight h2 { margin: 2.4mm 0 .6mm }
 .line { border-bottom: 1px solid #111; height: 9mm }
 """
@@ -80,7 +84,7 @@ def put(text: object) -> Markup:
 
 def put_typed(text: object) -> Markup:
     """Return text that a person typed, its direction kept from what stands beside it."""
-    return tag("bdi", put(text))
+    return tag("bdi", put(text)) if str(text) else Markup("")
 
 
 def tag(element: str, /, *inside: Markup, **attributes: str) -> Markup:

@@ -280,13 +280,13 @@ class _Told:
         case = self.case
         if not case.closing:
             return self.section("closing", self.line("open"))
-        name, words = tell_closing(case.closing, self.region)
+        name, _ = tell_closing(case.closing, self.region)  # the sentence behind it is for whoever closes a case
         left = case.leaving
         said = (put_typed(left.by), put_typed(left.told), put_typed(left.note)) if left else (Markup(""),) * 3
         facts = zip(("when", "who", "told", "note"), (self.moment(left.at if left else None), *said), strict=True)
         how = self._facts([("closed_as", tag("strong", put(name)))])
         sign = tag("p", put(self.say("signature")), tag("div", class_="line"))
-        return self.section("closing", how, tag("p", put(words)), self._facts(facts), sign)
+        return self.section("closing", how, self._facts(facts), sign)
 
 
 def render_impairment(case: Case, region: Region = "north_america", zone: tzinfo = UTC) -> str:
