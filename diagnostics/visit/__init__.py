@@ -12,6 +12,7 @@ from .assess import (
     understand,
     write_class,
 )
+from .baseline import adopt_baseline, find_baseline, list_as_left, list_baseline
 from .deeds import (
     accept_loop,
     acknowledge,
@@ -59,6 +60,7 @@ __all__ = [
     "Stage",
     "accept_loop",
     "acknowledge",
+    "adopt_baseline",
     "answer_guide",
     "assess_case",
     "build_bench",
@@ -71,6 +73,7 @@ __all__ = [
     "deny_cure",
     "describe_site",
     "extend_test",
+    "find_baseline",
     "find_case_guide",
     "find_disturbances",
     "find_hidden",
@@ -84,6 +87,8 @@ __all__ = [
     "follows_guide",
     "is_too_early",
     "list_answers",
+    "list_as_left",
+    "list_baseline",
     "list_disturbed",
     "list_proof",
     "list_untested",
