@@ -83,6 +83,7 @@ def assess_case(case: Case, *, guided: bool = False) -> Assessment:
         standing_at=taken[-1].measurement.place if taken else "panel",
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
         skipped=find_skipped(case),
+        baseline=tuple(understand(bench.loop, r) for r in case.baseline.readings),
     )
     guide = find_guide(case.symptom) if guided and follows_guide(case) else None
     policy = None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide))
