@@ -7,8 +7,11 @@ from functools import lru_cache
 
 from diagnostics.cases import (
     Case,
+    Misreading,
     Reading,
+    list_misreadings,
     parse_meter,
+    understand_value,
 )
 from diagnostics.faults import CONTEXTS, Context, parse_faults
 from diagnostics.readings import (
@@ -17,7 +20,6 @@ from diagnostics.readings import (
     Meter,
     list_measurements,
     parse_measurement,
-    parse_value,
     read_table,
     show_value,
 )
@@ -26,8 +28,9 @@ from diagnostics.trees import as_policy, find_guide
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
 
+from .disturbed import find_disturbances
 from .guidance import Guidance, build_guidance, find_guide_answers, follows_guide
-from .marks import BACK, find_skipped
+from .marks import find_skipped
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,11 @@ class Assessment:
     taken: tuple[Taken, ...]
     diagnosis: Diagnosis
     guidance: Guidance | None = None
+
+    @property
+    def misread(self) -> tuple[Misreading, ...]:
+        """Return the readings that this program would read otherwise than was stored; what was stored counts."""
+        return list_misreadings(self.case, self.loop)
 
 
 @lru_cache(maxsize=8)
@@ -75,6 +83,7 @@ def assess_case(case: Case, *, guided: bool = False) -> Assessment:
         standing_at=taken[-1].measurement.place if taken else "panel",
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
         skipped=find_skipped(case),
+        baseline=tuple(understand(bench.loop, r) for r in case.baseline.readings),
     )
     guide = find_guide(case.symptom) if guided and follows_guide(case) else None
     policy = None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide))
@@ -98,7 +107,7 @@ def write_class(repair_class: tuple[str, str]) -> str:
 
 
 def understand(loop: Loop, reading: Reading) -> Taken:
-    """Return a reading as understood.
+    """Return a reading as understood: as it was stored, or, where nobody kept that, as typed.
 
     Raises
     ------
@@ -106,7 +115,7 @@ def understand(loop: Loop, reading: Reading) -> Taken:
         It names no measurement of this loop, or its value is not one.
     """
     measurement = parse_measurement(reading.measurement, loop, reading.where)
-    return Taken(measurement, parse_value(measurement, loop, reading.value))
+    return Taken(measurement, understand_value(measurement, loop, reading))
 
 
 def build_reading(measurement: Measurement, value: str, reading_id: str, by: str = "") -> Reading:
@@ -142,28 +151,10 @@ def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:
 
 def list_disturbed(assessment: Assessment) -> tuple[Measurement, ...]:
     """Return what this visit asked to be lifted, bridged or taken off, once each, and has not seen put back since."""
-    return tuple(m for m, _ in _find_disturbed(assessment))
+    return tuple(d.measurement for d in find_disturbances(assessment.case, assessment.loop))
 
 
 def find_out_of_service(assessment: Assessment) -> datetime | None:
     """Return since when something stands lifted, bridged or off, or None."""
-    return min((since for _, since in _find_disturbed(assessment) if since), default=None)
-
-
-def _find_disturbed(assessment: Assessment) -> list[tuple[Measurement, datetime | None]]:
-    case = assessment.case
-    back = {a.caution: a.at for a in case.acknowledged if a.caution.startswith(BACK)}
-    counted = [r for r in case.readings if r.condition != "absent"]
-    found: dict[str, tuple[Measurement, datetime | None]] = {}
-    for taken, reading in zip(assessment.taken, counted, strict=True):
-        mark = name_disturbance(taken.measurement)
-        since = reading.taken_at
-        put_back_since = mark in back and (since is None or back[mark] >= since)
-        if "put_back" in taken.measurement.cautions and not put_back_since:
-            found.setdefault(mark, (taken.measurement, since))
-    return list(found.values())
-
-
-def name_disturbance(m: Measurement) -> str:
-    """Return the name under which it is noted that what a measurement disturbed is back: both polarities share one."""
-    return f"{BACK}{m.kind} {m.at}"
+    standing = find_disturbances(assessment.case, assessment.loop)
+    return min((d.since for d in standing if d.since), default=None)
