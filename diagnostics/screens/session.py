@@ -21,6 +21,8 @@ from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
 from diagnostics.reports import Region, Words, say, tell_caution
 from diagnostics.visit import Assessment, assess_case
 
+from .draft import forget
+
 _Alert = Literal["info", "success", "warning", "error"]
 NEW = "new"
 # Names of our own keys, and the two parts of the page that Streamlit names for tests.
@@ -86,6 +88,7 @@ def find_case_id() -> str:
 def go_to(case_id: str) -> None:
     """Put a case into the URL; an empty text leads to the start."""
     turn_to("")
+    forget()
     if case_id:
         st.query_params["case"] = case_id
     else:

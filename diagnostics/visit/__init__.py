@@ -31,6 +31,8 @@ from .deeds import (
     tell_complaint,
     tell_people,
 )
+from .doubts import Doubt, find_doubt, find_last_absent, find_most_v, may_be_absent
+from .ladder import OnTheSameLadder, find_beside, rate_added
 from .marks import (
     SAFETY,
     Stage,
@@ -46,6 +48,8 @@ from .marks import (
 __all__ = [
     "SAFETY",
     "Assessment",
+    "Doubt",
+    "OnTheSameLadder",
     "Stage",
     "accept_loop",
     "acknowledge",
@@ -57,8 +61,12 @@ __all__ = [
     "deny_cure",
     "describe_site",
     "extend_test",
+    "find_beside",
+    "find_doubt",
     "find_hidden",
+    "find_last_absent",
     "find_measurement",
+    "find_most_v",
     "find_out_of_service",
     "find_skipped",
     "find_stage",
@@ -67,9 +75,11 @@ __all__ = [
     "is_too_early",
     "list_disturbed",
     "list_visits",
+    "may_be_absent",
     "open_case",
     "pass_tests",
     "put_back",
+    "rate_added",
     "record_reading",
     "record_repair",
     "simulate_reading",

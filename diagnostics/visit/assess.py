@@ -25,17 +25,22 @@ from diagnostics.reasoning import Diagnosis, Policy, Question, Taken, diagnose, 
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
 
+from .ladder import OnTheSameLadder
 from .marks import BACK, find_skipped
 
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """A case and what it means: the loop, the readings as understood, the diagnosis."""
+    """A case and what it means: the loop, the readings as understood, the diagnosis.
+
+    ``beside`` is what else is worth reading at the place of the next step, when that is at a detector.
+    """
 
     case: Case
     loop: Loop
     taken: tuple[Taken, ...]
     diagnosis: Diagnosis
+    beside: tuple[Measurement, ...] = ()
 
 
 @lru_cache(maxsize=8)
@@ -73,7 +78,9 @@ def assess_case(case: Case, policy: Policy | None = None) -> Assessment:
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
         skipped=find_skipped(case),
     )
-    return Assessment(case, bench.loop, taken, diagnose(bench, question, policy))
+    climbing = OnTheSameLadder(policy)
+    diagnosis = diagnose(bench, question, climbing)
+    return Assessment(case, bench.loop, taken, diagnosis, climbing.beside)
 
 
 def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:
