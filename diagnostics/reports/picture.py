@@ -17,7 +17,7 @@ from .words import Words, format_percent, say
 LEAST_SHARE = 0.03
 LONGEST_WHOLE = 24  # detectors; longer loops are folded, so that a phone shows them in a few rows
 _STRETCHES, _MOST_APART = 8, 4  # stretches that a folded loop is cut into, and suspects that stay boxes of their own
-_PER_ROW, _WIDE, _HIGH = 3, 120, 124
+_PER_ROW, _WIDE, _HIGH = 3, 120, 132
 _MARGIN = 8  # px at the right, for a lead on the last box of a row
 _RUN, _BOX = 50, 62  # px of the run before a box, and of the box
 _TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box

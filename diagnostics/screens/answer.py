@@ -40,6 +40,7 @@ from .draft import (
 from .fields import ask_absent, read_answer, show_field
 from .session import (
     assess,
+    bring_into_view,
     build_words,
     guarded,
     load,
@@ -99,8 +100,10 @@ def _show_doubt(words: Words, m: Measurement, value: float | str, reading_id: st
     shown = plain(words.value(m, value))
     most = format_quantity(find_most_v(words.loop), "V", 2)
     told = {"impossible": "doubt_impossible", "improbable": "doubt_improbable"}[doubt]
-    show_alert("warning", tell(told, value=shown, most=most))
-    show_button(tell("doubt_keep", value=shown), _keep, args, "doubt_keep")
+    with st.container(key="doubt"):
+        show_alert("warning", tell(told, value=shown, most=most))
+        show_button(tell("doubt_keep", value=shown), _keep, args, "doubt_keep")
+    bring_into_view("doubt", of)
     return True
 
 

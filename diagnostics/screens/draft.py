@@ -10,8 +10,9 @@ import streamlit as st
 from diagnostics.readings import Measurement, list_tokens
 from diagnostics.wiring import Loop
 
-ASKED, CORRECTING, _DRAFT, _LIST = "asked", "correct", "draft", "list"
-_KEPT = {"case", "region"}
+ASKED, CORRECTING, VIEW, _DRAFT, _LIST = "asked", "correct", "view", "draft", "list"
+_ALWAYS = frozenset({"case", "region"})
+_AT_WORK = frozenset({ASKED, CORRECTING, VIEW, _DRAFT, _LIST})
 _LONGEST = 200
 _SEPARATOR = "~"
 
@@ -29,10 +30,34 @@ def find_kept(name: str) -> str:
     return str(st.query_params.get(name, ""))
 
 
-def forget() -> None:
-    """Take out everything but the case and the dialect: another screen begins."""
-    for name in [n for n in st.query_params if n not in _KEPT]:
+def forget(*, at_work: bool = False) -> None:
+    """Take out what was typed into the fields of a screen; ``at_work`` keeps what belongs to the step in hand."""
+    kept = _ALWAYS | _AT_WORK if at_work else _ALWAYS
+    for name in [n for n in st.query_params if n not in kept]:
         st.query_params.pop(name, None)
+
+
+def recall(key: str, options: Sequence[str] = (), default: str = "") -> None:
+    """Fill a field that is new to this page with what the address says; a choice that is none counts as ``default``.
+
+    Streamlit's own binding would not let go of the address when the screen is done.
+    """
+    if key not in st.session_state:
+        kept = find_kept(key)
+        st.session_state[key] = kept if kept and (not options or kept in options) else default
+
+
+def keep_choice(key: str, chosen: str, default: str) -> None:
+    """Keep what was chosen in the address; the default needs no room there."""
+    keep(key, "" if chosen == default else chosen)
+
+
+def ask_text(label: str, key: str, hint: str, max_chars: int = _LONGEST) -> str:
+    """Ask for a text that is there again after a reload."""
+    recall(key)
+    text = st.text_input(label, placeholder=hint, key=key, max_chars=max_chars, live=True) or ""
+    keep(key, text)
+    return text.strip()
 
 
 def leave_form() -> None:

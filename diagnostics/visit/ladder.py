@@ -38,10 +38,7 @@ class OnTheSameLadder:
 
 
 def find_beside(situation: Situation, action: Action) -> tuple[Measurement, ...]:
-    """Return what tells more at the detector of the suggested step, best first; nothing is disturbed for it.
-
-    The chances of two readings are taken as independent under each hypothesis.
-    """
+    """Return what tells more at the detector of the suggested step, best first; nothing is disturbed for it."""
     m = action.measurement
     if m is None or action.again or m.place == "panel" or _disturbs(m):
         return ()
@@ -63,10 +60,19 @@ def _adds(situation: Situation, known: tuple[Measurement, ...], other: Measureme
 
 
 def rate_added(situation: Situation, known: Measurement, other: Measurement) -> float:
-    """Return the bits about the repair that ``other`` adds once ``known`` has been read."""
+    """Return the bits about the repair that ``other`` adds once ``known`` has been read.
+
+    Readings are taken as independent under each hypothesis. Two of one kind are not: they share the supply, the cable
+    and the meter, and even a repeat would seem to add something. What a repeat of ``known`` would add is taken off.
+    """
     first, second = (_find_chance(situation, m) for m in (known, other))
-    both = (first[:, :, None] * second[:, None, :]).reshape(first.shape[0], -1)
-    return find_information(_join(situation, both)) - find_information(_join(situation, first))
+    base = _pair(first, first) if other.kind == known.kind else first
+    return find_information(_join(situation, _pair(first, second))) - find_information(_join(situation, base))
+
+
+def _pair(first: Array, second: Array) -> Array:
+    """Return the chance of each pair of outcomes, (hypothesis, pair)."""
+    return (first[:, :, None] * second[:, None, :]).reshape(first.shape[0], -1)
 
 
 def _find_chance(situation: Situation, m: Measurement) -> Array:
