@@ -149,7 +149,7 @@ def _save(
         return
     keep(CORRECTING if old_id else ASKED, old_id or key)  # if somebody else was faster, the form stays as it is
     reading = _build(case, m, text, reading_id)
-    doubt = find_doubt(assessment, reading, old_id) if doubting else ""
+    doubt = find_doubt(assessment, reading, old_id, assess) if doubting else ""
     if doubt:
         st.session_state["doubt"] = f"{doubt} {reading_id} {text}"
         return

@@ -19,7 +19,7 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore, default_store_url
 from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
 from diagnostics.reports import Region, Words, say, tell_caution
-from diagnostics.visit import Assessment, assess_case
+from diagnostics.visit import Assessment, assess_case, tell_meaning
 
 from .draft import VIEW, find_kept, forget, keep
 
@@ -29,10 +29,11 @@ _LONG = 16  # detectors; from here on the first reckoning takes more than a mome
 # Names of our own keys, and the two parts of the page that Streamlit names for tests.
 _STYLE = """
 [data-testid="stRadio"] [role="radiogroup"] label, [data-testid="stCheckbox"] label {padding: .45rem 0;}
-[data-testid="stMarkdown"] h2 {padding-top: .25rem;}
+[data-testid="stMarkdown"] h2, [data-testid="stHeading"] h1 {padding-top: .25rem;}
 .st-key-closing [data-testid="stCaptionContainer"] {color: inherit; opacity: 1;}
 [data-testid="stButtonGroup"] button {color: inherit !important; min-height: 2.4rem;}
-[data-testid="stButtonGroup"] [data-testid$="Active"] p {font-weight: 700;}
+[data-testid="stButtonGroup"] [data-selected="true"] {box-shadow: inset 0 -4px 0 currentColor;}
+[data-testid="stButtonGroup"] [data-selected="true"] p {font-weight: 700;}
 [data-testid="stAlertContainer"], [data-testid="stAlertContainer"] p {color: inherit !important;}
 input::placeholder {color: inherit !important; opacity: .8 !important;}
 [data-testid="stBottomBlockContainer"] {padding-bottom: 1rem; padding-top: .75rem;}
@@ -53,17 +54,17 @@ def open_store() -> CaseStore:
 
 
 @st.cache_resource(max_entries=64, show_spinner=False)
-def _assess(_case: Case, url: str, case_id: str, revision: int) -> Assessment:
-    del url, case_id, revision  # they name the case for the cache
+def _assess(_case: Case, meaning: str) -> Assessment:
+    del meaning  # it names the case for the cache
     return assess_case(_case)
 
 
 def assess(case: Case) -> Assessment:
-    """Return what a case means; the same revision is reckoned once."""
+    """Return what a case means; the same meaning is reckoned once, also for a reading that is only thought of."""
     if len(case.site.loops[0].all_detectors) < _LONG:
-        return _assess(case, default_store_url(), case.case_id, case.revision)
+        return replace(_assess(case, tell_meaning(case)), case=case)
     with st.spinner(tell("working")):
-        return _assess(case, default_store_url(), case.case_id, case.revision)
+        return replace(_assess(case, tell_meaning(case)), case=case)
 
 
 def find_region() -> Region:

@@ -9,6 +9,7 @@ from .assess import (
     find_out_of_service,
     list_disturbed,
     simulate_reading,
+    tell_meaning,
     understand,
     write_class,
 )
@@ -87,6 +88,7 @@ __all__ = [
     "start_clock",
     "start_visit",
     "tell_complaint",
+    "tell_meaning",
     "tell_people",
     "understand",
     "write_class",

@@ -83,6 +83,14 @@ def assess_case(case: Case, policy: Policy | None = None) -> Assessment:
     return Assessment(case, bench.loop, taken, diagnosis, climbing.beside)
 
 
+def tell_meaning(case: Case) -> str:
+    """Return a text that is the same for cases that mean the same: all that ``assess_case`` looks at, and no more."""
+    readings = [(r.measurement, sorted(r.where.items()), r.value, r.condition == "absent") for r in case.readings]
+    repairs = [(r.fault, r.cured) for r in case.repairs]
+    told = (case.contexts, case.symptom, case.can, sorted(case.meter.items()), sorted(find_skipped(case)))
+    return repr((case.site.model_dump_json(), told, readings, repairs))
+
+
 def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:
     return tuple(c for c in CONTEXTS if c in words)
 

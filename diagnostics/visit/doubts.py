@@ -1,5 +1,6 @@
 """Readings to ask about before they are kept: impossible ones, improbable ones, and when the complaint is not there."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Final, Literal
 
@@ -27,7 +28,9 @@ def find_most_v(loop: Loop) -> float:
     return BEYOND * max((abs(e.emf_v) for e in loop.elements), default=0.0)
 
 
-def find_doubt(assessment: Assessment, reading: Reading, old_id: str = "") -> Doubt:
+def find_doubt(
+    assessment: Assessment, reading: Reading, old_id: str = "", assess: Callable[[Case], Assessment] = assess_case
+) -> Doubt:
     """Return whether a reading is to be asked about before it is kept; ``old_id`` is that of one it corrects.
 
     *Impossible*: volts that no source of the loop has. *Improbable*: with it, a reading fits nothing any more (below
@@ -41,7 +44,7 @@ def find_doubt(assessment: Assessment, reading: Reading, old_id: str = "") -> Do
         return ""
     case = assessment.case
     rest = tuple(r for r in case.readings if r.reading_id != old_id)
-    after = assess_case(replace(case, readings=(*rest, reading)))
+    after = assess(replace(case, readings=(*rest, reading)))
     return "improbable" if after.diagnosis.contradiction is not None else ""
 
 

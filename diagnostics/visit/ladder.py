@@ -38,9 +38,12 @@ class OnTheSameLadder:
 
 
 def find_beside(situation: Situation, action: Action) -> tuple[Measurement, ...]:
-    """Return what tells more at the detector of the suggested step, best first; nothing is disturbed for it."""
+    """Return what tells more at the detector of the suggested step, best first; nothing is disturbed for it.
+
+    Empty for a step that needs no ladder: nobody is sent up one for a lamp that is seen from the floor.
+    """
     m = action.measurement
-    if m is None or action.again or m.place == "panel" or _disturbs(m):
+    if m is None or action.again or "ladder" not in m.tools or _disturbs(m):
         return ()
     found: list[Measurement] = []
     for other, bits, _ in rank_measurements(situation):

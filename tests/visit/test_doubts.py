@@ -1,10 +1,11 @@
 """Readings that are asked about before they are kept, and readings while the complaint was not there."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 
-from diagnostics.cases import Case, Reading, write_site
+from diagnostics.cases import Acknowledgement, Case, Reading, Repair, write_site
 from diagnostics.locate import find_shipped
 from diagnostics.readings import list_measurements
 from diagnostics.visit import (
@@ -15,6 +16,7 @@ from diagnostics.visit import (
     find_most_v,
     may_be_absent,
     simulate_reading,
+    tell_meaning,
 )
 from diagnostics.wiring import read_site
 
@@ -86,3 +88,23 @@ def test_last_reading_is_named_when_the_complaint_was_absent() -> None:
     assert find_last_absent(replace(CALL, readings=(absent,)), m) == absent
     assert find_last_absent(replace(CALL, readings=(absent, volts("23.2"))), m) is None
     assert find_last_absent(CALL, m) is None
+
+
+def test_same_meaning_is_told_alike_and_whatever_counts_makes_another() -> None:
+    one = replace(CALL, readings=(volts("23.2"),))
+    later = replace(one, case_id="x", revision=9, readings=(replace(volts("23.2"), reading_id="other"),))
+    assert tell_meaning(one) == tell_meaning(later)
+    others = (
+        CALL,
+        replace(one, readings=(volts("23.3"),)),
+        replace(one, readings=(volts("23.2", "det2.in"),)),
+        replace(one, readings=(replace(volts("23.2"), condition="absent"),)),
+        replace(one, symptom="detectors_dark"),
+        replace(one, contexts=("aged",)),
+        replace(one, can=("meter",)),
+        replace(one, meter={"volts": "5 % + 2"}),
+        replace(one, repairs=(Repair("fit_head@det3", datetime.now(UTC), cured=False),)),
+        replace(one, acknowledged=(Acknowledgement("skip look|panel|standby", datetime.now(UTC)),)),
+    )
+    told = {tell_meaning(case) for case in (one, *others)}
+    assert len(told) == len(others) + 1
