@@ -20,6 +20,7 @@ from diagnostics.visit import (
     find_most_v,
     find_wait_s,
     is_too_early,
+    list_likely_answers,
     may_be_absent,
     record_reading,
     simulate_reading,
@@ -75,7 +76,7 @@ def show_answer(
     restore_draft(words.loop, m, field)
     _show_hidden(assessment, m, field)
     _show_clock(assessment, m)
-    show_field(m, words, field)
+    show_field(m, words, field, list_likely_answers(assessment, m))
     absent = may_be_absent(case, m) and ask_absent(field)
     text = read_answer(field)
     keep_draft(m.key, text, absent=absent)

@@ -9,7 +9,7 @@ from diagnostics.errors import DiagnosticsError, QuantityError, SourceError
 from diagnostics.locate import find_shipped
 from diagnostics.reports import read_words, render_style
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
-from diagnostics.visit import describe_site
+from diagnostics.visit import describe_site, prepare
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
 from diagnostics.wiring.describe import NOT_SURE
 
@@ -136,7 +136,7 @@ def _use_answers(case_id: str, revision: int) -> None:
 
 
 def _store(case_id: str, revision: int, site_text: str) -> None:
-    describe_site(open_store(), load(case_id, revision), site_text)
+    prepare(describe_site(open_store(), load(case_id, revision), site_text))
     turn_to("")
 
 
@@ -165,7 +165,7 @@ def _use_file(case_id: str, revision: int) -> None:
         return
     text = given.getvalue().decode("utf-8-sig", "replace")
     try:
-        describe_site(open_store(), load(case_id, revision), text, given.name[:80])
+        prepare(describe_site(open_store(), load(case_id, revision), text, given.name[:80]))
     except SourceError as error:
         st.session_state["problem"] = f"**{tell('findings')}**\n\n{write_problem(error)}"
     except DiagnosticsError as error:

@@ -16,8 +16,8 @@ _NUMBER = re.compile(r"([+−-]? ?[\d.,]+)\D*")  # not 5k6, which says its unit 
 _UNITS = {"V": ("V", "mV"), "ohm": ("Ω", "kΩ", "MΩ")}
 
 
-def show_field(m: Measurement, words: Words, field: str) -> None:
-    """Show the field that fits what is measured; ``field`` is its key."""
+def show_field(m: Measurement, words: Words, field: str, likely: tuple[str, ...]) -> None:
+    """Show the field that fits what is measured; ``field`` is its key, ``likely`` the words that come first."""
     if m.unit:
         hint = tell("type_volts" if m.unit == "V" else "type_ohms")
         st.text_input(tell("answer_number"), key=field, placeholder=hint, live=True, autocomplete="off")
@@ -31,8 +31,18 @@ def show_field(m: Measurement, words: Words, field: str) -> None:
             tell("answer_dark"), tokens, selection_mode="multi", key=field, wrap=True, format_func=names.__getitem__
         )
         return
+    _show_words(tokens, words, field, likely)
+
+
+def _show_words(tokens: tuple[str, ...], words: Words, field: str, likely: tuple[str, ...]) -> None:
+    """Show the likely words, and all of them when somebody found something else; what was chosen stays."""
+    wide = st.session_state.get(f"all {field}") or len(likely) == len(tokens)
+    chosen = st.session_state.get(field)
+    some = tokens if wide else tuple(t for t in tokens if t in likely or t == chosen)
     names = {t: plain(words.answer(t)) for t in tokens}
-    st.pills(tell("answer_word"), tokens, key=field, wrap=True, format_func=names.__getitem__)
+    st.pills(tell("answer_word"), some, key=field, wrap=True, format_func=names.__getitem__)
+    if len(likely) < len(tokens):
+        st.checkbox(tell("answer_all"), key=f"all {field}")
 
 
 def _show_keys(m: Measurement, field: str) -> None:

@@ -5,7 +5,7 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore
 from diagnostics.locate import find_shipped
 from diagnostics.reports import tell_closing
-from diagnostics.visit import find_hidden, find_stage, list_visits, start_visit
+from diagnostics.visit import find_hidden, find_stage, list_visits, prepare, start_visit
 from diagnostics.wiring import read_site
 
 from .session import (
@@ -66,7 +66,9 @@ def _begin_demo(name: str) -> None:
     place, past, symptom, hidden = _DEMOS[name]
     path = find_shipped("cases") / "sites" / f"{place}.yaml"
     demo = Case(read_site(path), path.read_text("utf-8"), contexts=(past,), symptom=symptom)
-    go_to(start_visit(open_store(), demo, hidden).case_id)
+    case = start_visit(open_store(), demo, hidden)
+    prepare(case)
+    go_to(case.case_id)
 
 
 def _show_region() -> None:

@@ -8,6 +8,7 @@ from .assess import (
     find_measurement,
     find_out_of_service,
     list_disturbed,
+    list_likely_answers,
     simulate_reading,
     tell_meaning,
     understand,
@@ -45,6 +46,7 @@ from .marks import (
     find_wait_s,
     is_too_early,
 )
+from .prepare import prepare
 
 __all__ = [
     "SAFETY",
@@ -75,10 +77,12 @@ __all__ = [
     "find_wait_s",
     "is_too_early",
     "list_disturbed",
+    "list_likely_answers",
     "list_visits",
     "may_be_absent",
     "open_case",
     "pass_tests",
+    "prepare",
     "put_back",
     "rate_added",
     "record_reading",

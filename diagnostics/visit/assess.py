@@ -12,10 +12,13 @@ from diagnostics.cases import (
 )
 from diagnostics.faults import CONTEXTS, Context, parse_faults
 from diagnostics.readings import (
+    AS_IT_SHOULD_BE,
     Bench,
     Measurement,
     Meter,
+    find_look_place,
     list_measurements,
+    list_tokens,
     parse_measurement,
     parse_value,
     read_table,
@@ -128,6 +131,16 @@ def build_reading(measurement: Measurement, value: str, reading_id: str, by: str
 def find_measurement(loop: Loop, key: str) -> Measurement | None:
     """Return the measurement of this loop that a key names, or None."""
     return next((m for m in list_measurements(loop) if m.key == key), None)
+
+
+def list_likely_answers(assessment: Assessment, measurement: Measurement) -> tuple[str, ...]:
+    """Return the words that some fault of this loop could make a look at this place find; all words of other kinds."""
+    tokens = list_tokens(measurement, assessment.loop)
+    if measurement.kind != "look":
+        return tokens
+    faults = {f for candidate in assessment.diagnosis.candidates for f in candidate.faults}
+    here = {f.data.sees.token for f in faults if find_look_place(f, assessment.loop) == measurement.at}
+    return tuple(t for t in tokens if t in here or t == AS_IT_SHOULD_BE)
 
 
 def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:

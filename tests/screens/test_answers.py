@@ -235,3 +235,15 @@ def test_stop_of_the_first_question_is_still_there_after_a_reload(store: CaseSto
     again = visitor.reload()
     assert "Everyone out" in again.text
     assert not again.has("real_yes")
+
+
+def test_look_shows_what_can_be_found_there_first_and_the_rest_on_request(at_work: Visitor) -> None:
+    measure(at_work, "det5", "look|det5")
+    few = next(g for g in at_work.at.button_group if g.label == FOUND).options
+    next(c for c in at_work.at.checkbox if c.label == "I found something else").set_value(True)
+    at_work.run()
+    every = next(g for g in at_work.at.button_group if g.label == FOUND).options
+    assert set(few) < set(every)
+    assert len(few) < 12
+    at_work.pick(FOUND, "burnt").tap("record").tap("doubt_keep")  # no fault of this loop burns anything there
+    assert [r.value for r in at_work.case.readings] == ["burnt"]
