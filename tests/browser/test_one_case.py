@@ -46,7 +46,7 @@ def begin(hand: Phone, site: str = "Corner bakery") -> None:
     for key in SAFETY:
         hand.tap(key)
     hand.tap("for_us_yes")
-    hand.choose("An example")
+    hand.choose("Example")
     hand.page.get_by_text(site).first.click()
     hand.wait()
     hand.tap("describe_use")
