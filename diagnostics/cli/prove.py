@@ -48,7 +48,8 @@ def tell_proofs(proof: GuideProof) -> list[str]:
     lines.append(f"  an end leaves {proof.mean_suspects:.1f} kinds of fault in the mean")
     lines += _tell_some("wrong end", proof.wrong)
     lines += _tell_some("a reading within its error would lead to a wrong end", proof.thin)
-    return [*lines, *(f"  nothing takes the way {way}" for way in proof.unused)]
+    lines += [f"  nothing takes the way {way}" for way in proof.unused]
+    return [*lines, *(f"  an end names what never reaches it: {idle}" for idle in proof.idle)]
 
 
 def _tell_some(what: str, proofs: Sequence[Proof]) -> list[str]:

@@ -54,6 +54,16 @@ class GuideProof:
         return tuple(p for p in self.proofs if p.thin)
 
     @property
+    def idle(self) -> tuple[str, ...]:
+        """Return the suspects, as ``end: kind``, that an end names and no fault of that kind ever reached it.
+
+        An end of a shared part may be idle here and needed by another guide.
+        """
+        reached = {(p.end, p.fault.kind if p.fault else HEALTHY) for p in self.proofs}
+        named = [(name, kind) for name, end in self.guide.ends.items() for kind in end.suspects]
+        return tuple(f"{name}: {kind}" for name, kind in named if (name, kind) not in reached)
+
+    @property
     def mean_suspects(self) -> float:
         """Return how many kinds of fault the ends reached leave, in the mean; 0 where nothing was proved."""
         counts = [len(self.guide.ends[p.end].suspects) for p in self.proofs if p.end]

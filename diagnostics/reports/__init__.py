@@ -1,7 +1,7 @@
 """What people and programs read: words, explanations, JSON objects, pictures."""
 
 from .circuit_object import build_circuit_object
-from .explain import explain_next, list_expected, list_parts, list_suspects, tell_certainty
+from .explain import explain_next, explain_shorter, list_expected, list_parts, list_suspects, tell_certainty
 from .objects import (
     build_diagnosis,
     build_list,
@@ -38,6 +38,7 @@ __all__ = [
     "build_where",
     "describe_picture",
     "explain_next",
+    "explain_shorter",
     "find_shares",
     "format_percent",
     "format_wait",

@@ -4,7 +4,7 @@ import math
 
 from diagnostics.faults import read_catalogue
 from diagnostics.readings import read_table
-from diagnostics.reasoning import NOTHING, Diagnosis, Expected
+from diagnostics.reasoning import NOTHING, Action, Diagnosis, Expected
 
 from .words import Words, format_percent, say
 
@@ -25,6 +25,15 @@ def explain_next(d: Diagnosis, words: Words) -> str:
     if action.again:
         return "The readings do not fit together, and this is the one to doubt: take it again, leads and mode checked."
     return explain_split(d, words)
+
+
+def explain_shorter(action: Action) -> tuple[str, str] | None:
+    """Return how many times as much the shorter step tells for each minute (``3``), and its minutes; None: no such."""
+    own = action.instead
+    if own is None or own.measurement is None:
+        return None
+    ratio = (own.bits / own.minutes) / max(action.bits / action.minutes, 1e-9)
+    return (f"{min(ratio, 99):.1f}" if ratio < 3 else f"{min(ratio, 99):.0f}"), f"{own.minutes:.0f}"
 
 
 def explain_split(d: Diagnosis, words: Words) -> str:

@@ -21,6 +21,7 @@ def _build_guide(proof: GuideProof) -> Object:
         "wrong": [_build_proof(p) for p in proof.wrong],
         "thin": [_build_proof(p) for p in proof.thin],
         "unused": list(proof.unused),
+        "idle": list(proof.idle),
     }
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from diagnostics.readings import Measurement, list_tokens
+from diagnostics.readings import LISTED, Measurement, list_tokens
 from diagnostics.wiring import Loop
 
 ASKED, CORRECTING, VIEW, _DRAFT, _LIST = "asked", "correct", "view", "draft", "list"
@@ -96,7 +96,7 @@ def restore_draft(loop: Loop, m: Measurement, field: str) -> None:
 
 def is_set(m: Measurement) -> bool:
     """Return whether the answer is any number of detectors."""
-    return m.kind in {"which_dark", "dark_with_head_off"}
+    return m.kind in LISTED
 
 
 def keep_list(keys: Sequence[str]) -> None:

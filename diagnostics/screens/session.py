@@ -56,7 +56,7 @@ def open_store() -> CaseStore:
 @st.cache_resource(max_entries=64, show_spinner=False)
 def _assess(_case: Case, meaning: str) -> Assessment:
     del meaning  # it names the case for the cache
-    return assess_case(_case)
+    return assess_case(_case, guided=True)
 
 
 def assess(case: Case) -> Assessment:

@@ -17,6 +17,16 @@ from diagnostics.visit import (
 
 from .answer import show_answer
 from .draft import ASKED, CORRECTING, find_kept, find_list, keep, keep_list, leave_form
+from .guide import (
+    find_pending,
+    show_doubt,
+    show_guide_title,
+    show_guide_words,
+    show_lead,
+    show_pending,
+    show_shorter,
+    show_stop,
+)
 from .session import (
     build_words,
     find_view,
@@ -45,9 +55,15 @@ def show_work(assessment: Assessment) -> None:
         show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
     m, old = _find_asked(assessment)
     left, right = st.columns([3, 2], gap="large")
+    chosen = old is not None or find_kept(ASKED) or find_list()
+    pending = None if chosen else find_pending(assessment)
     with left:
         if find_view() == "other":
             _show_choice(assessment)
+        elif assessment.guidance is not None and assessment.guidance.stops:
+            show_stop(assessment)
+        elif pending is not None:
+            show_pending(assessment, pending)
         elif m is not None:
             _show_step(assessment, m, old)
         else:
@@ -77,8 +93,13 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     if suggested and d.contradiction is not None:
         _show_contradiction(assessment, words)
     listed = m.key in find_list() and not old
-    show_note(_tell_title(suggested=suggested, listed=listed))
+    guided = suggested and not listed and _is_guided(assessment)
+    if suggested and not listed:
+        show_doubt(assessment)
+    _show_title(assessment, suggested=suggested, listed=listed)
     st.markdown(f"## {plain(words.ask(m))}")
+    if guided:
+        show_guide_words(assessment)
     if old is not None:
         show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
     if suggested and d.next is not None:
@@ -91,18 +112,34 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     if listed:
         show_button(tell("list_none"), _drop_list, (), "list_none")
     elif suggested:
-        _show_why(assessment, words)
-        place = (assessment.case.case_id, assessment.case.revision)
-        show_button(tell("cannot"), _skip, (*place, m.key, True), "cannot")
-        show_button(tell("something_else"), turn_to, ("other",), "something_else")
+        _show_beyond(assessment, m)
     else:
         show_button(tell("back_to_next"), _go_back, (), "back_to_next")
 
 
-def _tell_title(*, suggested: bool, listed: bool) -> str:
+def _show_beyond(assessment: Assessment, m: Measurement) -> None:
+    """Show what lies below the answer of the suggested step: a shorter one, why, and the ways around it."""
+    show_shorter(assessment)
+    _show_why(assessment, build_words(assessment))
+    place = (assessment.case.case_id, assessment.case.revision)
+    show_button(tell("cannot"), _skip, (*place, m.key, True), "cannot")
+    show_button(tell("something_else"), turn_to, ("other",), "something_else")
+
+
+def _is_guided(assessment: Assessment) -> bool:
+    d = assessment.diagnosis
+    return assessment.guidance is not None and d.next is not None and not d.next.again
+
+
+def _show_title(assessment: Assessment, *, suggested: bool, listed: bool) -> None:
+    """Say where this step comes from: the ladder's list, the guide, the model, or the person."""
+    guidance = assessment.guidance
     if listed:
-        return tell("list_title", left=str(len(find_list())))
-    return tell("next_title") if suggested else tell("something_else")
+        show_note(tell("list_title", left=str(len(find_list()))))
+    elif suggested and guidance is not None and _is_guided(assessment) and guidance.walk.reached == "step":
+        show_guide_title(guidance)
+    else:
+        show_note(tell("next_title") if suggested else tell("something_else"))
 
 
 def _show_beside(beside: tuple[Measurement, ...], words: Words) -> None:
@@ -188,6 +225,7 @@ def _show_more(assessment: Assessment) -> None:
     if case.site.note:
         with st.expander(tell("site_note")):
             st.markdown("\n".join(f"- {plain(line)}" for line in case.site.note.splitlines()))
+    show_lead(assessment)
     show_button(tell("own_repair"), turn_to, ("repair",), "to_repair")
     show_button(tell("finish"), turn_to, ("closing",), "finish")
     show_button(tell("complaint_title"), turn_to, ("complaint",), "to_complaint")

@@ -12,11 +12,11 @@ import networkx as nx
 
 from diagnostics.errors import Finding, QuantityError, Severity, find_nearest
 from diagnostics.faults import KINDS
-from diagnostics.readings import list_cautions, read_table
+from diagnostics.readings import LISTED, list_cautions, read_table
 from diagnostics.reasoning import SYMPTOMS
 from diagnostics.source import Document, TreePath
 
-from .conditions import LISTED, OHMS_BANDS, WIRING, list_words, parse_condition
+from .conditions import OHMS_BANDS, WIRING, list_words, parse_condition
 from .places import ACROSS, AT
 from .schema import End, GuideFile, Part, Step
 
@@ -157,7 +157,7 @@ def check_graph(
         where, what = _locate(name, steps)
         yield _find(document, where, "T107", f"nothing leads to the {what} {name!r}", "take it out, or lead there")
     for circle in nx.simple_cycles(graph):
-        where, _ = _locate(circle[0], steps)
+        where, _ = _locate(next(name for name in steps if name in circle), steps)
         yield _find(document, where, "T108", f"these steps lead in a circle: {' → '.join(sorted(circle))}")
         return
 

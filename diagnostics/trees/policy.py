@@ -19,7 +19,7 @@ from diagnostics.reasoning import (
 from .check import HEALTHY
 from .guide import Guide
 from .schema import Step
-from .walk import CANNOT, History, Walk, walk
+from .walk import CANNOT, History, Walk, find_told, walk
 
 # The model proposes its own step when that tells so many times as much for each minute.
 SHORTER = 1.5
@@ -61,7 +61,7 @@ class GuidePolicy:
             return own
         minutes = situation.minutes[number]
         told = Action("measure", minutes, situation.forecasts[number].measurement, bits=float(bits[number]))
-        return replace(told, instead=own) if _is_shorter(own, told) else told
+        return replace(told, instead=own) if _is_shorter(own, told, situation) else told
 
 
 def as_policy(guide: Guide, bench: Bench, answers: Mapping[str, str] | None = None) -> Policy:
@@ -69,8 +69,11 @@ def as_policy(guide: Guide, bench: Bench, answers: Mapping[str, str] | None = No
     return GuidePolicy(guide, bench, answers or {})
 
 
-def _is_shorter(own: Action, told: Action) -> bool:
+def _is_shorter(own: Action, told: Action, situation: Situation) -> bool:
+    """Return whether the model's step tells much more for the minutes, and is not what the complaint says already."""
     if own.measurement is None or told.measurement is None or own.measurement.key == told.measurement.key:
+        return False
+    if find_told(situation.symptom, own.measurement) is not None:
         return False
     return own.bits / own.minutes >= SHORTER * told.bits / told.minutes
 

@@ -185,7 +185,7 @@ class History:
                 return _turn(t, measurement)
         if measurement.key in self.skipped:
             return CANNOT
-        return _find_told(self.symptom, measurement)
+        return find_told(self.symptom, measurement)
 
 
 def _turn(taken: Taken, m: Measurement) -> float | str:
@@ -195,7 +195,7 @@ def _turn(taken: Taken, m: Measurement) -> float | str:
 
 
 @lru_cache(maxsize=64)
-def _find_told(symptom: str | None, m: Measurement) -> str | None:
+def find_told(symptom: str | None, m: Measurement) -> str | None:
     """Return what the complaint itself says of a measurement, where that is one word."""
     if symptom is None:
         return None

@@ -34,6 +34,7 @@ from .deeds import (
     tell_people,
 )
 from .doubts import Doubt, find_doubt, find_last_absent, find_most_v, may_be_absent
+from .guidance import Guidance, answer_guide, choose_lead, find_case_guide, follows_guide, list_answers
 from .ladder import OnTheSameLadder, find_beside, rate_added
 from .marks import (
     SAFETY,
@@ -52,19 +53,23 @@ __all__ = [
     "SAFETY",
     "Assessment",
     "Doubt",
+    "Guidance",
     "OnTheSameLadder",
     "Stage",
     "accept_loop",
     "acknowledge",
+    "answer_guide",
     "assess_case",
     "build_bench",
     "build_reading",
+    "choose_lead",
     "correct_reading",
     "count_left_s",
     "deny_cure",
     "describe_site",
     "extend_test",
     "find_beside",
+    "find_case_guide",
     "find_doubt",
     "find_hidden",
     "find_last_absent",
@@ -75,7 +80,9 @@ __all__ = [
     "find_stage",
     "find_test_end",
     "find_wait_s",
+    "follows_guide",
     "is_too_early",
+    "list_answers",
     "list_disturbed",
     "list_likely_answers",
     "list_visits",

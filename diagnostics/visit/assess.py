@@ -24,17 +24,19 @@ from diagnostics.readings import (
     read_table,
     show_value,
 )
-from diagnostics.reasoning import Diagnosis, Policy, Question, Taken, diagnose, list_hypotheses
+from diagnostics.reasoning import Diagnosis, Question, Taken, diagnose, list_hypotheses
+from diagnostics.trees import as_policy, find_guide
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
 
+from .guidance import Guidance, build_guidance, find_guide_answers, follows_guide
 from .ladder import OnTheSameLadder
-from .marks import BACK, find_skipped
+from .marks import BACK, CLOCK, ON_TEST, find_skipped
 
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """A case and what it means: the loop, the readings as understood, the diagnosis.
+    """A case and what it means: the loop, the readings as understood, the diagnosis, and the guide where it leads.
 
     ``beside`` is what else is worth reading at the place of the next step, when that is at a detector.
     """
@@ -43,6 +45,7 @@ class Assessment:
     loop: Loop
     taken: tuple[Taken, ...]
     diagnosis: Diagnosis
+    guidance: Guidance | None = None
     beside: tuple[Measurement, ...] = ()
 
 
@@ -63,8 +66,8 @@ def build_bench(site: Site, meter: Meter | None = None) -> Bench:
     return _build_bench(site.model_dump_json(), meter or read_table().meter)
 
 
-def assess_case(case: Case, policy: Policy | None = None) -> Assessment:
-    """Return what a case means now.
+def assess_case(case: Case, *, guided: bool = False) -> Assessment:
+    """Return what a case means now; ``guided`` lets the finding guide of the complaint lead, where there is one.
 
     Readings taken while the complaint was absent are kept in the record and not counted: this model does not yet know
     faults that come and go.
@@ -81,16 +84,19 @@ def assess_case(case: Case, policy: Policy | None = None) -> Assessment:
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
         skipped=find_skipped(case),
     )
-    climbing = OnTheSameLadder(policy)
+    guide = find_guide(case.symptom) if guided and follows_guide(case) else None
+    climbing = OnTheSameLadder(None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide)))
     diagnosis = diagnose(bench, question, climbing)
-    return Assessment(case, bench.loop, taken, diagnosis, climbing.beside)
+    guidance = None if guide is None else build_guidance(guide, bench, case, taken, diagnosis)
+    return Assessment(case, bench.loop, taken, diagnosis, guidance, climbing.beside)
 
 
 def tell_meaning(case: Case) -> str:
     """Return a text that is the same for cases that mean the same: all that ``assess_case`` looks at, and no more."""
     readings = [(r.measurement, sorted(r.where.items()), r.value, r.condition == "absent") for r in case.readings]
     repairs = [(r.fault, r.cured) for r in case.repairs]
-    told = (case.contexts, case.symptom, case.can, sorted(case.meter.items()), sorted(find_skipped(case)))
+    noted = [a.caution for a in case.acknowledged if not a.caution.startswith((CLOCK, ON_TEST, BACK))]
+    told = (case.contexts, case.symptom, case.can, sorted(case.meter.items()), noted)
     return repr((case.site.model_dump_json(), told, readings, repairs))
 
 

@@ -11,6 +11,7 @@ import pytest
 from diagnostics.cli.commands import NEEDS_SITE
 from diagnostics.cli.main import LISTS, run
 from diagnostics.locate import find_shipped
+from diagnostics.trees import list_guide_files
 
 Object = dict[str, Any]
 Ask = Callable[..., tuple[int, str, str]]
@@ -18,8 +19,10 @@ SITES = sorted(path.stem for path in (find_shipped("cases") / "sites").glob("*.y
 BENCH = "bench_four_wire"
 CASE = str(find_shipped("cases") / "bakery_call.yaml")
 SITE = str(find_shipped("cases") / "sites" / "bakery.yaml")
+GUIDES = [str(path) for path in list_guide_files()]
 COMMANDS = [
     ("check", SITE, CASE),
+    ("check", *GUIDES),
     ("diagnose", CASE),
     ("predict", BENCH),
     ("predict", BENCH, "--mode", "lifted_supply_on", "--fault", "end_resistor_missing@end"),
@@ -317,3 +320,31 @@ def test_speed_without_the_other_program_says_what_to_install(ask: Ask, monkeypa
     code, out, err = ask("bench", "--json")
     assert (code, out) == (2, "")
     assert "package ngspice" in err
+
+
+def test_prove_says_for_each_guide_how_many_faults_it_ends_right_for(ask: Ask) -> None:
+    code, out, err = ask("prove", "constant_trouble", "--site", "bakery", "--json")
+    assert err == ""
+    found = json.loads(out)
+    (guide,) = found["guides"]
+    assert (found["format"], guide["guide"]) == ("ohmward-proofs/1", "constant_trouble")
+    everything = guide["means"][0]
+    assert everything["means"] == "everything"
+    assert everything["right"] == everything["faults"] > 50
+    assert code == int(bool(guide["wrong"] or guide["unused"]))
+
+
+def test_prove_of_a_guide_that_is_not_there_names_the_nearest(ask: Ask) -> None:
+    code, _, err = ask("prove", "constant_truble")
+    assert code == 1
+    assert "did you mean 'constant_trouble'?" in err
+
+
+def test_guide_with_mistakes_is_refused_with_each_place(ask: Ask, tmp_path: Path) -> None:
+    spoilt = tmp_path / "mine.yaml"
+    text = Path(GUIDES[0]).read_text("utf-8").replace("measure: volts", "measure: vlots")
+    spoilt.write_text(text, "utf-8")
+    code, _, err = ask("check", str(spoilt))
+    assert code == 1
+    assert err.count("T103") == text.count("measure: vlots")
+    assert "did you mean 'volts'?" in err

@@ -98,9 +98,15 @@ def visitor(store: CaseStore) -> Visitor:
 
 
 @pytest.fixture
-def at_work(visitor: Visitor) -> Visitor:
-    """Return somebody at the first step of the invented case."""
+def at_guide(visitor: Visitor) -> Visitor:
+    """Return somebody at the first step of the invented case, where the finding guide leads."""
     visitor.tap("begin_demo")
     for key in SAFETY:
         visitor.tap(key)
     return visitor
+
+
+@pytest.fixture
+def at_work(at_guide: Visitor) -> Visitor:
+    """Return somebody at the first step of the invented case, where the model leads."""
+    return at_guide.tap("lead")

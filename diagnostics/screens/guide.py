@@ -1,0 +1,161 @@
+"""The finding guide on the work screen: its questions, its words, a shorter step, and when it disagrees."""
+
+import streamlit as st
+
+from diagnostics.reports import explain_shorter, format_percent
+from diagnostics.trees import Say, Step, TwoVoices
+from diagnostics.visit import (
+    Assessment,
+    Guidance,
+    answer_guide,
+    choose_lead,
+    find_case_guide,
+    follows_guide,
+    list_answers,
+)
+
+from .draft import ASKED, keep, leave_form
+from .session import (
+    build_words,
+    load,
+    open_store,
+    plain,
+    show_alert,
+    show_button,
+    show_cautions,
+    show_main_button,
+    show_note,
+    tell,
+)
+
+
+def find_pending(assessment: Assessment) -> Step | None:
+    """Return the question or instruction of the guide that comes before the next reading, or None."""
+    guidance, d = assessment.guidance, assessment.diagnosis
+    if guidance is None or d.contradiction is not None or d.settled is not None:
+        return None
+    return guidance.pending
+
+
+def show_pending(assessment: Assessment, step: Step) -> None:
+    """Show a question or an instruction of the guide, and take the answer."""
+    guidance = _need(assessment)
+    show_guide_title(guidance)
+    st.markdown(f"## {_speak(step.ask or step.do)}")
+    show_cautions(step.cautions)
+    show_guide_notes(assessment, step)
+    place = (assessment.case.case_id, assessment.case.revision, guidance.walk.at)
+    first, *others = list_answers(step)
+    label = tell("guide_done") if step.do is not None else _capital(first)
+    show_main_button(label, _answer, (*place, first), "guide_answer")
+    for number, answer in enumerate(others):
+        show_button(_capital(answer), _answer, (*place, answer), f"guide_answer_{number}")
+
+
+def show_stop(assessment: Assessment) -> None:
+    """Show that the guide stops here: no fault of the loop must be looked for now."""
+    guidance = _need(assessment)
+    end = guidance.walk.end
+    show_guide_title(guidance)
+    if end is not None:
+        show_alert("error", _speak(end.say))
+    asked = [p.step for p in guidance.walk.passed if guidance.walk.guide.steps[p.step].ask is not None]
+    if asked:
+        step = guidance.walk.guide.steps[asked[-1]]
+        place = (assessment.case.case_id, assessment.case.revision, asked[-1])
+        for number, answer in enumerate(list_answers(step)):
+            show_button(f"{tell('guide_answer_again')}: {answer}", _answer, (*place, answer), f"guide_again_{number}")
+
+
+def show_guide_title(guidance: Guidance) -> None:
+    """Show which guide leads."""
+    show_note(tell("guide_title", title=plain(guidance.walk.guide.title)))
+
+
+def show_guide_words(assessment: Assessment) -> bool:
+    """Show the guide's own words for the reading that comes next, or its end; return whether it had any."""
+    guidance = assessment.guidance
+    if guidance is None:
+        return False
+    walk = guidance.walk
+    if walk.reached == "end" and walk.end is not None:
+        show_note(f"{_speak(walk.end.say)} {tell('guide_ended')}")
+        return False
+    m = assessment.diagnosis.next.measurement if assessment.diagnosis.next else None
+    step = walk.step
+    if step is None or m is None or walk.measurement is None or walk.measurement.key != m.key:
+        return False
+    for passed in walk.passed[-3:]:
+        show_guide_notes(assessment, walk.guide.steps[passed.step])
+    show_guide_notes(assessment, step)
+    if step.say is not None:
+        st.markdown(_speak(step.say))
+    return step.say is not None
+
+
+def show_guide_notes(assessment: Assessment, step: Step) -> None:
+    """Show what the guide says for the past of this loop."""
+    for context in assessment.case.contexts:
+        note = next((text for name, text in step.notes.items() if name == context), None)
+        if note:
+            show_alert("info", f"{tell('guide_note')} {plain(note)}")
+
+
+def show_doubt(assessment: Assessment) -> None:
+    """Say so where what the guide can still end at is improbable by the readings."""
+    doubt = assessment.guidance.doubt if assessment.guidance else None
+    if doubt is not None:
+        told = tell("guide_doubt", percent=format_percent(doubt.probability))
+        show_alert("warning", f"**{tell('guide_doubt_title')}**\n\n{told}")
+
+
+def show_shorter(assessment: Assessment) -> None:
+    """Propose the model's own step where it tells much more for the minutes; the person may follow either."""
+    action = assessment.diagnosis.next
+    own = action.instead if action else None
+    told = explain_shorter(action) if action else None
+    if own is None or own.measurement is None or told is None:
+        return
+    times, minutes = told
+    with st.container(border=True):
+        why = tell("guide_shorter_why", times=times, why=tell("minutes_from", minutes=minutes).capitalize() + ".")
+        asked = plain(build_words(assessment).ask(own.measurement))
+        st.markdown(f"**{tell('guide_shorter')}.** {asked}\n\n{why}")
+        show_button(tell("guide_shorter_do"), _take_shorter, (own.measurement.key,), "guide_shorter")
+
+
+def show_lead(assessment: Assessment) -> None:
+    """Let the person choose who leads: the finding guide, or the model alone."""
+    case = assessment.case
+    if find_case_guide(case) is None:
+        return
+    follows = follows_guide(case)
+    label = tell("guide_leave") if follows else tell("guide_follow")
+    show_button(label, _lead, (case.case_id, case.revision, not follows), "lead")
+
+
+def _lead(case_id: str, revision: int, guide: bool) -> None:  # noqa: FBT001 - callbacks take positions
+    choose_lead(open_store(), load(case_id, revision), guide=guide)
+
+
+def _take_shorter(key: str) -> None:
+    leave_form()
+    keep(ASKED, key)
+
+
+def _answer(case_id: str, revision: int, step: str, answer: str) -> None:
+    answer_guide(open_store(), load(case_id, revision), step, answer)
+
+
+def _need(assessment: Assessment) -> Guidance:
+    if assessment.guidance is None:
+        raise TypeError("there is no guide for this complaint")
+    return assessment.guidance
+
+
+def _speak(say: Say | None) -> str:
+    return plain(say.technician if isinstance(say, TwoVoices) else str(say or ""))
+
+
+def _capital(text: str) -> str:
+    return plain(text[:1].upper() + text[1:])
