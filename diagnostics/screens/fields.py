@@ -25,14 +25,16 @@ def show_field(m: Measurement, words: Words, field: str, likely: tuple[str, ...]
         return
     tokens = list_tokens(m, words.loop)
     if is_set(m):
-        tokens = tuple(t for t in tokens if t != m.at)
-        lit = m.kind == "which_lit"
-        none = tell("none_lit") if lit else tell("none_dark")
-        names = {t: none if t == _NONE else plain(words.detector(t)) for t in tokens}
-        label = tell("answer_lit") if lit else tell("answer_dark")
-        st.pills(label, tokens, selection_mode="multi", key=field, wrap=True, format_func=names.__getitem__)
+        _show_detectors(tuple(t for t in tokens if t != m.at), words, field, lit=m.kind == "which_lit")
         return
     _show_words(tokens, words, field, likely)
+
+
+def _show_detectors(tokens: tuple[str, ...], words: Words, field: str, *, lit: bool) -> None:
+    """Show the detectors, and none: any number of them may be dark, or show alarm."""
+    none, asked = ("none_lit", "answer_lit") if lit else ("none_dark", "answer_dark")
+    names = {t: tell(none) if t == _NONE else plain(words.detector(t)) for t in tokens}
+    st.pills(tell(asked), tokens, selection_mode="multi", key=field, wrap=True, format_func=names.__getitem__)
 
 
 def _show_words(tokens: tuple[str, ...], words: Words, field: str, likely: tuple[str, ...]) -> None:

@@ -14,7 +14,7 @@ from diagnostics.visit import (
     list_answers,
 )
 
-from .draft import ASKED, keep
+from .draft import ASKED, keep, leave_form
 from .session import (
     build_words,
     load,
@@ -40,7 +40,7 @@ def find_pending(assessment: Assessment) -> Step | None:
 def show_pending(assessment: Assessment, step: Step) -> None:
     """Show a question or an instruction of the guide, and take the answer."""
     guidance = _need(assessment)
-    show_guide_title(assessment)
+    show_guide_title(guidance)
     st.markdown(f"## {_speak(step.ask or step.do)}")
     show_cautions(step.cautions)
     show_guide_notes(assessment, step)
@@ -56,7 +56,7 @@ def show_stop(assessment: Assessment) -> None:
     """Show that the guide stops here: no fault of the loop must be looked for now."""
     guidance = _need(assessment)
     end = guidance.walk.end
-    show_guide_title(assessment)
+    show_guide_title(guidance)
     if end is not None:
         show_alert("error", _speak(end.say))
     asked = [p.step for p in guidance.walk.passed if guidance.walk.guide.steps[p.step].ask is not None]
@@ -67,21 +67,15 @@ def show_stop(assessment: Assessment) -> None:
             show_button(f"{tell('guide_answer_again')}: {answer}", _answer, (*place, answer), f"guide_again_{number}")
 
 
-def show_guide_title(assessment: Assessment) -> bool:
-    """Show which guide leads, while one of its steps is next; return whether one does."""
-    guidance, action = assessment.guidance, assessment.diagnosis.next
-    if guidance is None or guidance.walk.reached == "left" or (action is not None and action.again):
-        return False
-    if guidance.walk.reached == "end" and not guidance.stops:
-        return False
+def show_guide_title(guidance: Guidance) -> None:
+    """Show which guide leads."""
     show_note(tell("guide_title", title=plain(guidance.walk.guide.title)))
-    return True
 
 
 def show_guide_words(assessment: Assessment) -> bool:
     """Show the guide's own words for the reading that comes next, or its end; return whether it had any."""
-    guidance, action = assessment.guidance, assessment.diagnosis.next
-    if guidance is None or (action is not None and action.again):
+    guidance = assessment.guidance
+    if guidance is None:
         return False
     walk = guidance.walk
     if walk.reached == "end" and walk.end is not None:
@@ -145,6 +139,7 @@ def _lead(case_id: str, revision: int, guide: bool) -> None:  # noqa: FBT001 - c
 
 
 def _take_shorter(key: str) -> None:
+    leave_form()
     keep(ASKED, key)
 
 

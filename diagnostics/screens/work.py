@@ -55,7 +55,8 @@ def show_work(assessment: Assessment) -> None:
         show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
     m, old = _find_asked(assessment)
     left, right = st.columns([3, 2], gap="large")
-    pending = find_pending(assessment) if old is None and not find_kept(ASKED) else None
+    chosen = old is not None or find_kept(ASKED) or find_list()
+    pending = None if chosen else find_pending(assessment)
     with left:
         if find_view() == "other":
             _show_choice(assessment)
@@ -89,16 +90,19 @@ def _find_asked(assessment: Assessment) -> tuple[Measurement | None, Reading | N
 def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> None:
     words, d = build_words(assessment), assessment.diagnosis
     suggested = d.next is not None and d.next.measurement is not None and d.next.measurement.key == m.key and not old
+    if suggested and d.contradiction is not None:
+        _show_contradiction(assessment, words)
     listed = m.key in find_list() and not old
-    if suggested:
-        _show_what_disagrees(assessment, words)
-    if not (suggested and show_guide_title(assessment)):
-        show_note(_tell_title(suggested=suggested, listed=listed))
+    guided = suggested and not listed and _is_guided(assessment)
+    if suggested and not listed:
+        show_doubt(assessment)
+    _show_title(assessment, suggested=suggested, listed=listed)
     st.markdown(f"## {plain(words.ask(m))}")
+    if guided:
+        show_guide_words(assessment)
     if old is not None:
         show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
     if suggested and d.next is not None:
-        show_guide_words(assessment)
         show_note(tell("minutes_from", minutes=f"{d.next.minutes:.0f}"))
     beside = assessment.beside if suggested and not listed else ()
     show_cautions(tuple(dict.fromkeys(c for one in (m, *beside) for c in one.cautions)))
@@ -108,30 +112,34 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     if listed:
         show_button(tell("list_none"), _drop_list, (), "list_none")
     elif suggested:
-        _show_suggested(assessment, m, words)
+        _show_beyond(assessment, m)
     else:
         show_button(tell("back_to_next"), _go_back, (), "back_to_next")
 
 
-def _show_suggested(assessment: Assessment, m: Measurement, words: Words) -> None:
-    """Show what belongs to the suggested step alone: a shorter one, why, and the ways round it."""
+def _show_beyond(assessment: Assessment, m: Measurement) -> None:
+    """Show what lies below the answer of the suggested step: a shorter one, why, and the ways around it."""
     show_shorter(assessment)
-    _show_why(assessment, words)
+    _show_why(assessment, build_words(assessment))
     place = (assessment.case.case_id, assessment.case.revision)
     show_button(tell("cannot"), _skip, (*place, m.key, True), "cannot")
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
 
 
-def _show_what_disagrees(assessment: Assessment, words: Words) -> None:
-    if assessment.diagnosis.contradiction is not None:
-        _show_contradiction(assessment, words)
-    show_doubt(assessment)
+def _is_guided(assessment: Assessment) -> bool:
+    d = assessment.diagnosis
+    return assessment.guidance is not None and d.next is not None and not d.next.again
 
 
-def _tell_title(*, suggested: bool, listed: bool) -> str:
+def _show_title(assessment: Assessment, *, suggested: bool, listed: bool) -> None:
+    """Say where this step comes from: the ladder's list, the guide, the model, or the person."""
+    guidance = assessment.guidance
     if listed:
-        return tell("list_title", left=str(len(find_list())))
-    return tell("next_title") if suggested else tell("something_else")
+        show_note(tell("list_title", left=str(len(find_list()))))
+    elif suggested and guidance is not None and _is_guided(assessment) and guidance.walk.reached == "step":
+        show_guide_title(guidance)
+    else:
+        show_note(tell("next_title") if suggested else tell("something_else"))
 
 
 def _show_beside(beside: tuple[Measurement, ...], words: Words) -> None:

@@ -34,7 +34,7 @@ from diagnostics.wiring import Loop, Site, build_loop
 from .disturbed import find_disturbances
 from .guidance import Guidance, build_guidance, find_guide_answers, follows_guide
 from .ladder import OnTheSameLadder
-from .marks import find_skipped
+from .marks import CLOCK, ON_TEST, find_skipped
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,9 +105,9 @@ def tell_meaning(case: Case) -> str:
     """Return a text that is the same for cases that mean the same: all that ``assess_case`` looks at, and no more."""
     readings = [(r.measurement, sorted(r.where.items()), r.value, r.condition == "absent") for r in case.readings]
     repairs = [(r.fault, r.cured) for r in case.repairs]
-    told = (case.contexts, case.symptom, case.can, sorted(case.meter.items()), sorted(find_skipped(case)))
-    guided = (follows_guide(case), case.guide_answers, [a.caution for a in case.acknowledged])
-    return repr((case.site.model_dump_json(), told, readings, repairs, guided, case.baseline))
+    noted = [a.caution for a in case.acknowledged if not a.caution.startswith((CLOCK, ON_TEST))]
+    told = (case.contexts, case.symptom, case.can, sorted(case.meter.items()), noted)
+    return repr((case.site.model_dump_json(), told, readings, repairs, case.guide_answers, case.baseline))
 
 
 def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:

@@ -15,7 +15,7 @@ Doubt = Literal["", "impossible", "improbable"]
 BEYOND: Final = 1.25
 # Complaints that stand there or not while one measures; the others show only in a test.
 _STANDING: Final = frozenset({"", "constant_trouble", "alarm_with_nothing_there", "will_not_reset", "detectors_dark"})
-_SEEN: Final = frozenset({"panel_shows", "volts", "lamp", "which_dark"})
+_SEEN: Final = frozenset({"panel_shows", "volts", "lamp", "which_dark", "which_lit"})
 
 
 def may_be_absent(case: Case, m: Measurement) -> bool:

@@ -26,6 +26,6 @@ def prepare(case: Case) -> threading.Thread | None:
 
 def _reckon(case: Case) -> None:
     try:
-        assess_case(case)
+        assess_case(case, guided=True)
     except Exception:
         logging.getLogger("ohmward").warning("could not reckon ahead", exc_info=True)

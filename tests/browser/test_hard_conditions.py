@@ -33,7 +33,7 @@ def read_case(hand: Phone, store_url: str) -> Case:
 def begin_module(hand: Phone) -> None:
     """Go to the first step of the invented case with a module: volts at its supply."""
     hand.tap("begin_demo_module")
-    for key in SAFETY:
+    for key in (*SAFETY, "lead"):
         hand.tap(key)
 
 
@@ -159,10 +159,10 @@ def press(hand: Phone, name: str) -> None:
 
 def test_whole_visit_needs_no_mouse(browser: "Browser", app_url: str, store_url: str) -> None:
     hand = Phone(browser, app_url, DESK)
-    for name in ("Cider house", "Looked at", "No release", "Everyone is told", "Noted"):
+    for name in ("Cider house", "Looked at", "No release", "Everyone is told", "Noted", "Let the model lead"):
         press(hand, name)
     steps = 0
-    while hand.page.locator(".st-key-record").count():
+    while hand.has("record"):
         press(hand, "Take this reading")
         press(hand, "Record")
         steps += 1

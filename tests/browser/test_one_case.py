@@ -113,6 +113,8 @@ def _visit(hand: Phone, store_url: str, told: tuple[str, str, str], folder: Path
             hand.picture(f"2-step-{step}", folder)
         hand.tap("record")
         assert len(read_case(hand, store_url).readings) == step
+        if hand.has("list_none"):
+            hand.tap("list_none")
         if step == 2:
             before = hand.read()
             hand.reload()

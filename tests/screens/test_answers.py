@@ -29,6 +29,7 @@ def at_ladder(store: CaseStore) -> Visitor:
     visitor = Visitor(store, start_visit(store, demo, "conductor_open@det5.in+").case_id)
     for key in SAFETY:
         visitor.tap(key)
+    visitor.tap("lead")
     while not assess_case(visitor.case).beside:
         assert len(visitor.case.readings) < 6
         visitor.tap("use ").tap("record")
@@ -40,12 +41,13 @@ def test_module_to_try_hides_a_supply_on_the_wrong_contact_and_ends_there(visito
     for key in SAFETY:
         visitor.tap(key)
     assert find_hidden(visitor.case) == "supply_on_no@reset"
-    for _ in range(6):
-        if not visitor.has("use "):
-            break
-        visitor.tap("use ").tap("record")
+    for _ in range(9):
+        if visitor.has("guide_answer"):
+            visitor.tap("guide_answer")
+        elif visitor.has("use "):
+            visitor.tap("use ").tap("record")
     assert "Put the wires on their right terminals, at the reset relay" in visitor.text
-    assert 2 <= len(visitor.case.readings) <= 7
+    assert 2 <= len(visitor.case.readings) <= 6
 
 
 @pytest.mark.parametrize("typed", ["240", "-48 V"])

@@ -77,7 +77,7 @@ def test_reading_while_the_complaint_was_absent_is_not_weighed() -> None:
 def test_absence_is_asked_only_where_nothing_is_disturbed_and_the_complaint_can_go() -> None:
     every = {m.key: m for m in list_measurements(assess_case(CALL).loop)}
     asked = {m.kind for m in every.values() if may_be_absent(CALL, m)}
-    assert asked == {"panel_shows", "volts", "lamp", "which_dark"}
+    assert asked == {"panel_shows", "volts", "lamp", "which_dark", "which_lit"}
     only_in_a_test = replace(CALL, symptom="no_trouble_with_head_off")
     assert not [m for m in every.values() if may_be_absent(only_in_a_test, m)]
 
@@ -94,6 +94,8 @@ def test_same_meaning_is_told_alike_and_whatever_counts_makes_another() -> None:
     one = replace(CALL, readings=(volts("23.2"),))
     later = replace(one, case_id="x", revision=9, readings=(replace(volts("23.2"), reading_id="other"),))
     assert tell_meaning(one) == tell_meaning(later)
+    clock = Acknowledgement("clock volts|panel.zone1+,panel.zone1-|standby", datetime.now(UTC))
+    assert tell_meaning(replace(one, acknowledged=(clock,))) == tell_meaning(one)
     others = (
         CALL,
         replace(one, readings=(volts("23.3"),)),
@@ -105,6 +107,8 @@ def test_same_meaning_is_told_alike_and_whatever_counts_makes_another() -> None:
         replace(one, meter={"volts": "5 % + 2"}),
         replace(one, repairs=(Repair("fit_head@det3", datetime.now(UTC), cured=False),)),
         replace(one, acknowledged=(Acknowledgement("skip look|panel|standby", datetime.now(UTC)),)),
+        replace(one, acknowledged=(Acknowledgement("led by model", datetime.now(UTC)),)),
+        replace(one, acknowledged=(Acknowledgement("guide constant_trouble/dark=no", datetime.now(UTC)),)),
     )
     told = {tell_meaning(case) for case in (one, *others)}
     assert len(told) == len(others) + 1
