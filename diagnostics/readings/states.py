@@ -1,11 +1,11 @@
 """Words out of volts: what panel, lamps and eyes show, as chances over hypotheses."""
 
-import itertools
+from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from diagnostics.circuit import Settled, find_powered
 from diagnostics.faults import Fault, find_end
@@ -18,9 +18,7 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Chances = tuple[tuple[str, ...], Array]
 _FLOOR_V = 0.02
-# A lamp whose chance of being dark lies this far from 0 and 1 may be seen either way; so many at once are spelt out.
-_DOUBTED = 0.02
-_MOST_DOUBTED = 4
+_SHARES = 15  # into so many equally likely parts what all volts share is cut, where a walk past the lamps is forecast
 Said = tuple[tuple[str, float], ...]
 NORMAL, TROUBLE, ALARM, SUPERVISORY = (STATES.index(s) for s in ("normal", "trouble", "alarm", "supervisory"))
 
@@ -156,26 +154,30 @@ def find_dark_sets(settled: Settled, removed: str) -> list[str]:
 def find_dark_chances(settled: Settled, spreads: Mapping[str, Array]) -> list[Said]:
     """Return which detectors are dark in standby, per column: each list that may well be seen, with its chance.
 
-    A lamp near the volts at which it goes out may be seen either way; ``spreads`` are one sd (V) of each detector's.
+    ``spreads`` are one sd (V) of each detector's volts. What spreads them is shared (a joint's value, the supply), so
+    all are moved together, over a few equally likely shares of it.
     """
     names = [d.name for d in settled.network.loop.detectors]
-    dark = np.stack([find_lamp_chances(settled, n, spreads[n])[1][:, LAMPS.index("dark")] for n in names], axis=1)
-    return [_spell_out(names, row) for row in dark]
+    moved = ndtri((np.arange(_SHARES) + 0.5) / _SHARES)
+    dark = np.stack([_is_dark(settled, n, spreads[n][:, None] * moved[None]) for n in names])
+    return [_spell_out(names, dark[:, column]) for column in range(dark.shape[1])]
 
 
-def _spell_out(names: Sequence[str], dark: Array) -> Said:
-    """Return the lists that may be seen: the likeliest, and those with doubtful lamps seen the other way."""
-    likely = dark > 0.5
-    doubtful = [int(n) for n in np.argsort(-np.minimum(dark, 1 - dark)) if _DOUBTED < dark[n] < 1 - _DOUBTED]
-    found: dict[str, float] = {}
-    for flips in itertools.product((False, True), repeat=min(len(doubtful), _MOST_DOUBTED)):
-        seen, chance = likely.copy(), 1.0
-        for n, flip in zip(doubtful, flips, strict=False):
-            seen[n] ^= flip
-            chance *= dark[n] if seen[n] else 1 - dark[n]
-        found[write_dark_set([n for n, off in zip(names, seen, strict=True) if off])] = chance
-    total = sum(found.values())
-    return tuple((text, float(chance / total)) for text, chance in found.items())
+def _is_dark(settled: Settled, name: str, moved_v: Array) -> Flags:
+    """Return whether a detector is dark with its volts moved, (column, share)."""
+    d = next(d for d in settled.network.loop.detectors if d.name == name)
+    across = settled.volts(d.plus, d.minus)
+    across = np.abs(across) if d.either_way else across
+    there = ~settled.signal(f"{name}.dead") & ~settled.signal(f"{name}.head_off")
+    lit = there[:, None] & (across[:, None] + moved_v >= d.powered_v)
+    dark: Flags = ~lit & ~settled.signal(f"{name}.latched")[:, None]
+    return dark
+
+
+def _spell_out(names: Sequence[str], dark: Flags) -> Said:
+    """Return each list of dark detectors that occurs over the shares, (detector, share), and how often."""
+    seen = Counter(write_dark_set([n for n, off in zip(names, one, strict=True) if off]) for one in dark.T)
+    return tuple((text, count / dark.shape[1]) for text, count in seen.items())
 
 
 def find_lit_sets(settled: Settled) -> list[str]:
