@@ -129,13 +129,14 @@ def _follow(network: Network, signals: Flags, volts: Array, held: Flags) -> Flag
     wanted = signals.copy()
     row = {name: n for n, name in enumerate(network.loop.signals)}
     busy = np.zeros(signals.shape[1], dtype=np.bool_)
+    hurried = signals[row["panel.short_reset"]] & ~signals[row["panel.down"]]  # power is back before a latch lets go
     for d in network.loop.detectors:
         across = _across(network, volts, d.plus, d.minus)
         across = np.abs(across) if d.either_way else across
         there = ~signals[row[f"{d.name}.dead"]] & ~signals[row[f"{d.name}.head_off"]]
         latched = row[f"{d.name}.latched"]
         sets = signals[row[f"{d.name}.smoke"]] & (across >= d.powered_v)
-        wanted[latched] = (signals[latched] | sets) & (across >= d.release_v) & there
+        wanted[latched] = (signals[latched] | sets) & ((across >= d.release_v) | hurried) & there
         wanted[latched] = np.where(held[latched], signals[latched], wanted[latched])
         busy |= wanted[latched] != signals[latched]
     for relay in network.loop.relays:

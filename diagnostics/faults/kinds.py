@@ -13,12 +13,34 @@ from diagnostics.wiring import (
     Loop,
     Move,
     Remove,
-    Reset,
     SetResistance,
-    Style,
 )
 
 from .data import read_catalogue
+from .places import (
+    find_end,
+    list_before_end,
+    list_before_end_relay,
+    list_cores,
+    list_detectors,
+    list_end_relay,
+    list_ends,
+    list_module,
+    list_module_with_both,
+    list_outputs,
+    list_pairs,
+    list_panel,
+    list_panel_with_aux,
+    list_panel_with_both,
+    list_panel_with_rating,
+    list_panel_with_reset,
+    list_panel_with_switch,
+    list_reset,
+    list_reversible,
+    list_two_wire_end,
+    list_unused_zones,
+    list_zones,
+)
 
 Build = Callable[[Loop, str, float], Edits]
 Places = Callable[[Loop], tuple[str, ...]]
@@ -26,6 +48,8 @@ SHORT_OHM = 0.01
 BRIDGE_OHM = 0.01
 LOW_SHARE = 0.35  # auxiliary volts that no detector works on any more; invented
 OVERLOADED_SHARE = 0.002  # what is left of a rating for those who are on it; invented
+FEEDS = ("source.supply", "source.switched", "source.aux")  # what feeds detectors or module, the first that is there
+SWITCHES = ("source.switched", "contact.switched-")  # what drops by itself on reset
 FIRE_RUN = ("wire.module.fire+", "wire.module.fire-")
 CO_RUN = ("wire.module.co+", "wire.module.co-")
 
@@ -38,91 +62,6 @@ class FaultKind:
     places: Places
     build: Build
     values: str = ""
-
-
-def _ends(loop: Loop) -> tuple[str, ...]:
-    return tuple(place for place in loop.end_resistors if not place.startswith("module."))
-
-
-def _outputs(loop: Loop) -> tuple[str, ...]:
-    return tuple(place for place in loop.end_resistors if place.startswith("module."))
-
-
-def _detectors(loop: Loop) -> tuple[str, ...]:
-    return tuple(d.name for d in loop.detectors)
-
-
-def _cores(loop: Loop) -> tuple[str, ...]:
-    """Every conductor; the minus of a module's supply has a kind of its own."""
-    names = (name.removeprefix("wire.") for pair in loop.pairs.values() for name in pair)
-    return tuple(name for name in names if name != "module.in-")
-
-
-def _pairs(loop: Loop) -> tuple[str, ...]:
-    return tuple(loop.pairs)
-
-
-def _reset(loop: Loop) -> tuple[str, ...]:
-    return ("reset",) if any(r.name == "reset" for r in loop.relays) else ()
-
-
-def _panel_with_reset(loop: Loop) -> tuple[str, ...]:
-    return ("panel",) if _reset(loop) else ()
-
-
-def _before_end(loop: Loop) -> tuple[str, ...]:
-    """Every detector but the last of its pair; and the start, where there is only one pair to start from."""
-    last = {_find_end(loop, d.name): d.name for d in loop.detectors}
-    some = tuple(d.name for d in loop.detectors if d.name not in last.values())
-    return ("module" if loop.module else "panel", *some) if _ends(loop) == ("end",) else some
-
-
-def _find_end(loop: Loop, name: str) -> str:
-    """Return the place of the end resistor of the pair on which a detector reports."""
-    senses = next((d.senses for d in loop.detectors if d.name == name), "")
-    return f"end_{senses}" if f"end_{senses}" in loop.end_resistors else "end"
-
-
-def _two_wire_end(loop: Loop) -> tuple[str, ...]:
-    return ("end",) if loop.spec.style.is_two_wire else ()
-
-
-def _reversible(loop: Loop) -> tuple[str, ...]:
-    if loop.module is None:
-        return ("panel", *_detectors(loop))
-    return ("module", *(("module.loop",) if loop.spec.style.is_two_wire else ()), *_detectors(loop))
-
-
-def _module(loop: Loop) -> tuple[str, ...]:
-    return ("module",) if loop.module else ()
-
-
-def _module_with_both(loop: Loop) -> tuple[str, ...]:
-    return ("module",) if loop.module and loop.spec.co_zone else ()
-
-
-def _panel_with_both(loop: Loop) -> tuple[str, ...]:
-    return ("panel",) if len(loop.zones) == 2 else ()
-
-
-def _zones(loop: Loop) -> tuple[str, ...]:
-    return tuple(z.name for z in loop.zones)
-
-
-def _end_relay(loop: Loop) -> tuple[str, ...]:
-    return ("end",) if "endrelay.coil" in loop.by_name else ()
-
-
-def _before_end_relay(loop: Loop) -> tuple[str, ...]:
-    return _detectors(loop)[:-1] if _end_relay(loop) else ()
-
-
-def _panel_with_aux(loop: Loop) -> tuple[str, ...]:
-    return () if loop.spec.style is Style.TWO_WIRE_ZONE or loop.spec.reset is Reset.SEPARATE_SUPPLY else ("panel",)
-
-
-def _panel_with_rating(loop: Loop) -> tuple[str, ...]:
-    return ("panel",) if "source.switched" in loop.by_name else ()
 
 
 def _end_missing(loop: Loop, place: str, _ohm: float) -> Edits:
@@ -149,7 +88,7 @@ def _end_before(loop: Loop, place: str, _ohm: float) -> Edits:
     cores = ("+", "-") if loop.spec.style.is_two_wire else ("_a", "_b")
     at_start = place in {"panel", "module"}
     ends = (first, f"{first[:-1]}-") if at_start else (f"{place}.out{cores[0]}", f"{place}.out{cores[1]}")
-    name = loop.end_resistors[_find_end(loop, place)]
+    name = loop.end_resistors[find_end(loop, place)]
     return (Move(name, "a", ends[0]), Move(name, "b", ends[1]))
 
 
@@ -244,6 +183,17 @@ def _bypassed(_loop: Loop, _place: str, _ohm: float) -> Edits:
     return (Add(Element("bridge.reset", Kind.JOINT, "reset.com", "reset.nc", BRIDGE_OHM)),)
 
 
+def _never_drops(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Let the output that should drop on reset stay as it is."""
+    switch = next(loop.by_name[n] for n in SWITCHES if n in loop.by_name)
+    gates = tuple(gate for gate in switch.gates if gate.signal != "panel.reset")
+    return (Remove(switch.name), Add(replace(switch, name=f"{switch.name}.on", gates=gates)))
+
+
+def _welded(_loop: Loop, _place: str, _ohm: float) -> Edits:
+    return (Add(Element("weld.reset", Kind.JOINT, "reset.com", "reset.nc", BRIDGE_OHM)),)
+
+
 def _not_assigned(_loop: Loop, _place: str, _ohm: float) -> Edits:
     return (Remove("source.reset"),)
 
@@ -253,6 +203,15 @@ def _end_relay_missing(loop: Loop, _place: str, _ohm: float) -> Edits:
     core = loop.by_name["endrelay.joint.com"].a
     resistor = next(name for name in loop.end_resistors.values() if loop.by_name[name].a == "endrelay.no")
     return (Remove("endrelay.joint+"), Remove("endrelay.joint-"), Move(resistor, "a", core))
+
+
+def _end_relay_wrong_contact(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Land the end resistor on the contact that is open while the relay is operated."""
+    resistor = next(name for name in loop.end_resistors.values() if loop.by_name[name].a == "endrelay.no")
+    closed = loop.by_name["endrelay.contact"]
+    gates = tuple(replace(gate, when=not gate.when) for gate in closed.gates)
+    other = replace(closed, name="endrelay.contact.nc", b="endrelay.nc", gates=gates)
+    return (Add(other), Move(resistor, "a", "endrelay.nc"))
 
 
 def _end_relay_before(_loop: Loop, place: str, _ohm: float) -> Edits:
@@ -273,17 +232,20 @@ def _exchange(one: tuple[str, str], two: tuple[str, str], end: str) -> Build:
 
 
 def _zones_exchanged(loop: Loop, place: str, ohm: float) -> Edits:
-    first, second = (z.name for z in loop.zones)
-    pairs = [(f"landing.{z}+", f"landing.{z}-") for z in (first, second)]
+    pairs = [(f"landing.{z}+", f"landing.{z}-") for z in (loop.spec.zone, loop.spec.co_zone)]
     return _exchange(pairs[0], pairs[1], "a")(loop, place, ohm)
 
 
-def _aux_dead(_loop: Loop, _place: str, _ohm: float) -> Edits:
-    return (Remove("source.aux"),)
+def _find_feed(loop: Loop) -> Element:
+    return next(loop.by_name[name] for name in FEEDS if name in loop.by_name)
+
+
+def _aux_dead(loop: Loop, _place: str, _ohm: float) -> Edits:
+    return (Remove(_find_feed(loop).name),)
 
 
 def _aux_low(loop: Loop, _place: str, _ohm: float) -> Edits:
-    return _replace_source(loop.by_name["source.aux"], LOW_SHARE, 1.0)
+    return _replace_source(_find_feed(loop), LOW_SHARE, 1.0)
 
 
 def _overloaded(loop: Loop, _place: str, _ohm: float) -> Edits:
@@ -305,44 +267,55 @@ def _replace_source(source: Element, volts_share: float, limit_share: float) -> 
 KINDS: dict[str, FaultKind] = {
     kind.name: kind
     for kind in (
-        FaultKind("end_resistor_missing", _ends, _end_missing),
-        FaultKind("end_resistor_wrong", _ends, _end_wrong, "end_resistor_ohm"),
-        FaultKind("end_resistor_twice", _ends, _end_twice),
-        FaultKind("end_resistor_in_series", _ends, _end_in_series),
-        FaultKind("end_resistor_before_end", _before_end, _end_before),
-        FaultKind("end_resistor_on_in", _two_wire_end, _end_on_in),
-        FaultKind("conductor_open", _cores, _conductor_open),
-        FaultKind("pair_short", _pairs, _short),
-        FaultKind("joint_resistive", _cores, _joint, "joint_ohm"),
-        FaultKind("leak", _pairs, _leak, "leak_ohm"),
-        FaultKind("polarity_reversed", _reversible, _polarity),
-        FaultKind("in_out_swapped", _detectors, _in_out),
-        FaultKind("head_off", _detectors, _hold("head_off")),
-        FaultKind("detector_dead", _detectors, _hold("dead")),
-        FaultKind("supply_on_no", _reset, _on_no),
-        FaultKind("com_not_fed", _reset, _com_not_fed),
-        FaultKind("reset_bypassed", _reset, _bypassed),
-        FaultKind("reset_relay_never_operates", _reset, _hold("operated", value=False)),
-        FaultKind("relay_held", _reset, _hold("operated")),
-        FaultKind("reset_not_assigned", _panel_with_reset, _not_assigned),
-        FaultKind("end_relay_dead", _end_relay, lambda _loop, _place, _ohm: (Hold("endrelay.operated", value=False),)),
-        FaultKind("end_relay_missing", _end_relay, _end_relay_missing),
-        FaultKind("end_relay_before_end", _before_end_relay, _end_relay_before),
-        FaultKind("aux_dead", _panel_with_aux, _aux_dead),
-        FaultKind("aux_low", _panel_with_aux, _aux_low),
-        FaultKind("output_overloaded", _panel_with_rating, _overloaded),
-        FaultKind("panel_resistor_missing", _outputs, _end_missing),
-        FaultKind("panel_resistor_wrong", _outputs, _end_wrong, "end_resistor_ohm"),
-        FaultKind("module_dead", _module, _module_dead),
-        FaultKind("supply_minus_missing", _module, _minus_missing),
-        FaultKind("outputs_exchanged", _module_with_both, _exchange(FIRE_RUN, CO_RUN, "b")),
-        FaultKind("zones_exchanged", _panel_with_both, _zones_exchanged),
-        FaultKind("zone_settings_exchanged", _panel_with_both, _hold("exchanged")),
-        FaultKind("zone_bypassed", _zones, _hold("bypassed")),
-        FaultKind("zone_unsupervised", _zones, _hold("unsupervised")),
-        FaultKind("two_detector_rule", _zones, _hold("verifies")),
-        FaultKind("zone_kind_wrong", _zones, _hold("miskind")),
-        FaultKind("zone_resistor_setting", _zones, _hold("faulty")),
-        FaultKind("zone_input_damaged", _zones, _hold("faulty")),
+        FaultKind("end_resistor_missing", list_ends, _end_missing),
+        FaultKind("end_resistor_wrong", list_ends, _end_wrong, "end_resistor_ohm"),
+        FaultKind("end_resistor_twice", list_ends, _end_twice),
+        FaultKind("end_resistor_in_series", list_ends, _end_in_series),
+        FaultKind("end_resistor_before_end", list_before_end, _end_before),
+        FaultKind("end_resistor_on_in", list_two_wire_end, _end_on_in),
+        FaultKind("conductor_open", list_cores, _conductor_open),
+        FaultKind("pair_short", list_pairs, _short),
+        FaultKind("joint_resistive", list_cores, _joint, "joint_ohm"),
+        FaultKind("leak", list_pairs, _leak, "leak_ohm"),
+        FaultKind("polarity_reversed", list_reversible, _polarity),
+        FaultKind("in_out_swapped", list_detectors, _in_out),
+        FaultKind("head_off", list_detectors, _hold("head_off")),
+        FaultKind("detector_dead", list_detectors, _hold("dead")),
+        FaultKind("detector_stuck", list_detectors, _hold("smoke")),
+        FaultKind("supply_on_no", list_reset, _on_no),
+        FaultKind("com_not_fed", list_reset, _com_not_fed),
+        FaultKind("reset_bypassed", list_reset, _bypassed),
+        FaultKind("contact_welded", list_reset, _welded),
+        FaultKind("reset_relay_never_operates", list_reset, _hold("operated", value=False)),
+        FaultKind("relay_held", list_reset, _hold("operated")),
+        FaultKind("reset_not_assigned", list_panel_with_reset, _not_assigned),
+        FaultKind("reset_wrong_position", list_panel_with_reset, _not_assigned),
+        FaultKind("reset_wrong_area", list_panel_with_reset, _not_assigned),
+        FaultKind("output_never_drops", list_panel_with_switch, _never_drops),
+        FaultKind("reset_too_short", list_panel, _hold("short_reset")),
+        FaultKind(
+            "end_relay_dead", list_end_relay, lambda _loop, _place, _ohm: (Hold("endrelay.operated", value=False),)
+        ),
+        FaultKind("end_relay_missing", list_end_relay, _end_relay_missing),
+        FaultKind("end_relay_wrong_contact", list_end_relay, _end_relay_wrong_contact),
+        FaultKind("end_relay_before_end", list_before_end_relay, _end_relay_before),
+        FaultKind("aux_dead", list_panel_with_aux, _aux_dead),
+        FaultKind("aux_low", list_panel_with_aux, _aux_low),
+        FaultKind("output_overloaded", list_panel_with_rating, _overloaded),
+        FaultKind("panel_resistor_missing", list_outputs, _end_missing),
+        FaultKind("panel_resistor_wrong", list_outputs, _end_wrong, "end_resistor_ohm"),
+        FaultKind("module_dead", list_module, _module_dead),
+        FaultKind("supply_minus_missing", list_module, _minus_missing),
+        FaultKind("outputs_exchanged", list_module_with_both, _exchange(FIRE_RUN, CO_RUN, "b")),
+        FaultKind("zones_exchanged", list_panel_with_both, _zones_exchanged),
+        FaultKind("zone_settings_exchanged", list_panel_with_both, _hold("exchanged")),
+        FaultKind("zone_bypassed", list_zones, _hold("bypassed")),
+        FaultKind("zone_unsupervised", list_zones, _hold("unsupervised")),
+        FaultKind("two_detector_rule", list_zones, _hold("verifies")),
+        FaultKind("zone_kind_wrong", list_zones, _hold("miskind")),
+        FaultKind("unused_zone_on", list_unused_zones, _hold("bypassed", value=False)),
+        FaultKind("display_latched", list_zones, _hold("display")),
+        FaultKind("zone_resistor_setting", list_zones, _hold("faulty")),
+        FaultKind("zone_input_damaged", list_zones, _hold("faulty")),
     )
 }

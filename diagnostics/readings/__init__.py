@@ -5,6 +5,7 @@ from .forecast import Bench, Faults, Forecast, find_leads
 from .measurement import (
     AS_IT_SHOULD_BE,
     LAMPS,
+    LISTED,
     SETTING_WRONG,
     STATES,
     TESTS,
@@ -27,6 +28,7 @@ from .value import parse_value
 __all__ = [
     "AS_IT_SHOULD_BE",
     "LAMPS",
+    "LISTED",
     "SETTING_WRONG",
     "STATES",
     "TESTS",

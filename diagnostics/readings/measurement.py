@@ -16,6 +16,8 @@ STATES = ("normal", "trouble", "alarm", "supervisory")
 LAMPS = ("lit", "dark", "alarm")
 TESTS = ("reports_and_clears", "reports_and_stays", "no_report", "alarm_already", "reports_wrong_zone")
 CLICKS = ("clicks", "silent")
+# Kinds that answer with a list of detectors.
+LISTED = frozenset({"which_dark", "dark_with_head_off", "which_lit"})
 AS_IT_SHOULD_BE = "as_it_should_be"
 SETTING_WRONG = "setting_wrong"
 _TOKENS = {
@@ -62,7 +64,7 @@ class Measurement:
     @property
     def tools(self) -> frozenset[Tool]:
         """Return what it needs, a ladder at every detector included."""
-        climbs = self.place != "panel" and self.kind not in {"lamp", "which_dark"}
+        climbs = self.place != "panel" and self.kind not in {"lamp", "which_dark", "which_lit"}
         ladder: set[Tool] = {"ladder"} if climbs else set()
         return frozenset(ladder | set(self.data.tools))
 
@@ -105,7 +107,7 @@ def list_tokens(measurement: Measurement, loop: Loop) -> tuple[str, ...]:
 
     Where the answer is a list of detectors, the words are ``none`` and their names.
     """
-    if measurement.kind in {"which_dark", "dark_with_head_off"}:
+    if measurement.kind in LISTED:
         return ("none", *(d.name for d in loop.detectors))
     return list_kind_words(measurement.kind)
 
@@ -152,17 +154,18 @@ def list_measurements(loop: Loop) -> tuple[Measurement, ...]:
 
 def _list_at_panel(loop: Loop) -> list[Measurement]:
     zones = [z.name for z in loop.zones] if len(loop.zones) > 1 else ["panel"]
-    right_ohm = loop.site.zones[loop.zones[0].name].end_resistor
-    known = Mode("known_resistor", resistance_ohm=right_ohm)
+    first = loop.site.zones[loop.zones[0].name]
+    known = {z: Mode("known_resistor", resistance_ohm=loop.site.zones.get(z, first).end_resistor) for z in zones}
     found = [Measurement("panel_shows", at=z) for z in zones]
     found += [Measurement("volts", red=r, black=b, place=find_place(r, loop)) for r, b in loop.meter_points]
     for pair in list_lifted_pairs(loop):
         lifted = find_lifted_mode(loop, pair[0])
         found += [Measurement("ohms", lifted, red=r, black=b) for r, b in (pair, pair[::-1])]
-    found += [Measurement("known_resistor", known, at=z) for z in zones]
+    found += [Measurement("known_resistor", known[z], at=z) for z in zones]
     found += [Measurement("settings", at="panel"), Measurement("look", at="panel")]
     found += _list_in_reset(loop)
     found += [Measurement("look", at="module")] if loop.module else []
+    found.append(Measurement("which_lit", at="loop", visits=len(loop.detectors)))
     if all(d.lamp != "dark" for d in loop.detectors):
         found.append(Measurement("which_dark", at="loop", visits=len(loop.detectors)))
     return found

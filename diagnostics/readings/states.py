@@ -1,13 +1,14 @@
 """Words out of volts: what panel, lamps and eyes show, as chances over hypotheses."""
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from diagnostics.circuit import Settled, find_powered
-from diagnostics.faults import Fault
+from diagnostics.faults import Fault, find_end
 from diagnostics.wiring import Loop, Zone
 
 from .data import read_table
@@ -17,6 +18,8 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Chances = tuple[tuple[str, ...], Array]
 _FLOOR_V = 0.02
+_SHARES = 15  # into so many equally likely parts what all volts share is cut, where a walk past the lamps is forecast
+Said = tuple[tuple[str, float], ...]
 NORMAL, TROUBLE, ALARM, SUPERVISORY = (STATES.index(s) for s in ("normal", "trouble", "alarm", "supervisory"))
 
 
@@ -26,17 +29,21 @@ def blur(chance: Array, misread: float) -> Array:
     return blurred
 
 
-def find_zone_chances(settled: Settled, name: str = "", *, exact: bool = False) -> Chances:
+def find_zone_chances(
+    settled: Settled, name: str = "", *, exact: bool = False, spreads: Mapping[str, Array] | None = None
+) -> Chances:
     """Return the chances of each state of a zone, (column, state).
 
     Without a name it is what the panel as a whole shows: alarm if any zone is, else supervisory, else trouble.
-    ``exact`` takes thresholds as sharp.
+    ``exact`` takes thresholds as sharp. ``spreads`` are one sd (V) of the volts of each zone, (column,).
     """
     zones = settled.network.loop.zones
-    each = [_find_one(settled, zone, exact=exact) for zone in zones]
-    if len(each) == 2:
+    each = [_find_one(settled, zone, (spreads or {}).get(zone.name, 0.0), exact=exact) for zone in zones]
+    spec = settled.network.loop.spec
+    if spec.co_zone is not None:
+        one, two = ([z.name for z in zones].index(n) for n in (spec.zone, spec.co_zone))
         swapped = settled.signal("panel.exchanged")[:, None]
-        each = [np.where(swapped, each[1], each[0]), np.where(swapped, each[0], each[1])]
+        each[one], each[two] = np.where(swapped, each[two], each[one]), np.where(swapped, each[one], each[two])
     if name:
         return STATES, each[[z.name for z in zones].index(name)]
     normal = np.prod([c[:, NORMAL] for c in each], axis=0)
@@ -46,12 +53,13 @@ def find_zone_chances(settled: Settled, name: str = "", *, exact: bool = False) 
     return STATES, np.clip(np.stack(whole, axis=1), 0.0, 1.0)
 
 
-def _find_one(settled: Settled, zone: Zone, *, exact: bool) -> Array:
+def _find_one(settled: Settled, zone: Zone, spread_v: Array | float, *, exact: bool) -> Array:
     """Read a zone's volts by its bands, then do with it what the panel's memory and settings do."""
-    chance = _by_band(zone, settled.volts(zone.plus, zone.minus), exact=exact)
+    chance = _by_band(zone, settled.volts(zone.plus, zone.minus), spread_v, exact=exact)
     chance[settled.signal(f"{zone.name}.latched")] = np.eye(len(STATES))[ALARM]
     faulty, verifies = settled.signal(f"{zone.name}.faulty"), settled.signal(f"{zone.name}.verifies")
-    _pour(chance, NORMAL, TROUBLE, faulty)
+    stale = settled.signal(f"{zone.name}.display") & ~settled.signal(f"{zone.name}.known")  # that step has a reset
+    _pour(chance, NORMAL, TROUBLE, faulty | stale)
     _pour(chance, TROUBLE, NORMAL, settled.signal(f"{zone.name}.unsupervised"))
     _pour(chance, ALARM, NORMAL, verifies)
     _pour(chance, ALARM, SUPERVISORY, settled.signal(f"{zone.name}.miskind"))
@@ -64,9 +72,9 @@ def _pour(chance: Array, source: int, goal: int, where: Flags) -> None:
     chance[where, source] = 0.0
 
 
-def _by_band(zone: Zone, across: Array, *, exact: bool) -> Array:
+def _by_band(zone: Zone, across: Array, spread_v: Array | float, *, exact: bool) -> Array:
     """Spread the zone volts over the bands: the share of a threshold that is uncertain stands in the data."""
-    sd = 1e-9 if exact else read_table().threshold_share * np.abs(across) + _FLOOR_V
+    sd = 1e-9 if exact else np.hypot(read_table().threshold_share * np.abs(across) + _FLOOR_V, spread_v)
     chance = np.zeros((across.size, len(STATES)))
     for band in zone.bands:
         inside = ndtr((band.high_v - across) / sd) - ndtr((band.low_v - across) / sd)
@@ -75,21 +83,21 @@ def _by_band(zone: Zone, across: Array, *, exact: bool) -> Array:
     return whole
 
 
-def find_lamp_chances(settled: Settled, name: str) -> Chances:
-    """Return the chances of lit, dark and alarm for one detector's lamp, (column, lamp)."""
-    lit = _powered_chance(settled, name)
+def find_lamp_chances(settled: Settled, name: str, spread_v: Array | float = 0.0) -> Chances:
+    """Return the chances of lit, dark and alarm for one detector's lamp, (column, lamp); one sd (V) of its volts."""
+    lit = _powered_chance(settled, name, spread_v)
     latched = settled.signal(f"{name}.latched")
     chance = np.stack([lit, 1 - lit, np.zeros_like(lit)], axis=1)
     chance[latched] = [0.0, 0.0, 1.0]
     return LAMPS, chance
 
 
-def _powered_chance(settled: Settled, name: str) -> Array:
+def _powered_chance(settled: Settled, name: str, spread_v: Array | float) -> Array:
     detector = next(d for d in settled.network.loop.detectors if d.name == name)
     across = settled.volts(detector.plus, detector.minus)
     across = np.abs(across) if detector.either_way else across
     there = ~settled.signal(f"{name}.dead") & ~settled.signal(f"{name}.head_off")
-    sd = read_table().threshold_share * detector.powered_v
+    sd = np.hypot(read_table().threshold_share * detector.powered_v, spread_v)
     return np.where(there, ndtr((across - detector.powered_v) / sd), 0.0)
 
 
@@ -122,7 +130,8 @@ def _is_held(alarmed: Settled, resetting: Settled, name: str) -> Flags:
     detector = next(d for d in alarmed.network.loop.detectors if d.name == name)
     across = resetting.volts(detector.plus, detector.minus)
     across = np.abs(across) if detector.either_way else across
-    held: Flags = alarmed.signal(f"{name}.latched") & (across >= detector.release_v)
+    stays = (across >= detector.release_v) | alarmed.signal("panel.short_reset")
+    held: Flags = alarmed.signal(f"{name}.latched") & stays
     return held
 
 
@@ -142,8 +151,44 @@ def find_dark_sets(settled: Settled, removed: str) -> list[str]:
     return [write_dark_set([n for n, off in zip(names, row, strict=True) if off]) for row in dark]
 
 
+def find_dark_chances(settled: Settled, spreads: Mapping[str, Array]) -> list[Said]:
+    """Return which detectors are dark in standby, per column: each list that may well be seen, with its chance.
+
+    ``spreads`` are one sd (V) of each detector's volts. What spreads them is shared (a joint's value, the supply), so
+    all are moved together, over a few equally likely shares of it.
+    """
+    names = [d.name for d in settled.network.loop.detectors]
+    moved = ndtri((np.arange(_SHARES) + 0.5) / _SHARES)
+    dark = np.stack([_is_dark(settled, n, spreads[n][:, None] * moved[None]) for n in names])
+    return [_spell_out(names, dark[:, column]) for column in range(dark.shape[1])]
+
+
+def _is_dark(settled: Settled, name: str, moved_v: Array) -> Flags:
+    """Return whether a detector is dark with its volts moved, (column, share)."""
+    d = next(d for d in settled.network.loop.detectors if d.name == name)
+    across = settled.volts(d.plus, d.minus)
+    across = np.abs(across) if d.either_way else across
+    there = ~settled.signal(f"{name}.dead") & ~settled.signal(f"{name}.head_off")
+    lit = there[:, None] & (across[:, None] + moved_v >= d.powered_v)
+    dark: Flags = ~lit & ~settled.signal(f"{name}.latched")[:, None]
+    return dark
+
+
+def _spell_out(names: Sequence[str], dark: Flags) -> Said:
+    """Return each list of dark detectors that occurs over the shares, (detector, share), and how often."""
+    seen = Counter(write_dark_set([n for n, off in zip(names, one, strict=True) if off]) for one in dark.T)
+    return tuple((text, count / dark.shape[1]) for text, count in seen.items())
+
+
+def find_lit_sets(settled: Settled) -> list[str]:
+    """Return which detectors' lamps show alarm, one text per column (see ``write_dark_set``)."""
+    names = [d.name for d in settled.network.loop.detectors]
+    lit = np.stack([settled.signal(f"{n}.latched") for n in names], axis=1)
+    return [write_dark_set([n for n, on in zip(names, row, strict=True) if on]) for row in lit]
+
+
 def write_dark_set(names: Sequence[str]) -> str:
-    """Return the answer to *which others are dark*: names in order, separated by commas, or ``none``."""
+    """Return a list of detectors as an answer: names in order, separated by commas, or ``none``."""
     return ",".join(sorted(names, key=lambda n: int(n.removeprefix("det")))) or "none"
 
 
@@ -169,11 +214,20 @@ def _add_sights(row: Array, tokens: tuple[str, ...], faults: Sequence[Fault]) ->
     row[0] += rest
 
 
+def _find_far_end(place: str, loop: Loop) -> str:
+    """Return where the pair ends on which a fault is: at its last detector, or at the module when it has none."""
+    pair = place if place in loop.end_resistors else find_end(loop, place)
+    where = loop.by_name[loop.end_resistors[pair]].a.partition(".")[0] if pair in loop.end_resistors else ""
+    if where == "field":  # no detector on it: the resistor sits where the pair begins
+        return "module" if loop.module else "panel"
+    return where if where == "module" or loop.find_detector(where) else loop.detectors[-1].name
+
+
 def find_look_place(fault: Fault, loop: Loop) -> str:
     """Return where a look finds a fault: ``panel``, ``reset`` or a detector."""
     match fault.data.sees.at:
         case "end":
-            return loop.detectors[-1].name
+            return _find_far_end(fault.place, loop)
         case "reset" | "panel":
             return fault.data.sees.at
         case _:

@@ -6,7 +6,7 @@ from diagnostics.errors import QuantityError, find_nearest
 from diagnostics.units import parse_quantity
 from diagnostics.wiring import Loop
 
-from .measurement import Measurement, list_tokens
+from .measurement import LISTED, Measurement, list_tokens
 from .states import write_dark_set
 
 # Words that people use for the same thing.
@@ -41,7 +41,7 @@ def parse_value(measurement: Measurement, loop: Loop, text: str) -> float | str:
     if measurement.unit:
         return parse_quantity(text, measurement.unit)
     plain = re.sub(r"[\s-]+", "_", text.strip().lower())
-    if measurement.kind in {"which_dark", "dark_with_head_off"}:
+    if measurement.kind in LISTED:
         return _parse_dark(measurement, loop, text)
     tokens = list_tokens(measurement, loop)
     plain = _SAME.get(measurement.kind, {}).get(plain, plain)

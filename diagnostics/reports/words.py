@@ -180,7 +180,7 @@ class Words:
     def ask(self, measurement: Measurement) -> str:
         """Return the question that a measurement is."""
         asked = getattr(self.table.ask[measurement.kind], self.listener).format(**self._list_terms(measurement))
-        mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit == "V" else ""
+        mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit else ""
         return f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
 
     def _list_terms(self, m: Measurement) -> dict[str, str]:

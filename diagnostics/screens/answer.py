@@ -7,7 +7,7 @@ import streamlit as st
 
 from diagnostics.cases import Reading, build_reading_id
 from diagnostics.errors import DiagnosticsError
-from diagnostics.readings import Measurement, list_tokens, parse_value
+from diagnostics.readings import LISTED, Measurement, list_tokens, parse_value
 from diagnostics.reports import Words, format_wait
 from diagnostics.visit import (
     Assessment,
@@ -38,7 +38,6 @@ from .session import (
     write_problem,
 )
 
-_SETS = {"which_dark", "dark_with_head_off"}
 _NONE = "none"
 _CLOCK = ":material/timer:"
 
@@ -71,11 +70,18 @@ def _show_field(m: Measurement, words: Words, field: str) -> None:
             st.button(tell("meter_over"), key=f"over {field}", on_click=guarded(_fill), args=(field, "OL"))
         return
     tokens = list_tokens(m, words.loop)
-    if m.kind in _SETS:
+    if m.kind in LISTED:
         tokens = tuple(t for t in tokens if t != m.at)
-        names = {t: tell("none_dark") if t == _NONE else plain(words.detector(t)) for t in tokens}
+        lit = m.kind == "which_lit"
+        none = tell("none_lit") if lit else tell("none_dark")
+        names = {t: none if t == _NONE else plain(words.detector(t)) for t in tokens}
         st.pills(
-            tell("answer_dark"), tokens, selection_mode="multi", key=field, wrap=True, format_func=names.__getitem__
+            tell("answer_lit") if lit else tell("answer_dark"),
+            tokens,
+            selection_mode="multi",
+            key=field,
+            wrap=True,
+            format_func=names.__getitem__,
         )
         return
     names = {t: plain(words.answer(t)) for t in tokens}
@@ -134,7 +140,7 @@ def _show_hidden(assessment: Assessment, m: Measurement, field: str) -> None:
     text = simulate_reading(assessment.loop, hidden, m)
     value = parse_value(m, assessment.loop, text)
     show_alert("info", f"{tell('demo_answer')}: **{plain(words.value(m, value))}**")
-    chosen: object = text.split(",") if m.kind in _SETS else text
+    chosen: object = text.split(",") if m.kind in LISTED else text
     st.button(tell("demo_use"), key=f"use {field}", on_click=guarded(_take), args=(field, chosen), width="stretch")
 
 

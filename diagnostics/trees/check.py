@@ -12,11 +12,11 @@ import networkx as nx
 
 from diagnostics.errors import Finding, QuantityError, Severity, find_nearest
 from diagnostics.faults import KINDS
-from diagnostics.readings import list_cautions, read_table
+from diagnostics.readings import LISTED, list_cautions, read_table
 from diagnostics.reasoning import SYMPTOMS
 from diagnostics.source import Document, TreePath
 
-from .conditions import LISTED, OHMS_BANDS, WIRING, list_words, parse_condition
+from .conditions import OHMS_BANDS, WIRING, list_words, parse_condition
 from .places import ACROSS, AT
 from .schema import End, GuideFile, Part, Step
 

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from diagnostics.errors import QuantityError, find_nearest
-from diagnostics.readings import Measurement, list_kind_words, read_table
+from diagnostics.readings import LISTED, Measurement, list_kind_words, read_table
 from diagnostics.units import parse_quantity
 
 # Bands beside what this loop shows when it is sound; those of a zone's own window come from the panel's profile.
@@ -14,7 +14,6 @@ VOLTS_BANDS = ("minus", "dead", "low", "right", "high")
 OHMS_BANDS = ("shorted", "low", "right", "high", "open")
 ZONE_BANDS = ("short", "alarm", "in_between", "normal", "open")
 LISTS = ("none", "all", "far_ones", "some")
-LISTED = frozenset({"which_dark", "dark_with_head_off", "which_lit"})
 WIRING = ("module", "zone_loop", "two_wire", "four_wire", "end_relay", "reset_relay", "co_zone", "reset_from_panel")
 # A reading counts as *right* within so many standard deviations of spread and meter together, or this share.
 RIGHT_SDS = 3.0

@@ -8,7 +8,7 @@ from .field import wire_four_wire_chain, wire_two_wire_chain
 from .loop import Loop
 from .module import wire_module
 from .parts import Part, build_part
-from .site import LoopSpec, Site, Style
+from .site import UNUSED, LoopSpec, Site, Style
 from .supply import wire_supply
 
 UNKNOWNS = (
@@ -39,6 +39,7 @@ def build_loop(site: Site) -> Loop:
     return Loop(
         site, spec, tuple(bench.elements), tuple(bench.detectors), tuple(bench.relays), zones, UNKNOWNS,
         bench.pairs, bench.end_resistors, tuple(bench.points), bench.module,
+        frozenset((f"{zone.name}.bypassed", True) for zone in zones if zone.senses == UNUSED),
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from .elements import EARTH, Detector, Element, Kind, Module, Relay, Zone
 from .site import LoopSpec, Site
 
 # What a panel does with a zone beside reading its volts: wires lifted, the known resistor on it, memory, settings.
-ZONE_SIGNALS = ("lifted", "known", "latched", "bypassed", "unsupervised", "verifies", "faulty", "miskind")
+ZONE_SIGNALS = ("lifted", "known", "latched", "bypassed", "unsupervised", "verifies", "faulty", "miskind", "display")
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ class Loop:
         names |= {f"{zone.name}.{s}" for zone in self.zones for s in ZONE_SIGNALS}
         if self.module is not None:
             names |= {f"module.{s}" for s in ("trouble", "fire", "co", "dead", "lifted")}
-        return tuple(sorted(names | {"panel.reset", "panel.down", "panel.exchanged"}))
+        return tuple(sorted(names | {"panel.reset", "panel.down", "panel.exchanged", "panel.short_reset"}))
 
     def find_detector(self, name: str) -> Detector | None:
         """Return the detector of this name, or None."""
@@ -115,6 +115,7 @@ def apply_edits(loop: Loop, edits: Edits) -> Loop:
             case Move(element, _, terminal):
                 elements[element] = replace(elements[element], b=terminal)
             case Hold(signal, value):
+                holds.discard((signal, not value))
                 holds.add((signal, value))
     return replace(loop, elements=_with_leaks(elements.values()), holds=frozenset(holds))
 

@@ -23,6 +23,8 @@ from diagnostics.units import parse_gauge
 from .parts import build_part
 
 MOST_DETECTORS = 128
+MOST_ZONES = 4
+UNUSED = "unused"
 
 
 class Style(StrEnum):
@@ -120,9 +122,9 @@ class EndSpec(_Strict):
 
 
 class ZoneSpec(_Strict):
-    """A panel zone: what it is for, and the end resistor that the panel wants to see."""
+    """A panel zone: what it is for, and the end resistor that the panel wants to see; an unused one is switched off."""
 
-    senses: Literal["fire", "co"] = "fire"
+    senses: Literal["fire", "co", "unused"] = "fire"
     end_resistor: SomeOhms = 4700.0
 
 
@@ -182,7 +184,7 @@ class Site(_Strict):
     name: Name
     note: Annotated[str, Field(max_length=2000)] = ""
     panel: PartSpec = PartSpec(profile="panel_24v")
-    zones: Annotated[dict[str, ZoneSpec], Field(min_length=1, max_length=2)]
+    zones: Annotated[dict[str, ZoneSpec], Field(min_length=1, max_length=MOST_ZONES)]
     loops: Annotated[tuple[LoopSpec, ...], Field(max_length=1)]
 
     @field_validator("zones")
@@ -203,6 +205,11 @@ class Site(_Strict):
             for zone in (loop.zone, loop.co_zone):
                 if zones and zone is not None and zone not in zones:
                     raise ValueError(f"the loop is on zone {zone!r}, but the zones are {', '.join(zones)}")
+            idle = next((z for z in (loop.zone, loop.co_zone) if z in zones and zones[z].senses == UNUSED), None)
+            if idle is not None:
+                raise ValueError(f"the loop is on zone {idle!r}, which is said to be unused: write what it senses")
+            if loop.co_zone in zones and zones[loop.co_zone or ""].senses != "co":
+                raise ValueError(f"{loop.co_zone!r} is the CO zone of the loop: write 'senses: co' for it")
             if loop.zone == loop.co_zone:
                 raise ValueError("fire and CO report on zones of their own: 'zone' and 'co_zone' must differ")
         return loops

@@ -58,6 +58,10 @@ class Phone:
             raise AssertionError(f"no button {key} on this screen:\n{self.read()}") from error
         self.wait()
 
+    def has(self, key: str) -> bool:
+        """Return whether there is a button of this key."""
+        return self.page.locator(f".st-key-{key} button").count() > 0
+
     def choose(self, label: str) -> None:
         """Press the choice that reads so."""
         self.page.locator("[data-testid=stButtonGroup]").get_by_text(label, exact=True).first.click()

@@ -95,11 +95,13 @@ def test_hidden_fault_comes_out_by_its_tell_tale_on_a_phone(
 
 
 def _visit(hand: Phone, store_url: str, told: tuple[str, str, str], folder: Path) -> int:
-    """Follow the engine step by step to the verdict, reloading once on the way; return the number of steps."""
+    """Follow guide and engine step by step to the verdict, reloading once on the way; return the number of steps."""
     site, hidden, verdict = told
     begin(hand, site)
     for step in range(1, 12):
-        assessment = assess_case(read_case(hand, store_url))
+        while hand.has("guide_answer"):
+            hand.tap("guide_answer")
+        assessment = assess_case(read_case(hand, store_url), guided=True)
         action = assessment.diagnosis.next
         if action is None or action.measurement is None:
             break
@@ -162,6 +164,7 @@ def test_letters_stand_out_in_light_and_in_dark(
     begin(hand)
     hand.picture("7-dark" if dark else "7-light", tmp_path)
     poor += _find_poor_contrast(hand)
+    hand.tap("lead")
     hand.choose("trouble")
     hand.tap("record")
     for typed in ("abc", "23.2"):  # a warning, then what was understood
@@ -206,6 +209,7 @@ def test_every_button_on_the_first_step_is_high_enough_for_a_thumb(browser: "Bro
 def test_two_quick_taps_on_record_save_one_reading(browser: "Browser", app_url: str, store_url: str) -> None:
     hand = Phone(browser, app_url, PHONE)
     begin(hand)
+    hand.tap("lead")
     hand.choose("trouble")
     hand.page.locator(".st-key-record button").dblclick()
     hand.wait()
@@ -219,6 +223,7 @@ def test_value_typed_and_recorded_without_leaving_the_field_is_saved(
 ) -> None:
     hand = Phone(browser, app_url, PHONE)
     begin(hand)
+    hand.tap("lead")
     hand.choose("trouble")
     hand.tap("record")
     hand.page.get_by_label("What does the meter show?").press_sequentially("23,2")

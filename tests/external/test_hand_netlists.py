@@ -11,7 +11,6 @@ import io
 import json
 import os
 import shutil
-import subprocess
 import tomllib
 from dataclasses import dataclass
 from functools import cache
@@ -23,6 +22,7 @@ import pytest
 
 from diagnostics.cli.main import run
 from tests.external.hand_module import Module, find_expected_elements, is_powered, read_module
+from tests.external.spice import solve_typed
 
 HERE = Path(__file__).parent / "hand_netlists"
 ROOT = Path(__file__).parents[2]
@@ -167,14 +167,8 @@ def apply_edit(netlist: str, edit: Edit) -> str:
 @cache
 def solve(program: str, netlist: str) -> dict[str, float]:
     """Run ngspice on a netlist; node name to volts against earth."""
-    done = subprocess.run([program, "-b"], input=netlist, capture_output=True, text=True, timeout=60, check=False)
-    rows = [line.split(" = ") for line in done.stdout.splitlines() if line.count(" = ") == 1]
-    volts = {row[0].strip(): float(row[1]) for row in rows}
-    assert "panel_zone1p" in volts, done.stdout + done.stderr
-    after_success = done.stderr.lower().rpartition("stepping completed")[
-        2
-    ]  # a second method may succeed where one failed
-    assert "failed" not in after_success, done.stderr
+    volts = solve_typed(program, netlist)
+    assert "panel_zone1p" in volts, sorted(volts)
     return volts
 
 

@@ -41,6 +41,7 @@ NEEDS = {
     "ohms": ALARMS | WIPES | LIFTS | CABINET | {"before_ohms"},
     "lamp": set(),
     "which_dark": set(),
+    "which_lit": WIPES,
     "functional_test": ALARMS | WIPES,
     "head_off": ALARMS | LIFTS,
     "dark_with_head_off": ALARMS | LIFTS,
@@ -49,7 +50,7 @@ NEEDS = {
     "look": set(),
     "settings": WIPES,
 }
-FROM_THE_FLOOR = {"lamp", "which_dark"}
+FROM_THE_FLOOR = {"lamp", "which_dark", "which_lit"}
 INTO_THE_CABINET = {"volts", "ohms", "known_resistor", "look"}
 EVERY = [(name, m) for name, loop in LOOPS.items() for m in list_measurements(loop)]
 

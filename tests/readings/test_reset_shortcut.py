@@ -36,4 +36,6 @@ def test_short_way_and_whole_sequence_agree_for_every_single_fault(style: str, n
     says_stays = forecast.chance[:, forecast.tokens.index("reports_and_stays")] > 0.5
     wrong = np.flatnonzero(fresh & reports & (stays != says_stays))
     assert [bench.hypotheses[n][0].text for n in wrong if bench.hypotheses[n]] == []
-    assert says_stays.any() == (style == "four_wire_zone")
+    staying = {bench.hypotheses[n][0].kind for n in np.flatnonzero(says_stays)}
+    assert "reset_too_short" in staying
+    assert (staying > {"reset_too_short"}) == (style == "four_wire_zone")

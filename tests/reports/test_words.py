@@ -16,7 +16,7 @@ LISTENERS: tuple[Listener, ...] = ("technician", "caller")
 REGIONS: tuple[Region, ...] = ("north_america", "europe")
 EVERY = [(s, li, r) for s in STYLES for li in LISTENERS for r in REGIONS]
 # What a caller without tools or training may be asked; all else is for a technician.
-FOR_CALLERS = {"panel_shows", "lamp", "which_dark", "look", "volts", "listen"}
+FOR_CALLERS = {"panel_shows", "lamp", "which_dark", "which_lit", "look", "volts", "listen"}
 
 
 def is_filled(text: str) -> bool:
