@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.cluster.hierarchy import fcluster, linkage
+from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial.distance import squareform
 from scipy.special import ndtri
@@ -13,11 +14,11 @@ from scipy.special import ndtri
 from diagnostics.readings import Forecast, Measurement, Meter, find_sd
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 Part = Callable[[Index], Sequence[Forecast]]
 APART = 2.0
 _FARTHEST = 99.0
-_NONE = np.zeros(0, dtype=np.intp)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +75,9 @@ def find_groups(parts: Iterable[Part], probability: Array, meter: Meter, least: 
     hypotheses would make of it.
     """
     apart = np.zeros((probability.size, probability.size))
-    bodies = [np.arange(probability.size)]
+    bodies = np.zeros(probability.size, dtype=np.intp)
     for part in parts:
-        bodies = [b for body in bodies for b in _part_body(body, apart) if probability[b].sum() >= least]
-        live = np.concatenate([b for b in bodies if b.size > 1] or [_NONE])
+        live = np.flatnonzero(_is_open(bodies, probability, least))
         if not live.size:
             break
         square = np.ix_(live, live)
@@ -85,17 +85,28 @@ def find_groups(parts: Iterable[Part], probability: Array, meter: Meter, least: 
         for forecast in part(live):
             np.maximum(far, rate_differences(forecast, meter), out=far)
         apart[square] = far
-    bodies = [b for body in bodies for b in _part_body(body, apart)]
-    groups = [_build_group(members, probability, apart) for body in bodies for members in _cluster(body, apart)]
+        bodies[live] = live[_find_bodies(far)]
+    whole = [np.flatnonzero(bodies == name) for name in np.unique(bodies)]
+    groups = [_build_group(m, probability, apart) for body in whole for m in _cluster(body, apart)]
     return tuple(sorted((g for g in groups if g.probability >= least), key=lambda g: (-g.probability, g.members)))
 
 
-def _part_body(body: Index, apart: Array) -> list[Index]:
-    """Part hypotheses that hang together, each with the next, by differences below 2; no group joins two parts."""
-    if body.size == 1:
-        return [body]
-    count, names = connected_components(apart[np.ix_(body, body)] < APART, directed=False)
-    return [body[names == n] for n in range(count)]
+def _is_open(bodies: Index, probability: Array, least: float) -> Flags:
+    """Return which hypotheses are not alone, in bodies of at least this probability, (hypothesis,)."""
+    count, weight = np.bincount(bodies), np.bincount(bodies, probability)
+    open_: Flags = (count[bodies] > 1) & (weight[bodies] >= least)
+    return open_
+
+
+def _find_bodies(apart: Array) -> Index:
+    """Return the first member of the body of each hypothesis: those that hang together by differences below 2.
+
+    No group joins two bodies.
+    """
+    _, names = connected_components(csr_array(apart < APART), directed=False)
+    _, first = np.unique(names, return_index=True)
+    body: Index = first[names]
+    return body
 
 
 def _cluster(body: Index, apart: Array) -> list[Index]:
