@@ -133,9 +133,7 @@ def _solve_moved(
         yield Point(volts, segment), weight
 
 
-def _solve_with(
-    circuits: Circuits, point: Point, leads: Index, meter: MeterInput, moved: Index
-) -> tuple[Point, Array]:
+def _solve_with(circuits: Circuits, point: Point, leads: Index, meter: MeterInput, moved: Index) -> tuple[Point, Array]:
     """Solve columns in which the meter's load moves an element to another segment; ``leads`` is (column, 2)."""
     meter_s = 1.0 / meter.input_ohm
     network = _make_room(circuits.network, leads)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.cluster.hierarchy import fcluster, linkage
-from scipy.sparse import csr_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial.distance import squareform
 from scipy.special import ndtri
@@ -103,7 +102,7 @@ def _find_bodies(apart: Array) -> Index:
 
     No group joins two bodies.
     """
-    _, names = connected_components(csr_array(apart < APART), directed=False)
+    _, names = connected_components((apart < APART).astype(np.int8), directed=False)
     _, first = np.unique(names, return_index=True)
     body: Index = first[names]
     return body
