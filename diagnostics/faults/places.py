@@ -110,8 +110,10 @@ def list_before_end_relay(loop: Loop) -> tuple[str, ...]:
 
 
 def list_panel_with_aux(loop: Loop) -> tuple[str, ...]:
-    """Return a panel whose auxiliary output feeds the loop."""
-    return () if loop.spec.style is Style.TWO_WIRE_ZONE or loop.spec.reset is Reset.SEPARATE_SUPPLY else ("panel",)
+    """Return what feeds detectors or module: the panel, by an output of its own, or a separate supply."""
+    if loop.spec.style is Style.TWO_WIRE_ZONE:
+        return ()
+    return ("supply",) if loop.spec.reset is Reset.SEPARATE_SUPPLY else ("panel",)
 
 
 def list_panel_with_rating(loop: Loop) -> tuple[str, ...]:

@@ -75,19 +75,29 @@ def build_end_relay_before(_loop: Loop, place: str, _ohm: float) -> Edits:
     return (Move("endrelay.joint+", "a", f"{place}.out+"), Move("endrelay.joint-", "a", f"{place}.out-"))
 
 
-def build_aux_dead(_loop: Loop, _place: str, _ohm: float) -> Edits:
-    """Open the auxiliary output."""
-    return (Remove("source.aux"), Remove("rail.aux"))
+def _find_feed(loop: Loop) -> str:
+    """Return the output that feeds detectors or module."""
+    return next(name for name in ("supply", "switched", "aux") if f"source.{name}" in loop.by_name)
+
+
+def build_aux_dead(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Open the output that feeds detectors or module, on mains and on battery."""
+    feed = _find_feed(loop)
+    return tuple(Remove(name) for name in (f"source.{feed}", f"rail.{feed}") if name in loop.by_name)
 
 
 def build_aux_low(loop: Loop, _place: str, _ohm: float) -> Edits:
-    """Lower the volts of the auxiliary output; on battery it is a divider of what the battery gives."""
-    source, rail = loop.by_name["source.aux"], loop.by_name["rail.aux"]
+    """Lower the volts of the output that feeds detectors or module; on battery, one of the panel is a divider."""
+    output = _find_feed(loop)
+    source, rail = loop.by_name[f"source.{output}"], loop.by_name.get(f"rail.{output}")
+    weak = _weaken(source, LOW_SHARE, 1.0)
+    if rail is None:
+        return weak
     shunt_ohm = LOW_PASS_OHM * LOW_SHARE / (1 - LOW_SHARE)
     return (
-        *_weaken(source, LOW_SHARE, 1.0), Remove(rail.name),
-        Add(replace(rail, name="rail.aux.bad", curve=None, resistance_ohm=LOW_PASS_OHM, home=0)),
-        Add(Element("shunt.aux", Kind.RESISTOR, rail.b, source.b, shunt_ohm, gates=rail.gates)),
+        *weak, Remove(rail.name),
+        Add(replace(rail, name=f"{rail.name}.bad", curve=None, resistance_ohm=LOW_PASS_OHM, home=0)),
+        Add(Element(f"shunt.{output}", Kind.RESISTOR, rail.b, source.b, shunt_ohm, gates=rail.gates)),
     )  # fmt: skip
 
 

@@ -25,8 +25,10 @@ from diagnostics.wiring import Loop
 from .data import Meter, read_table
 from .measurement import Measurement
 from .states import (
+    Said,
     blur,
     find_click_chances,
+    find_dark_chances,
     find_dark_sets,
     find_lamp_chances,
     find_lit_sets,
@@ -119,10 +121,13 @@ class _Core:
         if file.mean is not None and file.slopes is not None:
             return Forecast(m, mean=file.mean[numbers], slopes=file.slopes[:, numbers])
         if file.said is not None:
-            tokens, which = np.unique(file.said[numbers].astype(str), return_inverse=True)
-            chance = np.zeros((numbers.size, tokens.size + 1))
-            chance[np.arange(numbers.size), which] = 1.0
-            return Forecast(m, tokens=(*tokens.tolist(), "other"), chance=blur(chance, m.data.misread))
+            tokens = sorted({text for n in numbers for text, _ in file.said[n]})
+            at = {text: column for column, text in enumerate(tokens)}
+            chance = np.zeros((numbers.size, len(tokens) + 1))
+            for row, n in enumerate(numbers):
+                for text, share in file.said[n]:
+                    chance[row, at[text]] = share
+            return Forecast(m, tokens=(*tokens, "other"), chance=blur(chance, m.data.misread))
         if file.chance is None:
             raise TypeError(f"{m.kind} was never forecast")
         return Forecast(m, tokens=file.tokens, chance=blur(file.chance[numbers], m.data.misread))
@@ -135,9 +140,10 @@ class _Core:
         elif kind in {"functional_test", "head_off", "dark_with_head_off"}:
             self._file_at_detectors(some, numbers)
         elif kind == "which_dark":
-            self._file_said(some[0], numbers, find_dark_sets(standby, ""))
+            spreads = {d.name: self._find_spread((d.plus, d.minus), numbers) for d in self.loop.detectors}
+            self._file_said(some[0], numbers, find_dark_chances(standby, spreads))
         elif kind == "which_lit":
-            self._file_said(some[0], numbers, find_lit_sets(standby))
+            self._file_said(some[0], numbers, [((text, 1.0),) for text in find_lit_sets(standby)])
         else:
             settled = apply_steps(standby, build_steps(some[0].mode, self.loop))
             for m in some:
@@ -145,7 +151,8 @@ class _Core:
 
     def _find_chances(self, m: Measurement, numbers: Index, settled: Settled) -> tuple[tuple[str, ...], Array]:
         if m.kind == "lamp":
-            return find_lamp_chances(settled, m.at)
+            d = next(d for d in self.loop.detectors if d.name == m.at)
+            return find_lamp_chances(settled, m.at, self._find_spread((d.plus, d.minus), numbers))
         if m.kind == "listen":
             return find_click_chances(self.standby.take(numbers), settled)
         if m.kind in {"look", "settings"}:
@@ -153,7 +160,16 @@ class _Core:
         if m.kind in {"supply_lamps", "event_log"}:
             said = find_supply_chances(settled, self._find_on_battery().take(numbers))
             return said if m.kind == "supply_lamps" else find_log_chances(settled, said[1])
-        return find_zone_chances(settled, "" if m.at == "panel" else m.at)
+        name = "" if m.at == "panel" else m.at
+        if m.kind != "panel_shows":
+            return find_zone_chances(settled, name)
+        spreads = {z.name: self._find_spread((z.plus, z.minus), numbers) for z in self.loop.zones}
+        return find_zone_chances(settled, name, spreads=spreads)
+
+    def _find_spread(self, ends: tuple[str, str], numbers: Index) -> Array:
+        """Return one sd (V) of the volts between two terminals in standby, from all shared unknowns, (hypothesis,)."""
+        (forecast,) = self.forecast([Measurement("volts", red=ends[0], black=ends[1])], numbers)
+        return forecast.spread
 
     def _find_on_battery(self) -> Settled:
         """Return all hypotheses with mains off, settled once."""
@@ -169,10 +185,11 @@ class _Core:
         file.chance = chance
         file.known[numbers] = True
 
-    def _file_said(self, m: Measurement, numbers: Index, said: list[str]) -> None:
+    def _file_said(self, m: Measurement, numbers: Index, said: list[Said]) -> None:
         file = self._files[m.key]
-        every = np.full(len(self.hypotheses), "", dtype=object) if file.said is None else file.said
-        every[numbers] = said
+        every = np.full(len(self.hypotheses), None, dtype=object) if file.said is None else file.said
+        for n, lists in zip(numbers, said, strict=True):
+            every[n] = lists
         file.said = every
         file.known[numbers] = True
 
@@ -222,7 +239,7 @@ class _Core:
             if kind == "head_off":
                 self._file_words(other, numbers, find_zone_chances(off))
             else:
-                self._file_said(other, numbers, find_dark_sets(off, m.at))
+                self._file_said(other, numbers, [((text, 1.0),) for text in find_dark_sets(off, m.at)])
 
 
 class Bench:

@@ -1,10 +1,11 @@
 """Words out of volts: what panel, lamps and eyes show, as chances over hypotheses."""
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from diagnostics.circuit import Settled, find_powered
 from diagnostics.faults import Fault, find_end
@@ -28,6 +29,8 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Chances = tuple[tuple[str, ...], Array]
 _FLOOR_V = 0.02
+_SHARES = 15  # into so many equally likely parts what all volts share is cut, where a walk past the lamps is forecast
+Said = tuple[tuple[str, float], ...]
 NORMAL, TROUBLE, ALARM, SUPERVISORY = (STATES.index(s) for s in ("normal", "trouble", "alarm", "supervisory"))
 
 
@@ -37,14 +40,16 @@ def blur(chance: Array, misread: float) -> Array:
     return blurred
 
 
-def find_zone_chances(settled: Settled, name: str = "", *, exact: bool = False) -> Chances:
+def find_zone_chances(
+    settled: Settled, name: str = "", *, exact: bool = False, spreads: Mapping[str, Array] | None = None
+) -> Chances:
     """Return the chances of each state of a zone, (column, state).
 
     Without a name it is what the panel as a whole shows: alarm if any zone is, else supervisory, else trouble.
-    ``exact`` takes thresholds as sharp.
+    ``exact`` takes thresholds as sharp. ``spreads`` are one sd (V) of the volts of each zone, (column,).
     """
     zones = settled.network.loop.zones
-    each = [_find_one(settled, zone, exact=exact) for zone in zones]
+    each = [_find_one(settled, zone, (spreads or {}).get(zone.name, 0.0), exact=exact) for zone in zones]
     spec = settled.network.loop.spec
     if spec.co_zone is not None:
         one, two = ([z.name for z in zones].index(n) for n in (spec.zone, spec.co_zone))
@@ -59,9 +64,9 @@ def find_zone_chances(settled: Settled, name: str = "", *, exact: bool = False) 
     return STATES, np.clip(np.stack(whole, axis=1), 0.0, 1.0)
 
 
-def _find_one(settled: Settled, zone: Zone, *, exact: bool) -> Array:
+def _find_one(settled: Settled, zone: Zone, spread_v: Array | float, *, exact: bool) -> Array:
     """Read a zone's volts by its bands, then do with it what the panel's memory and settings do."""
-    chance = _by_band(zone, settled.volts(zone.plus, zone.minus), exact=exact)
+    chance = _by_band(zone, settled.volts(zone.plus, zone.minus), spread_v, exact=exact)
     chance[settled.signal(f"{zone.name}.latched")] = np.eye(len(STATES))[ALARM]
     faulty, verifies = settled.signal(f"{zone.name}.faulty"), settled.signal(f"{zone.name}.verifies")
     stale = settled.signal(f"{zone.name}.display") & ~settled.signal(f"{zone.name}.known")  # that step has a reset
@@ -78,9 +83,9 @@ def _pour(chance: Array, source: int, goal: int, where: Flags) -> None:
     chance[where, source] = 0.0
 
 
-def _by_band(zone: Zone, across: Array, *, exact: bool) -> Array:
+def _by_band(zone: Zone, across: Array, spread_v: Array | float, *, exact: bool) -> Array:
     """Spread the zone volts over the bands: the share of a threshold that is uncertain stands in the data."""
-    sd = 1e-9 if exact else _find_threshold_sd(across)
+    sd = 1e-9 if exact else np.hypot(_find_threshold_sd(across), spread_v)
     chance = np.zeros((across.size, len(STATES)))
     for band in zone.bands:
         inside = ndtr((band.high_v - across) / sd) - ndtr((band.low_v - across) / sd)
@@ -128,21 +133,21 @@ def find_log_chances(settled: Settled, supply: Array) -> Chances:
     return LOG, np.stack([said[token] for token in LOG], axis=1)
 
 
-def find_lamp_chances(settled: Settled, name: str) -> Chances:
-    """Return the chances of lit, dark and alarm for one detector's lamp, (column, lamp)."""
-    lit = _powered_chance(settled, name)
+def find_lamp_chances(settled: Settled, name: str, spread_v: Array | float = 0.0) -> Chances:
+    """Return the chances of lit, dark and alarm for one detector's lamp, (column, lamp); one sd (V) of its volts."""
+    lit = _powered_chance(settled, name, spread_v)
     latched = settled.signal(f"{name}.latched")
     chance = np.stack([lit, 1 - lit, np.zeros_like(lit)], axis=1)
     chance[latched] = [0.0, 0.0, 1.0]
     return LAMPS, chance
 
 
-def _powered_chance(settled: Settled, name: str) -> Array:
+def _powered_chance(settled: Settled, name: str, spread_v: Array | float) -> Array:
     detector = next(d for d in settled.network.loop.detectors if d.name == name)
     across = settled.volts(detector.plus, detector.minus)
     across = np.abs(across) if detector.either_way else across
     there = ~settled.signal(f"{name}.dead") & ~settled.signal(f"{name}.head_off")
-    sd = read_table().threshold_share * detector.powered_v
+    sd = np.hypot(read_table().threshold_share * detector.powered_v, spread_v)
     return np.where(there, ndtr((across - detector.powered_v) / sd), 0.0)
 
 
@@ -194,6 +199,35 @@ def find_dark_sets(settled: Settled, removed: str) -> list[str]:
         np.stack([~powered[n] for n in names], axis=1) if names else np.zeros((settled.columns.size, 0), dtype=np.bool_)
     )
     return [write_dark_set([n for n, off in zip(names, row, strict=True) if off]) for row in dark]
+
+
+def find_dark_chances(settled: Settled, spreads: Mapping[str, Array]) -> list[Said]:
+    """Return which detectors are dark in standby, per column: each list that may well be seen, with its chance.
+
+    ``spreads`` are one sd (V) of each detector's volts. What spreads them is shared (a joint's value, the supply), so
+    all are moved together, over a few equally likely shares of it.
+    """
+    names = [d.name for d in settled.network.loop.detectors]
+    moved = ndtri((np.arange(_SHARES) + 0.5) / _SHARES)
+    dark = np.stack([_is_dark(settled, n, spreads[n][:, None] * moved[None]) for n in names])
+    return [_spell_out(names, dark[:, column]) for column in range(dark.shape[1])]
+
+
+def _is_dark(settled: Settled, name: str, moved_v: Array) -> Flags:
+    """Return whether a detector is dark with its volts moved, (column, share)."""
+    d = next(d for d in settled.network.loop.detectors if d.name == name)
+    across = settled.volts(d.plus, d.minus)
+    across = np.abs(across) if d.either_way else across
+    there = ~settled.signal(f"{name}.dead") & ~settled.signal(f"{name}.head_off")
+    lit = there[:, None] & (across[:, None] + moved_v >= d.powered_v)
+    dark: Flags = ~lit & ~settled.signal(f"{name}.latched")[:, None]
+    return dark
+
+
+def _spell_out(names: Sequence[str], dark: Flags) -> Said:
+    """Return each list of dark detectors that occurs over the shares, (detector, share), and how often."""
+    seen = Counter(write_dark_set([n for n, off in zip(names, one, strict=True) if off]) for one in dark.T)
+    return tuple((text, count / dark.shape[1]) for text, count in seen.items())
 
 
 def find_lit_sets(settled: Settled) -> list[str]:

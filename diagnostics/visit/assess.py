@@ -7,17 +7,22 @@ from functools import lru_cache
 
 from diagnostics.cases import (
     Case,
+    Misreading,
     Reading,
+    list_misreadings,
     parse_meter,
+    understand_value,
 )
 from diagnostics.faults import CONTEXTS, Context, parse_faults
 from diagnostics.readings import (
+    AS_IT_SHOULD_BE,
     Bench,
     Measurement,
     Meter,
+    find_look_place,
     list_measurements,
+    list_tokens,
     parse_measurement,
-    parse_value,
     read_table,
     show_value,
 )
@@ -26,19 +31,30 @@ from diagnostics.trees import as_policy, find_guide
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
 
+from .disturbed import find_disturbances
 from .guidance import Guidance, build_guidance, find_guide_answers, follows_guide
-from .marks import BACK, find_skipped
+from .ladder import OnTheSameLadder
+from .marks import CLOCK, ON_TEST, find_skipped
 
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """A case and what it means: the loop, the readings as understood, the diagnosis, and the guide where it leads."""
+    """A case and what it means: the loop, the readings as understood, the diagnosis, and the guide where it leads.
+
+    ``beside`` is what else is worth reading at the place of the next step, when that is at a detector.
+    """
 
     case: Case
     loop: Loop
     taken: tuple[Taken, ...]
     diagnosis: Diagnosis
+    beside: tuple[Measurement, ...] = ()
     guidance: Guidance | None = None
+
+    @property
+    def misread(self) -> tuple[Misreading, ...]:
+        """Return the readings that this program would read otherwise than was stored; what was stored counts."""
+        return list_misreadings(self.case, self.loop)
 
 
 @lru_cache(maxsize=8)
@@ -75,12 +91,23 @@ def assess_case(case: Case, *, guided: bool = False) -> Assessment:
         standing_at=taken[-1].measurement.place if taken else "panel",
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
         skipped=find_skipped(case),
+        baseline=tuple(understand(bench.loop, r) for r in case.baseline.readings),
     )
     guide = find_guide(case.symptom) if guided and follows_guide(case) else None
     policy = None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide))
-    diagnosis = diagnose(bench, question, policy)
+    climbing = OnTheSameLadder(policy)
+    diagnosis = diagnose(bench, question, climbing)
     guidance = None if guide is None else build_guidance(guide, bench, case, taken, diagnosis)
-    return Assessment(case, bench.loop, taken, diagnosis, guidance)
+    return Assessment(case, bench.loop, taken, diagnosis, climbing.beside, guidance)
+
+
+def tell_meaning(case: Case) -> str:
+    """Return a text that is the same for cases that mean the same: all that ``assess_case`` looks at, and no more."""
+    readings = [(r.measurement, sorted(r.where.items()), r.value, r.condition == "absent") for r in case.readings]
+    repairs = [(r.fault, r.cured) for r in case.repairs]
+    noted = [a.caution for a in case.acknowledged if not a.caution.startswith((CLOCK, ON_TEST))]
+    told = (case.contexts, case.symptom, case.can, sorted(case.meter.items()), noted)
+    return repr((case.site.model_dump_json(), told, readings, repairs, case.guide_answers, case.baseline))
 
 
 def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:
@@ -98,7 +125,7 @@ def write_class(repair_class: tuple[str, str]) -> str:
 
 
 def understand(loop: Loop, reading: Reading) -> Taken:
-    """Return a reading as understood.
+    """Return a reading as understood: as it was stored, or, where nobody kept that, as typed.
 
     Raises
     ------
@@ -106,7 +133,7 @@ def understand(loop: Loop, reading: Reading) -> Taken:
         It names no measurement of this loop, or its value is not one.
     """
     measurement = parse_measurement(reading.measurement, loop, reading.where)
-    return Taken(measurement, parse_value(measurement, loop, reading.value))
+    return Taken(measurement, understand_value(measurement, loop, reading))
 
 
 def build_reading(measurement: Measurement, value: str, reading_id: str, by: str = "") -> Reading:
@@ -120,6 +147,16 @@ def build_reading(measurement: Measurement, value: str, reading_id: str, by: str
 def find_measurement(loop: Loop, key: str) -> Measurement | None:
     """Return the measurement of this loop that a key names, or None."""
     return next((m for m in list_measurements(loop) if m.key == key), None)
+
+
+def list_likely_answers(assessment: Assessment, measurement: Measurement) -> tuple[str, ...]:
+    """Return the words that some fault of this loop could make a look at this place find; all words of other kinds."""
+    tokens = list_tokens(measurement, assessment.loop)
+    if measurement.kind != "look":
+        return tokens
+    faults = {f for candidate in assessment.diagnosis.candidates for f in candidate.faults}
+    here = {f.data.sees.token for f in faults if find_look_place(f, assessment.loop) == measurement.at}
+    return tuple(t for t in tokens if t in here or t == AS_IT_SHOULD_BE)
 
 
 def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:
@@ -142,28 +179,10 @@ def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:
 
 def list_disturbed(assessment: Assessment) -> tuple[Measurement, ...]:
     """Return what this visit asked to be lifted, bridged or taken off, once each, and has not seen put back since."""
-    return tuple(m for m, _ in _find_disturbed(assessment))
+    return tuple(d.measurement for d in find_disturbances(assessment.case, assessment.loop))
 
 
 def find_out_of_service(assessment: Assessment) -> datetime | None:
     """Return since when something stands lifted, bridged or off, or None."""
-    return min((since for _, since in _find_disturbed(assessment) if since), default=None)
-
-
-def _find_disturbed(assessment: Assessment) -> list[tuple[Measurement, datetime | None]]:
-    case = assessment.case
-    back = {a.caution: a.at for a in case.acknowledged if a.caution.startswith(BACK)}
-    counted = [r for r in case.readings if r.condition != "absent"]
-    found: dict[str, tuple[Measurement, datetime | None]] = {}
-    for taken, reading in zip(assessment.taken, counted, strict=True):
-        mark = name_disturbance(taken.measurement)
-        since = reading.taken_at
-        put_back_since = mark in back and (since is None or back[mark] >= since)
-        if "put_back" in taken.measurement.cautions and not put_back_since:
-            found.setdefault(mark, (taken.measurement, since))
-    return list(found.values())
-
-
-def name_disturbance(m: Measurement) -> str:
-    """Return the name under which it is noted that what a measurement disturbed is back: both polarities share one."""
-    return f"{BACK}{m.kind} {m.at}"
+    standing = find_disturbances(assessment.case, assessment.loop)
+    return min((d.since for d in standing if d.since), default=None)

@@ -9,11 +9,13 @@ def find_defects(loop: Loop) -> tuple[str, ...]:
 
     *supply_not_supervised*: four-wire detectors, on a zone or behind a module, whose power pair ends without a
     supervision relay, so that an open in it shows nothing at the panel. *never_reset*: detectors, or a module, that
-    nothing drops on reset.
+    nothing drops on reset. *co_reports_nowhere*: CO detectors behind a module whose CO output goes to no zone.
     """
     found = []
     if not loop.spec.style.is_two_wire and loop.spec.end_relay is None:
         found.append("supply_not_supervised")
     if loop.spec.reset is Reset.ALWAYS_ON:
         found.append("never_reset")
+    if loop.module is not None and loop.spec.co_zone is None and any(d.senses == "co" for d in loop.detectors):
+        found.append("co_reports_nowhere")
     return tuple(found)

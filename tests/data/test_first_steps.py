@@ -39,9 +39,7 @@ STEPS = {
 FEW = 6
 WALKS = ("which_dark", "which_lit")
 # Where the engine's first step is refused by the table; the table stays as it is.
-REFUSED: dict[tuple[str, str, int, tuple[Context, ...]], str] = {
-    ("constant_trouble", "two_wire_zone", 12, ("altered",)): "climbs to the far end before the terminals are read",
-}
+REFUSED: dict[tuple[str, str, int, tuple[Context, ...]], str] = {}
 
 
 @cache

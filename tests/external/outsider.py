@@ -16,10 +16,16 @@ Three policies play in the same world and all stop when ``diagnose`` says *settl
   measurements first, cheapest first; at the end everything else, cheapest first;
 * ``random`` takes any offered measurement that was not yet taken.
 
+Two wirings are drawn apart by ``--styles``: *zone* (a loop on the panel's own zone) and *module* (an interface module
+between loop and panel, mostly on two zones).
+
 Right means: settled, the verdict's remedy is the one that ``list kinds`` gives for the planted kind, the verdict's
-place is the run or detector of the planted fault (remedies of the end have one place; so has the cabinet), and the
-planted kind and place (whatever the value in ohms) is among the candidates that are left. A repair that is offered
-before anything is settled ends the session; it is told apart, right when its words are the planted remedy and detector.
+place is the run, detector, output or zone of the planted fault (remedies of the end have one place; so have panel and
+reset relay, in one cabinet), and the planted kind and place (whatever the value in ohms) is a candidate that is left. A
+wrong one whose remedy and place are right all the same is counted beside as *right hands*. A repair that is offered
+before anything is settled ends the session; it is told apart, right when its words are the planted remedy and the
+planted detector, zone, module or panel. A world that chatters for ever cannot be read: it is skipped and told. Kinds
+are planted evenly, not by the weights that the program believes in: settling on those alone goes wrong more often here.
 
 Minutes of *half* and *random* come from ``list measurements``, with these *invented* travel figures of the published
 data file beside them: 3.0 between two detectors, 1.5 back to the panel.
@@ -30,20 +36,23 @@ import json
 import re
 import sys
 import tempfile
-from collections.abc import Callable, Generator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, field
+from functools import cache, partial
+from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))  # so that it also runs as a script
 
+from tests.external.outsider_circuit import World, build_world
+from tests.external.outsider_line import SITES, Row, ask, listed, senses_of, style_of
+from tests.external.outsider_panel import NeverSettlesError, mode_states, panel_shows
+from tests.external.outsider_policies import BACK_MIN, BETWEEN_MIN, choose_any, choose_asked, choose_half, spot
 from tests.external.outsider_world import (
-    Row,
-    World,
-    ask,
-    build_world,
+    alarmed_ones,
     click_word,
     dark_ones,
     displayed,
@@ -51,21 +60,18 @@ from tests.external.outsider_world import (
     find_differences,
     healthy_complaint,
     lamp_word,
-    listed,
-    mode_states,
     ohms_metered,
-    panel_shows,
     tested_word,
     volts_metered,
 )
 
-SITES = tuple(sorted((Path(__file__).parent / "outsider_sites").glob("*.yaml")))
 WRONG_OHM = (470, 1000, 2200, 3300, 4700, 5600, 10000, 22000, 47000)  # invented: common resistors of a van
 VALUES_OHM = {"joint_resistive": (100, 10_000), "leak": (300, 30_000)}  # invented: drawn evenly in the logarithm
-AT_PANEL_FIRST = ("will_not_reset", "no_trouble_with_head_off", "none_report")
 AT_THE_END = ("fit_end_resistor", "move_end_resistor", "fit_end_relay", "swap_end_relay")
-BETWEEN_MIN, BACK_MIN, MOST_STEPS = 3.0, 1.5, 25
+MOST_STEPS = 25
+SKIPPED = ("invisible", "no_steady_state")  # nothing to complain of; or nothing that stands still to be read
 POLICIES = ("engine", "half", "random")
+STYLES = ("zone", "module")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,16 +97,23 @@ class Story:
     policy: str
     ended: str = ""
     right: bool | None = None
+    right_hands: bool = False
     minutes: float = 0.0
     table_minutes: float = 0.0
     steps: list[str] = field(default_factory=list)
     last: str = ""
 
 
-def draw_plant(seed: tuple[int, int]) -> Plant:
+def sites_of(styles: str) -> tuple[Path, ...]:
+    """Return the sites of a family of wiring styles."""
+    return tuple(site for site in SITES if ("module" in style_of(site)) == (styles == "module"))
+
+
+def draw_plant(seed: tuple[int, int], styles: str) -> Plant:
     """Draw site, then kind, then place, each evenly, then a value in ohms where the kind has one."""
     rng = np.random.default_rng([*seed, 1])
-    site = SITES[rng.integers(len(SITES))]
+    sites = sites_of(styles)
+    site = sites[rng.integers(len(sites))]
     kinds = [row for row in listed("kinds", site) if row["places"]]
     kind = kinds[rng.integers(len(kinds))]
     place = kind["places"][rng.integers(len(kind["places"]))]
@@ -112,7 +125,8 @@ def draw_plant(seed: tuple[int, int]) -> Plant:
 def draw_ohm(kind: str, site: Path, rng: np.random.Generator) -> int:
     """Return a planted resistance in ohms: a common resistor that is not the right one, or a value of two digits."""
     if kind not in VALUES_OHM:
-        right = next(e["value"] for e in ask("export", str(site))["elements"] if e["name"] == "end.resistor")
+        named = "panel_resistor." if kind.startswith("panel_resistor") else "end.resistor"
+        right = next(e["value"] for e in ask("export", str(site))["elements"] if e["name"].startswith(named))
         return int(rng.choice([ohm for ohm in WRONG_OHM if ohm != round(right)]))
     low, high = np.log(VALUES_OHM[kind])
     return int(float(f"{np.exp(rng.uniform(low, high)):.1e}"))
@@ -125,13 +139,14 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         unit, read = ("V", volts_metered) if what == "volts" else ("ohm", ohms_metered)
         return displayed(world, read(world, mode, row["red"], row["black"]), unit)
     if what in ("look", "settings"):
-        return seen_word(plant, what, at, world)
+        return seen_word(plant, what, at)
     words: dict[str, Callable[[], str | None]] = {
-        "panel_shows": lambda: panel_shows(world, mode_states(world, mode)),
-        "known_resistor": lambda: panel_shows(world, mode_states(world, mode)),
-        "head_off": lambda: panel_shows(world, mode_states(world, mode)),
+        "panel_shows": lambda: panel_shows(world, mode_states(world, mode), at),
+        "known_resistor": lambda: panel_shows(world, mode_states(world, mode), at),
+        "head_off": lambda: panel_shows(world, mode_states(world, mode), at),
         "lamp": lambda: lamp_word(world, mode_states(world, mode), at),
         "which_dark": lambda: dark_ones(world, mode_states(world, mode)),
+        "which_lit": lambda: alarmed_ones(world, mode_states(world, mode)),
         "dark_with_head_off": lambda: dark_ones(world, mode_states(world, mode), at),
         "functional_test": lambda: tested_word(world, at),
         "listen": lambda: click_word(world),
@@ -139,14 +154,32 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
     return str(words[what]())
 
 
-def seen_word(plant: Plant, what: str, at: str, world: World) -> str:
+def seen_word(plant: Plant, what: str, at: str) -> str:
     """Return what eyes or a review of settings find here: the same each time, by the published share of lookers."""
     kind = next(row for row in listed("kinds", plant.site) if row["kind"] == plant.kind)
     luck = float(np.random.default_rng([*plant.seed, 3 if what == "look" else 4]).uniform())
     if what == "settings":
         return "setting_wrong" if luck < kind["settings_share"] else "as_it_should_be"
-    here = {"here": plant.place.split(".")[0], "end": world.detectors[-1]}.get(kind["seen_at"], kind["seen_at"])
+    here = {"here": plant.place.split(".")[0], "end": end_of(plant)}.get(kind["seen_at"], kind["seen_at"])
     return kind["seen_as"] if at == here and luck < kind["seen_share"] else "as_it_should_be"
+
+
+@cache
+def end_detectors(site: Path) -> dict[str, str]:
+    """Return where each end resistor is in a healthy circuit, the pair's label (or none) to the detector."""
+    named = {e["name"]: e for e in ask("export", str(site))["elements"] if e["name"].startswith("end.resistor")}
+    last = list(senses_of(site))[-1]
+    wired = {name.removeprefix("end.resistor").lstrip("_"): e["a"].split(".")[0] for name, e in named.items()}
+    return {label: at if at.startswith("det") else last for label, at in wired.items()}
+
+
+def end_of(plant: Plant) -> str:
+    """Return the detector at the end that a fault of an end is about: its own pair's, the last one's for the supply."""
+    ends, senses = end_detectors(plant.site), senses_of(plant.site)
+    if plant.kind.startswith("end_resistor"):
+        label = plant.place.removeprefix("end_") if plant.place.startswith("end_") else senses.get(plant.place, "")
+        return ends.get(label) or ends.get("") or list(senses)[-1]
+    return list(senses)[-1]
 
 
 def case_text(plant: Plant, symptom: str, readings: Sequence[Row]) -> str:
@@ -157,66 +190,12 @@ def case_text(plant: Plant, symptom: str, readings: Sequence[Row]) -> str:
     return head + (f"readings:\n{taken}\n" if readings else "readings: []\n")
 
 
-def spot(row: Row) -> tuple[str, ...]:
-    """Return what makes a measurement the same one: kind, leads or place, mode."""
-    return tuple(str(row.get(key, "")) for key in ("measurement", "red", "black", "at", "mode"))
-
-
 def minutes_of(row: Row, stand: str) -> float:
     """Return the minutes of a listed measurement for someone who stands at a place: the work and the way."""
     if row["place"] == stand:
         return float(row["minutes_there"])
     way = row["minutes_at_panel"] - row["minutes_there"] if stand == "panel" else BETWEEN_MIN
     return float(row["minutes_there"] + (BACK_MIN if row["place"] == "panel" else way))
-
-
-Chooser = Generator[Row, str, None]
-
-
-def choose_asked(rows: Sequence[Row], diagnosis: Callable[[], Row]) -> Chooser:
-    """Take what the program asks for; end when it asks for anything else than a measurement."""
-    by_spot = {spot(row): row for row in rows}
-    while (asked := diagnosis()["next"]) is not None and asked["action"] == "measure":
-        yield by_spot[spot(asked)]
-
-
-def choose_any(rows: Sequence[Row], rng: np.random.Generator) -> Chooser:
-    """Take all offered measurements in a drawn order."""
-    for number in rng.permutation(len(rows)):
-        yield rows[number]
-
-
-def choose_half(rows: Sequence[Row], symptom: str, count: int) -> Chooser:
-    """Halve the loop by volts at the middle detector, look and test where that ends, then all else, cheapest first."""
-    taken: set[tuple[str, ...]] = set()
-    at_panel = sorted((r for r in rows if r["place"] == "panel"), key=lambda r: float(r["minutes_there"]))
-    if symptom in AT_PANEL_FIRST:
-        for row in at_panel:
-            taken.add(spot(row))
-            yield row
-    whole_v = float((yield next(r for r in rows if r["measurement"] == "volts")).split()[0])
-    low, high = 0, count
-    while high - low > 1:
-        middle = (low + high) // 2
-        good = yield from halve_at(rows, f"det{middle}", whole_v)
-        low, high = (middle, high) if good else (low, middle)
-    words = ("volts", "look", "lamp", "functional_test", "head_off")
-    there = [row for word in words for row in rows if row["place"] == f"det{high}" and row["measurement"] == word]
-    rest = sorted(rows, key=lambda r: float(r["minutes_at_panel"]))
-    for row in [*there, *at_panel, *rest]:
-        if spot(row) not in taken:
-            taken.add(spot(row))
-            yield row
-
-
-def halve_at(rows: Sequence[Row], detector: str, whole_v: float) -> Generator[Row, str, bool]:
-    """Measure the pairs that come into a detector; True when none differs from the whole by a tenth of it or a volt."""
-    good = True
-    for row in rows:
-        if row["measurement"] == "volts" and row.get("red", "").startswith(f"{detector}.in"):
-            value_v = float((yield row).split()[0])
-            good = good and (abs(value_v - whole_v) < max(1.0, whole_v / 10) or value_v > whole_v)
-    return good
 
 
 def play(plant: Plant, world: World, symptom: str, policy: str) -> Story:
@@ -279,11 +258,22 @@ def is_planted(fault: str, plant: Plant) -> bool:
 
 
 def run_of(place: str) -> str:
-    """Return the run, detector or end that a place belongs to: one pair of hands mends all of it there."""
-    run = place.removeprefix("run ") + ".in" if place.startswith("run ") else place
-    if run in ("panel", "reset", "zone1", "cabinet"):
+    """Return the run, detector, output, zone or end of a place: one pair of hands mends all of it there."""
+    if place.startswith("run det") or place == "run module":
+        place = place.removeprefix("run ") + ".in"
+    run = place.removeprefix("run ")
+    if run in ("panel", "reset", "cabinet"):
         return "cabinet"
     return run.rstrip("+-").removesuffix("_a").removesuffix("_b").removesuffix("_power").removesuffix("_contact")
+
+
+def offered_place(place: str) -> str:
+    """Return the words, as a pattern, by which the offer of a repair names the part that a place belongs to."""
+    part = place.split(".", maxsplit=1)[0]
+    if part in ("panel", "reset"):
+        return "(the panel|the reset relay)"
+    named = {"module": "the interface module"}.get(part, part)
+    return re.sub(r"^(det|zone)(?=\d)", lambda word: {"det": "detector ", "zone": "zone "}[word[1]], named)
 
 
 def end_story(story: Story, plant: Plant, diagnosis: Row) -> None:
@@ -297,39 +287,42 @@ def end_story(story: Story, plant: Plant, diagnosis: Row) -> None:
     story.last += f"not modelled {diagnosis['not_modelled']:.3g}; {left}; next {asked.get('why', asked['action'])}"
     kind = next(row for row in listed("kinds", plant.site) if row["kind"] == plant.kind)
     if story.ended == "repair":
-        at_detector = plant.place.startswith("det") and kind["remedy"] not in AT_THE_END
-        where = plant.place.split(".")[0].replace("det", "detector ") if at_detector else ""
+        where = "" if kind["remedy"] in AT_THE_END else offered_place(plant.place)
         # the offer of a repair names remedy and place in words only
         story.right = kind["remedy_words"][:24] in asked["why"] and re.search(rf"{where}\b", asked["why"]) is not None
     if verdict is not None:
         named = any(is_planted(c["fault"], plant) for c in diagnosis["candidates"])
         here = verdict["remedy"] in AT_THE_END or run_of(verdict["place"]) == run_of(plant.place)
-        story.right = verdict["remedy"] == kind["remedy"] and here and named
+        story.right_hands = verdict["remedy"] == kind["remedy"] and here
+        story.right = story.right_hands and named
 
 
-def run_plant(seed: tuple[int, int], policies: Sequence[str]) -> list[Story]:
+def run_plant(seed: tuple[int, int], policies: Sequence[str], styles: str) -> list[Story]:
     """Plant one fault in one drawn world and play every policy in it; none when a healthy loop looks the same."""
-    plant = draw_plant(seed)
+    plant = draw_plant(seed, styles)
     with tempfile.TemporaryDirectory() as name:
-        exported = ask("export", str(plant.site), "--fault", plant.fault)
-        world = build_world(exported, Path(name), [*seed, 2])
-        symptom = find_complaint(world, np.random.default_rng([*seed, 6]))
-        if symptom is None or symptom == healthy_complaint(plant.site):
-            return [Story(plant.fault, plant.site.stem, plant.context, "none", "none", ended="invisible")]
-        return [play(plant, world, symptom, policy) for policy in policies]
+        world = build_world(plant.site, plant.fault, Path(name), [*seed, 2])
+        try:
+            symptom = find_complaint(world, np.random.default_rng([*seed, 6]))
+            if symptom is None or symptom == healthy_complaint(plant.site):
+                return [Story(plant.fault, plant.site.stem, plant.context, "none", "none", ended="invisible")]
+            return [play(plant, world, symptom, policy) for policy in policies]
+        except NeverSettlesError:
+            return [Story(plant.fault, plant.site.stem, plant.context, "none", "none", ended="no_steady_state")]
 
 
-def run_plants(count: int, seed: int, policies: Sequence[str], workers: int = 2) -> list[Story]:
+def run_plants(count: int, seed: int, policies: Sequence[str], styles: str = "zone", workers: int = 2) -> list[Story]:
     """Return the stories of ``count`` visible faults under every policy, and one of each that was skipped."""
     stories: list[Story] = []
     seen, number = 0, 0
-    while seen < count:
-        wanted = [(seed, number + n) for n in range(count - seen)]
-        with ThreadPoolExecutor(workers) as pool:
-            played = list(pool.map(lambda each: run_plant(each, policies), wanted))
-        stories += [story for group in played for story in group]
-        seen += sum(group[0].ended != "invisible" for group in played)
-        number += len(wanted)
+    play_one = partial(run_plant, policies=tuple(policies), styles=styles)
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        while seen < count:
+            wanted = [(seed, number + n) for n in range(count - seen)]
+            played = list(pool.map(play_one, wanted))
+            stories += [story for group in played for story in group]
+            seen += sum(group[0].ended not in SKIPPED for group in played)
+            number += len(wanted)
     return stories
 
 
@@ -341,6 +334,7 @@ def tally(stories: Sequence[Story], policy: str) -> Row:
         "planted": len(mine),
         "settled_right": sum(story.right is True for story in settled),
         "settled_wrong": sum(story.right is not True for story in settled),
+        "of_these_right_hands": sum(story.right is not True and story.right_hands for story in settled),
         "never_settled": len(mine) - len(settled),
         "of_these_right_repair": sum(story.ended == "repair" and story.right is True for story in mine),
         "of_these_wrong_repair": sum(story.ended == "repair" and story.right is False for story in mine),
@@ -359,13 +353,18 @@ def story_text(story: Story) -> str:
     return "\n  ".join([f"{head}, {right}, {story.minutes:.1f} min", *story.steps, story.last])
 
 
+def compare_one(pair: tuple[str, str]) -> list[str]:
+    """Return the differences between predict and the undrawn world, of a site's stem with a fault."""
+    site = next(each for each in SITES if each.stem == pair[0])
+    with tempfile.TemporaryDirectory() as name:
+        return find_differences(site, pair[1], "det3", Path(name))
+
+
 def compare_all(stories: Sequence[Story]) -> list[str]:
     """Return every difference between predict and the undrawn world, for each fault planted, at a middle detector."""
-    sites = {site.stem: site for site in SITES}
-    with tempfile.TemporaryDirectory() as name, ThreadPoolExecutor(2) as pool:
-        pairs = sorted({(story.site, story.fault) for story in stories})
-        found = pool.map(lambda pair: find_differences(sites[pair[0]], pair[1], "det3", Path(name)), pairs)
-        return [text for texts in found for text in texts]
+    pairs = sorted({(story.site, story.fault) for story in stories})
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        return [text for texts in pool.map(compare_one, pairs) for text in texts]
 
 
 def run() -> int:
@@ -375,15 +374,17 @@ def run() -> int:
     )
     reader.add_argument("--count", type=int, default=30)
     reader.add_argument("--seed", type=int, default=1)
+    reader.add_argument("--styles", choices=STYLES, default="zone")
     reader.add_argument("--policies", default=",".join(POLICIES))
     reader.add_argument("--json", action="store_true")
     reader.add_argument("--compare", action="store_true", help="hold the undrawn world of each fault to predict, too")
     asked = reader.parse_args()
     policies = asked.policies.split(",")
-    stories = run_plants(asked.count, asked.seed, policies)
+    stories = run_plants(asked.count, asked.seed, policies, asked.styles)
     figures = {policy: tally(stories, policy) for policy in policies}
-    told: Row = {"format": "outsider/1", "seed": asked.seed, "figures": figures}
-    told["skipped_as_invisible"] = [f"{s.fault} at {s.site}" for s in stories if s.ended == "invisible"]
+    told: Row = {"format": "outsider/1", "styles": asked.styles, "seed": asked.seed, "figures": figures}
+    for word in SKIPPED:
+        told[f"skipped_as_{word}"] = [f"{s.fault} at {s.site}" for s in stories if s.ended == word]
     if asked.compare:
         told["differences_from_predict"] = compare_all(stories)
     if asked.json:

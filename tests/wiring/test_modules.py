@@ -281,3 +281,16 @@ def test_silent_defects_of_the_description_are_found_behind_a_module_too(
     bench: Bench, defects: tuple[str, ...]
 ) -> None:
     assert find_defects(wire_bench(bench)) == defects
+
+
+def test_co_detector_whose_module_reports_co_to_no_zone_is_a_defect() -> None:
+    loop = wire_bench(replace(M, kinds=("smoke", "co")))
+    lonely = loop.site.model_copy(update={"loops": (loop.spec.model_copy(update={"co_zone": None}),)})
+    assert "co_reports_nowhere" in find_defects(build_loop(lonely))
+    assert "co_reports_nowhere" not in find_defects(loop)
+
+
+def test_co_zone_that_is_said_to_sense_fire_is_refused() -> None:
+    text = SOUND.replace("senses: co, ", "").replace("senses: co", "senses: fire")
+    with pytest.raises(SourceError, match="is the CO zone of the loop: write 'senses: co' for it"):
+        parse_site(read_document(text, "hall.yaml"))

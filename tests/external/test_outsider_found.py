@@ -1,0 +1,140 @@
+"""Defects that the outsider's worlds brought to light, each as the smallest case that shows it; mended, or marked.
+
+Outside world: none needed. Every reading here is the program's own prediction of the planted fault, as an instrument
+without error would show it; a verdict of another remedy or place contradicts the program itself. A mark is strict: when
+its defect is mended the test fails as *unexpectedly passed*, and the mark is to go.
+"""
+
+from pathlib import Path
+
+import pytest
+
+from tests.external import outsider
+from tests.external.outsider_line import ROOT, Row, ask
+
+SITES = ROOT / "cases" / "sites"
+
+Wanted = tuple[str, str, str]  # measurement; red lead, or zone; mode
+
+
+def read_predicted(site: Path, fault: str, wanted: Wanted) -> Row:
+    """Return one reading as the program predicts it for a fault."""
+    what, where, mode = wanted
+    told = ask("predict", str(site), "--fault", fault, "--mode", mode)
+    if what == "panel_shows":
+        at = where if len(told["panel"]) > 1 else "panel"
+        return {"measurement": what, "at": at, "mode": mode, "value": told["panel"][where]}
+    if what == "which_dark":
+        dark = [name for name, word in told["states"].items() if word == "dark"]
+        return {"measurement": what, "at": "loop", "mode": mode, "value": ",".join(dark) or "none"}
+    row = next(r for r in told["readings"] if r["measurement"] == what and r["red"] == where)
+    value = f"{row['value']} {row['unit']}"
+    return {"measurement": what, "red": where, "black": row["black"], "mode": mode, "value": value}
+
+
+def diagnose_predicted(stem: str, fault: str, context: str, symptom: str, wanted: tuple[Wanted, ...]) -> Row:
+    """Return the diagnosis of a site's own predictions."""
+    site = SITES / f"{stem}.yaml"
+    kind, _, place = fault.partition("@")
+    plant = outsider.Plant(site, fault, kind.partition("=")[0], place, context, (0, 0))
+    return ask(
+        "diagnose", "-", text=outsider.case_text(plant, symptom, [read_predicted(site, fault, w) for w in wanted])
+    )
+
+
+OTHER_PLACE = (
+    pytest.param(
+        ("bench_two_wire_oneway", "joint_resistive=6.8k@det1.in-", "new", "constant_trouble"),
+        (("which_dark", "loop", "standby"), ("volts", "det4.in+", "standby")),
+        ("mend_conductor", "run det1"),
+        id="a bad joint whose value leaves some lamps just lit",
+        marks=pytest.mark.xfail(
+            strict=True, reason="470 ohm at the end shows the same lamps and volts; the prior weights settle it at 0.96"
+        ),
+    ),
+    pytest.param(
+        ("bench_two_wire", "leak=550@det3.in", "aged", "alarm_with_nothing_there"),
+        (("volts", "panel.zone1+", "standby"), ("ohms", "panel.zone1+", "lifted")),
+        ("mend_conductor", "run det3"),
+        id="a leak between two listed values, which in parallel to the end resistor looks like a wrong one",
+    ),
+    pytest.param(
+        ("bench_module_two_wire", "panel_resistor_wrong=680@module.fire", "new", "constant_trouble"),
+        (
+            ("volts", "module.loop+", "standby"),
+            ("panel_shows", "zone1", "standby"),
+            ("volts", "module.fire+", "standby"),
+        ),
+        ("fit_panel_resistor", "module.fire"),
+        id="a common resistor that is not in the list of wrong ones",
+    ),
+    pytest.param(
+        ("bench_module_two_wire", "panel_resistor_wrong=470@module.fire", "aged", "alarm_with_nothing_there"),
+        (("volts", "module.loop+", "standby"), ("panel_shows", "zone1", "standby")),
+        ("fit_panel_resistor", "module.fire"),
+        id="one cheap reading at the zone was never taken",
+    ),
+    pytest.param(
+        ("bench_two_wire", "zone_resistor_setting@zone1", "water", "constant_trouble"),
+        (("volts", "panel.zone1+", "standby"), ("panel_shows", "zone1", "standby")),
+        ("set_zone_right", "zone1"),
+        id="the settings were never reviewed before a board is replaced",
+    ),
+)
+
+
+@pytest.mark.parametrize(("case", "wanted", "right"), OTHER_PLACE)
+def test_readings_that_fit_the_planted_fault_never_settle_another(
+    case: tuple[str, str, str, str], wanted: tuple[Wanted, ...], right: tuple[str, str]
+) -> None:
+    stem, fault, context, symptom = case
+    verdict = diagnose_predicted(stem, fault, context, symptom, wanted)["verdict"]
+    assert verdict is None or (verdict["remedy"], verdict["place"]) == right
+
+
+def test_a_missing_end_resistor_is_seen_where_its_pair_ends() -> None:
+    site = SITES / "bench_module_four_wire.yaml"
+    ends = outsider.end_detectors(site)
+    assert ends["fire"] == "det3"
+    plant = outsider.Plant(site, "end_resistor_missing@end_fire", "end_resistor_missing", "end_fire", "new", (0, 0))
+    look = {"measurement": "look", "at": ends["fire"], "mode": "standby", "value": "resistor_missing"}
+    told = ask("diagnose", "-", text=outsider.case_text(plant, "constant_trouble", [look]))
+    assert told["contradiction"] is None
+    assert told["candidates"][0]["fault"] == "end_resistor_missing@end_fire"
+
+
+@pytest.mark.xfail(
+    strict=True, reason="what a module makes of its loop is taken as certain, whatever the spread of its volts"
+)
+def test_a_loop_near_a_bound_of_the_module_stays_in_the_running_either_way() -> None:
+    fault, site = "end_resistor_twice@end", SITES / "bench_module_two_wire.yaml"
+    told = ask("predict", str(site), "--fault", fault, "--at", "module.loop+,module.loop-")["readings"][0]
+    circuit = ask("export", str(site))["module"][0]
+    normal_from_v = next(band["low"] for band in circuit["bands"] if band["band"] == "normal")
+    assert 0 < told["ideal"] - normal_from_v < told["sd"]  # one time in four the module sees trouble
+    shown = [
+        {"measurement": "panel_shows", "at": zone, "mode": "standby", "value": "trouble"} for zone in ("zone1", "zone2")
+    ]
+    plant = outsider.Plant(site, fault, "end_resistor_twice", "end", "new", (0, 0))
+    left = ask("diagnose", "-", text=outsider.case_text(plant, "constant_trouble", shown))["candidates"]
+    assert fault in [row["fault"] for row in left]
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="leaks are listed coarsely and each alarms a module always or never, so a rival is all that is left",
+)
+def test_a_leak_between_two_listed_values_is_not_settled_as_another_fault() -> None:
+    site, fault = SITES / "bench_module_two_wire.yaml", "leak=780@det2.in"
+    wanted = (
+        ("panel_shows", "zone1", "standby"),
+        ("volts", "module.loop+", "standby"),
+        ("volts", "det3.out+", "standby"),
+    )
+    shown = [read_predicted(site, fault, each) for each in wanted]
+    states = ask("predict", str(site), "--fault", fault, "--mode", "head_off:det4")["states"]
+    dark = ",".join(name for name, word in states.items() if word == "dark" and name not in ("det4", "module"))
+    shown.append({"measurement": "dark_with_head_off", "at": "det4", "mode": "head_off:det4", "value": dark})
+    plant = outsider.Plant(site, fault, "leak", "det2.in", "new", (0, 0))
+    verdict = ask("diagnose", "-", text=outsider.case_text(plant, "alarm_with_nothing_there", shown))["verdict"]
+    assert verdict is None or (verdict["remedy"], verdict["place"]) == ("mend_conductor", "run det2")
