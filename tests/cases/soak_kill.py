@@ -52,11 +52,16 @@ class Soaked:
     is_sound: bool
 
 
+def build_environment() -> dict[str, str]:
+    """Return the environment of a program that finds this checkout first."""
+    path = os.pathsep.join([str(CHECKOUT), *filter(None, [os.environ.get("PYTHONPATH")])])
+    return os.environ | {"PYTHONPATH": path}
+
+
 def kill_one(url: str, case_id: str, wait_s: float) -> Killed:
     """Start the program, wait for its first acknowledged act and a random time more, kill it."""
-    path = os.pathsep.join([str(CHECKOUT), *filter(None, [os.environ.get("PYTHONPATH")])])
     command = [sys.executable, str(CHECKOUT / "tests" / "cases" / "keep_appending.py"), url, case_id]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, env=os.environ | {"PYTHONPATH": path}, text=True) as child:
+    with subprocess.Popen(command, stdout=subprocess.PIPE, env=build_environment(), text=True) as child:
         if child.stdout is None:
             raise RuntimeError("no output to read")
         first = child.stdout.readline()
