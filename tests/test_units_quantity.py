@@ -78,7 +78,9 @@ def test_reads_what_people_write(text: str, unit: str, value: float) -> None:
     assert parse_quantity(text, unit) == pytest.approx(value, rel=1e-12)
 
 
-@pytest.mark.parametrize("text", ["OL", "ol", "O.L", "O.L.", "0L", "0.L", "over", "Overload", "OL kΩ", "0.L MΩ"])
+@pytest.mark.parametrize(
+    "text", ["OL", "ol", "O.L", "O.L.", "0L", "0.L", "o l", "over", "Overload", "open", "∞", "OL kΩ", "0.L MΩ"]
+)
 def test_over_range_is_infinity_where_it_is_expected(text: str) -> None:
     assert parse_quantity(text, "ohm", over=True) == OVER == math.inf
 

@@ -71,6 +71,8 @@ def _tell_range(e: Expected, words: Words) -> str:
     if e.unit == "ohm":
         over = read_table().meter.ohms_over
         low, high = (math.inf if v >= over else max(v, 0.0) for v in (low, high))
+    elif max(abs(low), abs(high)) < read_table().ghost.dead_v:
+        return say("no_volts")
     return words.range(low, high, e.unit)
 
 

@@ -15,7 +15,9 @@ from diagnostics.wiring import Loop, Style
 from .words import Words, format_percent, say
 
 LEAST_SHARE = 0.03
-_PER_ROW, _WIDE, _HIGH = 3, 120, 124
+LONGEST_WHOLE = 24  # detectors; longer loops are folded, so that a phone shows them in a few rows
+_STRETCHES, _MOST_APART = 8, 4  # stretches that a folded loop is cut into, and suspects that stay boxes of their own
+_PER_ROW, _WIDE, _HIGH = 3, 120, 132
 _MARGIN = 8  # px at the right, for a lead on the last box of a row
 _RUN, _BOX = 50, 62  # px of the run before a box, and of the box
 _TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box
@@ -27,12 +29,16 @@ _OUTLINE = 'fill="none" stroke="currentColor" stroke-width="2"'
 
 @dataclass(frozen=True, slots=True)
 class _Cell:
-    """One box of the chain: its spot, the spot of the run that leads to it (or ""), its big and its small text."""
+    """One box of the chain: its spot, the spot of the run that leads to it (or ""), its big and its small text.
+
+    ``holds`` are the detectors of a stretch that is folded into one box; empty for a box of its own.
+    """
 
     spot: str
     run: str
     big: str
     small: str
+    holds: tuple[str, ...] = ()
 
 
 def find_shares(diagnosis: Diagnosis) -> dict[str, float]:
@@ -49,13 +55,14 @@ def find_shares(diagnosis: Diagnosis) -> dict[str, float]:
 def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, *, dark: bool) -> str:
     """Return the loop as SVG: panel, runs, detectors, end resistor; suspects; where the leads go next.
 
-    ``shares`` are probabilities by spot, as ``find_shares`` gives them. The chain is wrapped in rows of three.
+    ``shares`` are probabilities by spot, as ``find_shares`` gives them. The chain is wrapped in rows of three; in a
+    long loop neighbours that nothing marks out are folded into one box with their range and their summed share.
     ``describe_picture`` says the same in words.
     """
-    cells = _list_cells(loop)
+    cells = _list_cells(loop, shares, next_)
     rows = -(-len(cells) // _PER_ROW)
     size = (_WIDE * _PER_ROW + _MARGIN, _HIGH * rows)
-    summed = _sum_shares(loop, shares)
+    summed = _sum_shares(loop, shares, cells)
     drawn = [_draw_cell(n, cell, loop, summed) for n, cell in enumerate(cells)]
     if next_ is not None:
         drawn += _draw_next(cells, loop, next_)
@@ -65,10 +72,18 @@ def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
 def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, words: Words) -> str:
     """Return what the picture shows, for those who cannot see it."""
     some = [f"{words.spot(s)} {format_percent(p)}" for s, p in shares.items() if p >= LEAST_SHARE][:6]
+    cells = _list_cells(loop, shares, next_)
+    summed = _sum_shares(loop, shares, cells)
+    folded = [
+        say("picture_stretch", first=c.holds[0].removeprefix("det"), last=c.holds[-1].removeprefix("det"))
+        + f" {format_percent(summed[c.spot])}"
+        for c in cells
+        if c.holds and summed.get(c.spot, 0.0) >= LEAST_SHARE
+    ]
     return say(
         "picture_alt",
         count=str(len(loop.detectors)),
-        suspects=", ".join(some) or say("picture_none"),
+        suspects=", ".join((*some, *folded)) or say("picture_none"),
         next="-" if next_ is None else words.name(next_),
     )
 
@@ -89,14 +104,57 @@ def _find_lines(style: Style) -> tuple[int, ...]:
     return _TWO_WIRE if style.is_two_wire else _FOUR_WIRE
 
 
-def _list_cells(loop: Loop) -> list[_Cell]:
+def _list_cells(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> list[_Cell]:
     cells = [_Cell("panel", "", say("picture_panel"), "")]
     if any(r.name == "reset" for r in loop.relays):
         cells.append(_Cell("reset", "", "R", say("picture_reset")))
     if loop.module is not None:
         cells.append(_Cell("module", "run module.in", "M", say("picture_module")))
-    cells += [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), d.label) for d in loop.detectors]
-    return [*cells, _Cell("end", "", "", say("picture_end"))]
+    chain = [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), d.label) for d in loop.detectors]
+    if len(chain) > LONGEST_WHOLE:
+        chain = _fold(chain, _find_apart(loop, shares, next_))
+    return [*cells, *chain, _Cell("end", "", "", say("picture_end"))]
+
+
+def _find_apart(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> set[str]:
+    """Return the detectors of a folded loop that stay boxes of their own: both ends, suspects, the next test point."""
+    ends = {loop.detectors[0].name, loop.detectors[-1].name}
+    cells = [find_cell(s, loop).removeprefix("run ") for s, p in shares.items() if p >= LEAST_SHARE]
+    suspects = [name for name in dict.fromkeys(cells) if loop.find_detector(name)]
+    points = {terminal.partition(".")[0] for terminal in find_leads(next_, loop)} if next_ and next_.red else set()
+    at = {next_.at, next_.place} if next_ else set()
+    return ends | set(suspects[:_MOST_APART]) | points | at
+
+
+def _fold(chain: list[_Cell], apart: set[str]) -> list[_Cell]:
+    """Fold neighbours into stretches; none is longer than a share of the loop, so that a place is still seen."""
+    longest = -(-len(chain) // _STRETCHES)
+    folded: list[_Cell] = []
+    waiting: list[_Cell] = []
+    for cell in chain:
+        if cell.spot in apart or len(waiting) == longest:
+            folded += _fold_stretch(waiting)
+            waiting = []
+        if cell.spot in apart:
+            folded.append(cell)
+        else:
+            waiting.append(cell)
+    return [*folded, *_fold_stretch(waiting)]
+
+
+def _fold_stretch(cells: list[_Cell]) -> list[_Cell]:
+    if len(cells) < 2:
+        return cells
+    spots = tuple(c.spot for c in cells)
+    return [
+        _Cell(
+            spot=f"stretch {spots[0]}",
+            run="",
+            big=f"{cells[0].big}–{cells[-1].big}",
+            small=say("picture_count", count=str(len(cells))),
+            holds=spots,
+        )
+    ]
 
 
 def _find_corner(number: int) -> tuple[int, int]:
@@ -113,10 +171,12 @@ def find_cell(spot: str, loop: Loop) -> str:
     return spot if name.startswith("det") or spot == "run module.in" else name.partition(".")[0]
 
 
-def _sum_shares(loop: Loop, shares: Mapping[str, float]) -> dict[str, float]:
+def _sum_shares(loop: Loop, shares: Mapping[str, float], cells: list[_Cell]) -> dict[str, float]:
     found: dict[str, float] = {}
+    inside = {name: c.spot for c in cells for spot in c.holds for name in (spot, f"run {spot}")}
     for spot, share in shares.items():
         cell = find_cell(spot, loop)
+        cell = inside.get(cell, cell)
         found[cell] = found.get(cell, 0.0) + share
     return found
 
@@ -133,10 +193,23 @@ def _draw_cell(number: int, cell: _Cell, loop: Loop, shares: Mapping[str, float]
     if cell.spot == "end":
         parts.append(_zigzag(_RUN, middle, lines[-2], lines[-1]))
     else:
-        parts += [_box(_RUN, _BOX), _text(middle, 69, cell.big, 22 if len(cell.big) < 3 else 17, bold=True)]
+        parts += [_box(_RUN, _BOX), _text(middle, 69, cell.big, _find_size(cell.big), bold=True)]
+    if cell.holds:
+        parts.append(_draw_stack())
     parts.append(_text(middle, 104, _shorten(cell.small), 14))
     x, y = _find_corner(number)
     return f'<g transform="translate({x} {y})">{"".join(parts)}</g>'
+
+
+def _find_size(text: str) -> int:
+    """Return the size of letters (px) that fits a text into its box."""
+    return 22 if len(text) < 3 else 17 if len(text) < 6 else 14
+
+
+def _draw_stack() -> str:
+    """Return the edges of boxes that lie behind a folded one."""
+    left, right, top, low = _RUN + 5, _RUN + _BOX + 5, _TOP - 5, _BOTTOM - 5
+    return f'<path d="M{left} {_TOP}V{top}H{right}V{low}H{right - 5}" {_OUTLINE}/>'
 
 
 def _draw_share(x: int, width: int, share: float) -> list[str]:

@@ -5,31 +5,50 @@ from datetime import UTC, datetime
 
 import streamlit as st
 
-from diagnostics.cases import Reading, build_reading_id
+from diagnostics.cases import Case, Condition, Reading, build_reading_id
 from diagnostics.errors import DiagnosticsError
-from diagnostics.readings import LISTED, Measurement, list_tokens, parse_value
+from diagnostics.readings import Measurement, parse_value
 from diagnostics.reports import Words, format_wait
+from diagnostics.units import format_quantity
 from diagnostics.visit import (
     Assessment,
     build_reading,
     correct_reading,
+    find_doubt,
     find_hidden,
     find_measurement,
+    find_most_v,
     find_wait_s,
     is_too_early,
+    list_likely_answers,
+    may_be_absent,
     record_reading,
     simulate_reading,
     start_clock,
 )
 
+from .draft import (
+    ASKED,
+    CORRECTING,
+    find_list,
+    is_set,
+    keep,
+    keep_draft,
+    keep_list,
+    leave_form,
+    restore_draft,
+)
+from .fields import ask_absent, read_answer, show_field
 from .session import (
     assess,
+    bring_into_view,
     build_words,
     guarded,
     load,
     open_store,
     plain,
     show_alert,
+    show_button,
     show_main_button,
     show_messages,
     show_note,
@@ -38,60 +57,61 @@ from .session import (
     write_problem,
 )
 
-_NONE = "none"
 _CLOCK = ":material/timer:"
 
 
-def show_answer(assessment: Assessment, m: Measurement, old: Reading | None = None) -> None:
-    """Show the form for one measurement; ``old`` is the reading that it corrects."""
+def show_answer(
+    assessment: Assessment, m: Measurement, old: Reading | None = None, beside: tuple[str, ...] = ()
+) -> None:
+    """Show the form for one measurement.
+
+    ``old`` is the reading that it corrects; ``beside`` are the keys of what is read on the same ladder.
+    """
     case, words = assessment.case, build_words(assessment)
     form = f"form {case.case_id} {m.key} {old.reading_id if old else ''}"
     reading_id = str(st.session_state.setdefault(form, build_reading_id()))
     field = f"answer {reading_id}"
+    if old is not None:
+        st.session_state.setdefault(f"absent {field}", old.condition == "absent")
+    restore_draft(words.loop, m, field)
     _show_hidden(assessment, m, field)
     _show_clock(assessment, m)
-    _show_field(m, words, field)
-    text = _write_answer(field)
+    show_field(m, words, field, list_likely_answers(assessment, m))
+    absent = may_be_absent(case, m) and ask_absent(field)
+    text = read_answer(field)
+    keep_draft(m.key, text, absent=absent)
     value = _understand(m, words, text)
     show_messages()
     if value is not None and is_too_early(m, value, find_wait_s(case, m)):
         left = format_wait(find_wait_s(case, m) or 0.0)
         show_alert("warning", tell("too_early", left=left))
+    args = (case.case_id, case.revision, m.key, form, old.reading_id if old else "", beside)
+    if value is not None and _show_doubt(words, m, value, reading_id, args):
+        show_main_button(tell("doubt_again"), _take_again, (field,), "take_again")
+        return
     label = tell("record") if value is None else tell("record_value", value=plain(words.value(m, value)))
-    place = (case.case_id, case.revision)
-    show_main_button(label, _record, (*place, m.key, form, old.reading_id if old else ""), "record")
+    show_main_button(label, _record, args, "record")
 
 
-def _show_field(m: Measurement, words: Words, field: str) -> None:
-    if m.unit:
-        hint = tell("type_volts" if m.unit == "V" else "type_ohms")
-        st.text_input(tell("answer_number"), key=field, placeholder=hint, live=True, autocomplete="off")
-        if m.unit == "ohm":
-            st.button(tell("meter_over"), key=f"over {field}", on_click=guarded(_fill), args=(field, "OL"))
-        return
-    tokens = list_tokens(m, words.loop)
-    if m.kind in LISTED:
-        tokens = tuple(t for t in tokens if t != m.at)
-        lit = m.kind == "which_lit"
-        none = tell("none_lit") if lit else tell("none_dark")
-        names = {t: none if t == _NONE else plain(words.detector(t)) for t in tokens}
-        st.pills(
-            tell("answer_lit") if lit else tell("answer_dark"),
-            tokens,
-            selection_mode="multi",
-            key=field,
-            wrap=True,
-            format_func=names.__getitem__,
-        )
-        return
-    names = {t: plain(words.answer(t)) for t in tokens}
-    st.pills(tell("answer_word"), tokens, key=field, wrap=True, format_func=names.__getitem__)
+def _show_doubt(words: Words, m: Measurement, value: float | str, reading_id: str, args: tuple[object, ...]) -> bool:
+    """Ask about a doubtful reading before it is kept; return whether there is one."""
+    doubt, _, of = str(st.session_state.get("doubt", "")).partition(" ")
+    if not doubt or of != f"{reading_id} {read_answer(f'answer {reading_id}')}":
+        return False
+    shown = plain(words.value(m, value))
+    most = format_quantity(find_most_v(words.loop), "V", 2)
+    told = {"impossible": "doubt_impossible", "improbable": "doubt_improbable"}[doubt]
+    with st.container(key="doubt"):
+        show_alert("warning", tell(told, value=shown, most=most))
+        show_button(tell("doubt_keep", value=shown), _keep, args, "doubt_keep")
+    bring_into_view("doubt", of)
+    return True
 
 
-def _write_answer(field: str) -> str:
-    """Return what was chosen or typed, as it is stored."""
-    given = st.session_state.get(field)
-    return ", ".join(given) if isinstance(given, list) else str(given or "").strip()
+def _take_again(field: str) -> None:
+    """Empty the field: the reading is taken anew."""
+    st.session_state.pop("doubt", None)
+    st.session_state[field] = [] if isinstance(st.session_state.get(field), list) else None
 
 
 def _understand(m: Measurement, words: Words, text: str) -> float | str | None:
@@ -107,28 +127,55 @@ def _understand(m: Measurement, words: Words, text: str) -> float | str | None:
     return value
 
 
-def _record(case_id: str, revision: int, key: str, form: str, old_id: str) -> None:
+def _record(case_id: str, revision: int, key: str, form: str, old_id: str, beside: tuple[str, ...]) -> None:
+    _save((case_id, revision), key, form, old_id, beside)
+
+
+def _keep(case_id: str, revision: int, key: str, form: str, old_id: str, beside: tuple[str, ...]) -> None:
+    """Record in spite of the doubt."""
+    _save((case_id, revision), key, form, old_id, beside, doubting=False)
+
+
+def _save(
+    place: tuple[str, int], key: str, form: str, old_id: str, beside: tuple[str, ...], *, doubting: bool = True
+) -> None:
     store, reading_id = open_store(), str(st.session_state.get(form, ""))
     if not reading_id:  # a second tap: the first has recorded it
         return
-    case, text = load(case_id, revision), _write_answer(f"answer {reading_id}")
-    m = find_measurement(assess(store.load_case(case_id)).loop, key)
+    case, text = load(*place), read_answer(f"answer {reading_id}")
+    assessment = assess(store.load_case(case.case_id))
+    m = find_measurement(assessment.loop, key)
     if m is None or (not text and not m.unit):
         st.session_state["problem"] = tell("choose_first")
         return
-    st.session_state["asked"] = key  # if somebody else was faster, the form stays as it is
-    reading = replace(build_reading(m, text, reading_id), taken_at=datetime.now(UTC))
+    keep(CORRECTING if old_id else ASKED, old_id or key)  # if somebody else was faster, the form stays as it is
+    reading = _build(case, m, text, reading_id)
+    doubt = find_doubt(assessment, reading, old_id, assess) if doubting else ""
+    if doubt:
+        st.session_state["doubt"] = f"{doubt} {reading_id} {text}"
+        return
     if old_id:
         correct_reading(store, case, old_id, reading)
     else:
         record_reading(store, case, reading)
-    for name in (form, "asked", "correcting"):
+    _leave(form, key, beside)
+
+
+def _build(case: Case, m: Measurement, text: str, reading_id: str) -> Reading:
+    condition: Condition = ""
+    if may_be_absent(case, m):
+        condition = "absent" if st.session_state.get(f"absent answer {reading_id}") else "present"
+    return replace(build_reading(m, text, reading_id), taken_at=datetime.now(UTC), condition=condition)
+
+
+def _leave(form: str, key: str, beside: tuple[str, ...]) -> None:
+    """Go on to what else was read on the same ladder, or to the next step."""
+    for name in (form, "doubt"):
         st.session_state.pop(name, None)
+    listed = find_list()
+    keep_list([k for k in listed if k != key] if listed else beside)
+    leave_form()
     turn_to("")
-
-
-def _fill(field: str, value: str) -> None:
-    st.session_state[field] = value
 
 
 def _show_hidden(assessment: Assessment, m: Measurement, field: str) -> None:
@@ -140,7 +187,7 @@ def _show_hidden(assessment: Assessment, m: Measurement, field: str) -> None:
     text = simulate_reading(assessment.loop, hidden, m)
     value = parse_value(m, assessment.loop, text)
     show_alert("info", f"{tell('demo_answer')}: **{plain(words.value(m, value))}**")
-    chosen: object = text.split(",") if m.kind in LISTED else text
+    chosen: object = text.split(",") if is_set(m) else text
     st.button(tell("demo_use"), key=f"use {field}", on_click=guarded(_take), args=(field, chosen), width="stretch")
 
 

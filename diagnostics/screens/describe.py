@@ -9,10 +9,11 @@ from diagnostics.errors import DiagnosticsError, QuantityError, SourceError
 from diagnostics.locate import find_shipped
 from diagnostics.reports import read_words, render_style
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
-from diagnostics.visit import describe_site
+from diagnostics.visit import describe_site, prepare
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
 from diagnostics.wiring.describe import NOT_SURE
 
+from .draft import ask_text, keep_choice, recall
 from .session import (
     find_view,
     is_dark,
@@ -29,15 +30,16 @@ from .session import (
     write_problem,
 )
 
+_PICTURE_PX = 460
 _WAYS = ("describe_quick", "describe_shipped", "describe_file")
 
 
 def show_describe(case: Case) -> None:
     """Ask what is installed."""
     st.title(tell("describe_title"), anchor=False)
-    way = st.segmented_control(
-        tell("describe_how"), _WAYS, default=_WAYS[0], format_func=tell, required=True, width="stretch", key="way"
-    )
+    recall("way", _WAYS, _WAYS[0])
+    way = st.segmented_control(tell("describe_how"), _WAYS, format_func=tell, required=True, width="stretch", key="way")
+    keep_choice("way", way or "", _WAYS[0])
     place = (case.case_id, case.revision)
     if way == "describe_shipped":
         _show_examples(place)
@@ -63,10 +65,13 @@ _RESETS = {
 def _show_questions(place: tuple[str, int]) -> None:
     words = read_words()
     names = {str(s): words.styles[s].capitalize() for s in Style}
+    recall("q_style", tuple(names), str(Style.TWO_WIRE_ZONE))
     style = Style(st.radio(tell("q_style"), list(names), format_func=names.__getitem__, key="q_style"))
-    st.image(render_style(style, dark=is_dark()), width="stretch", alt=words.style_words[style])
+    keep_choice("q_style", style, Style.TWO_WIRE_ZONE)
+    with st.container(width=_PICTURE_PX):
+        st.image(render_style(style, dark=is_dark()), width="stretch", alt=words.style_words[style])
     show_note(words.style_words[style])
-    st.text_input(tell("q_detectors"), placeholder=tell("q_detectors_hint"), key="q_detectors", live=True)
+    ask_text(tell("q_detectors"), "q_detectors", tell("q_detectors_hint"))
     show_note(tell("q_order"))
     show_note(tell("q_unsure"))
     if style.is_module:
@@ -75,16 +80,18 @@ def _show_questions(place: tuple[str, int]) -> None:
     _ask("q_cable", "q_cable_hint", lambda t: f"{parse_gauge(t).area_mm2:.3g} mm²")
     _ask("q_run", "q_run_hint", lambda t: format_quantity(parse_quantity(t, "m"), "m"))
     if style is not Style.TWO_WIRE_ZONE:
-        st.radio(tell("q_reset"), list(_RESETS), format_func=tell, key="q_reset")
+        recall("q_reset", tuple(_RESETS), "not_sure")
+        reset = st.radio(tell("q_reset"), list(_RESETS), format_func=tell, key="q_reset")
+        keep_choice("q_reset", reset, "not_sure")
     if style is Style.FOUR_WIRE_ZONE:
         _choose("q_end_relay", ("yes", "no", "not_sure"))
-    st.text_input(tell("q_name"), placeholder=tell("q_name_default"), key="q_name", max_chars=120)
+    ask_text(tell("q_name"), "q_name", tell("q_name_default"), 120)
     show_main_button(tell("describe_use"), _use_answers, place, "describe_use")
 
 
 def _ask(key: str, hint: str, understand: Callable[[str], str]) -> None:
     """Ask for one quantity, and say at once what was understood."""
-    text = (st.text_input(tell(key), placeholder=tell(hint), key=key, live=True) or "").strip()
+    text = ask_text(tell(key), key, tell(hint))
     if not text or text.lower() == NOT_SURE:
         return
     try:
@@ -94,9 +101,9 @@ def _ask(key: str, hint: str, understand: Callable[[str], str]) -> None:
 
 
 def _choose(key: str, options: tuple[str, ...]) -> None:
-    st.segmented_control(
-        tell(key), options, format_func=tell, default="not_sure", required=True, width="stretch", key=key
-    )
+    recall(key, options, "not_sure")
+    chosen = st.segmented_control(tell(key), options, format_func=tell, required=True, width="stretch", key=key)
+    keep_choice(key, chosen or "", "not_sure")
 
 
 def _read(key: str) -> str:
@@ -129,7 +136,7 @@ def _use_answers(case_id: str, revision: int) -> None:
 
 
 def _store(case_id: str, revision: int, site_text: str) -> None:
-    describe_site(open_store(), load(case_id, revision), site_text)
+    prepare(describe_site(open_store(), load(case_id, revision), site_text))
     turn_to("")
 
 
@@ -158,7 +165,7 @@ def _use_file(case_id: str, revision: int) -> None:
         return
     text = given.getvalue().decode("utf-8-sig", "replace")
     try:
-        describe_site(open_store(), load(case_id, revision), text, given.name[:80])
+        prepare(describe_site(open_store(), load(case_id, revision), text, given.name[:80]))
     except SourceError as error:
         st.session_state["problem"] = f"**{tell('findings')}**\n\n{write_problem(error)}"
     except DiagnosticsError as error:

@@ -14,6 +14,7 @@ from diagnostics.visit import (
     list_answers,
 )
 
+from .draft import ASKED, keep, leave_form
 from .session import (
     build_words,
     load,
@@ -138,7 +139,8 @@ def _lead(case_id: str, revision: int, guide: bool) -> None:  # noqa: FBT001 - c
 
 
 def _take_shorter(key: str) -> None:
-    st.session_state["asked"] = key
+    leave_form()
+    keep(ASKED, key)
 
 
 def _answer(case_id: str, revision: int, step: str, answer: str) -> None:

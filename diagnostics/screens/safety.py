@@ -23,7 +23,6 @@ from .session import (
 )
 
 _HOURS = (1, 2, 4, 8)
-_UNMONITORED = 0
 
 
 def show_safety(stage: Stage, case: Case | None) -> None:
@@ -65,11 +64,12 @@ def _stop_release(place: tuple[str, int]) -> None:
 
 def _ask_people(place: tuple[str, int]) -> None:
     st.markdown(f"**{tell('tell_question')}**")
-    names = {h: tell("tell_hours", hours=str(h)) for h in _HOURS} | {_UNMONITORED: tell("tell_local")}
+    names = {h: tell("tell_hours", hours=str(h)) for h in _HOURS}
     st.segmented_control(
         tell("tell_yes"), list(names), default=2, required=True, width="stretch", key="hours",
         format_func=names.__getitem__,
     )  # fmt: skip
+    show_button(tell("tell_local"), _tell_local, place, "tell_local")
     show_main_button(tell("tell_button"), _tell_people, place, "tell_people")
 
 
@@ -114,8 +114,11 @@ def _accept(case_id: str, revision: int, name: str) -> None:
 
 
 def _tell_people(case_id: str, revision: int) -> None:
-    hours = st.session_state.get("hours", _UNMONITORED)
-    tell_people(open_store(), load(case_id, revision), float(hours) if hours else None)
+    tell_people(open_store(), load(case_id, revision), float(st.session_state["hours"]))
+
+
+def _tell_local(case_id: str, revision: int) -> None:
+    tell_people(open_store(), load(case_id, revision), None)
 
 
 def _accept_loop(case_id: str, revision: int) -> None:

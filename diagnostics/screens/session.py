@@ -19,21 +19,27 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore, default_store_url
 from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
 from diagnostics.reports import Region, Words, say, tell_caution
-from diagnostics.visit import Assessment, assess_case
+from diagnostics.visit import Assessment, assess_case, tell_meaning
+
+from .draft import VIEW, find_kept, forget, keep
 
 _Alert = Literal["info", "success", "warning", "error"]
 NEW = "new"
+_LONG = 16  # detectors; from here on the first reckoning takes more than a moment
 # Names of our own keys, and the two parts of the page that Streamlit names for tests.
 _STYLE = """
-.st-key-symptom label, .st-key-closing label, .st-key-other_what label, .st-key-example label {padding: .45rem 0;}
+[data-testid="stRadio"] [role="radiogroup"] label, [data-testid="stCheckbox"] label {padding: .45rem 0;}
+[data-testid="stMarkdown"] h2, [data-testid="stHeading"] h1 {padding-top: .25rem;}
 .st-key-closing [data-testid="stCaptionContainer"] {color: inherit; opacity: 1;}
 [data-testid="stButtonGroup"] button {color: inherit !important; min-height: 2.4rem;}
-[data-testid="stButtonGroup"] [data-testid$="Active"] p {font-weight: 700;}
+[data-testid="stButtonGroup"] [data-selected="true"] {box-shadow: inset 0 -4px 0 currentColor;}
+[data-testid="stButtonGroup"] [data-selected="true"] p {font-weight: 700;}
 [data-testid="stAlertContainer"], [data-testid="stAlertContainer"] p {color: inherit !important;}
 input::placeholder {color: inherit !important; opacity: .8 !important;}
 [data-testid="stBottomBlockContainer"] {padding-bottom: 1rem; padding-top: .75rem;}
 """
 _TO_TOP = "document.querySelector('[data-testid=stMain]')?.scrollTo(0, 0);"
+_TO = "setTimeout(() => document.querySelector('.st-key-{key}')?.scrollIntoView({{block: 'center'}}), 50);"
 _SPECIAL = re.compile(r"([\\`*_\[\]<>~$#!|])")
 
 
@@ -48,14 +54,17 @@ def open_store() -> CaseStore:
 
 
 @st.cache_resource(max_entries=64, show_spinner=False)
-def _assess(_case: Case, url: str, case_id: str, revision: int) -> Assessment:
-    del url, case_id, revision  # they name the case for the cache
+def _assess(_case: Case, meaning: str) -> Assessment:
+    del meaning  # it names the case for the cache
     return assess_case(_case, guided=True)
 
 
 def assess(case: Case) -> Assessment:
-    """Return what a case means; the same revision is reckoned once."""
-    return _assess(case, default_store_url(), case.case_id, case.revision)
+    """Return what a case means; the same meaning is reckoned once, also for a reading that is only thought of."""
+    if len(case.site.loops[0].all_detectors) < _LONG:
+        return replace(_assess(case, tell_meaning(case)), case=case)
+    with st.spinner(tell("working")):
+        return replace(_assess(case, tell_meaning(case)), case=case)
 
 
 def find_region() -> Region:
@@ -85,7 +94,7 @@ def find_case_id() -> str:
 
 def go_to(case_id: str) -> None:
     """Put a case into the URL; an empty text leads to the start."""
-    turn_to("")
+    forget()
     if case_id:
         st.query_params["case"] = case_id
     else:
@@ -94,12 +103,13 @@ def go_to(case_id: str) -> None:
 
 def turn_to(view: str) -> None:
     """Show another side of the case in hand: ``""`` is the next step."""
-    st.session_state["view"] = view
+    forget(at_work=True)
+    keep(VIEW, view)
 
 
 def find_view() -> str:
     """Return which side of the case is shown."""
-    return str(st.session_state.get("view", ""))
+    return find_kept(VIEW)
 
 
 def load(case_id: str, revision: int) -> Case:
@@ -147,13 +157,17 @@ def show_alert(kind: _Alert, text: str) -> None:
 
 
 def show_messages() -> None:
-    """Show what went wrong with the last tap, once."""
+    """Show what went wrong with the last tap, once, and bring it into view: the button is far below it."""
     changed = st.session_state.pop("changed", "")
-    if changed:
-        show_alert("warning", f"**{tell('changed_title')}**\n\n{plain(changed)}.\n\n{tell('changed_note')}")
     problem = st.session_state.pop("problem", "")
-    if problem:
-        show_alert("error", problem)
+    if not changed and not problem:
+        return
+    with st.container(key="message"):
+        if changed:
+            show_alert("warning", f"**{tell('changed_title')}**\n\n{plain(changed)}.\n\n{tell('changed_note')}")
+        if problem:
+            show_alert("error", problem)
+    bring_into_view("message", uuid.uuid4().hex)
 
 
 def show_main_button(label: str, callback: Callable[..., None], args: tuple[object, ...], key: str) -> None:
@@ -189,6 +203,12 @@ def show_top(step: str) -> None:
     """
     number = zlib.crc32(step.encode())
     st.html(f"<script>/* {number} */{_TO_TOP}</script>", unsafe_allow_javascript=True)
+
+
+def bring_into_view(key: str, once: str) -> None:
+    """Scroll to the container of this key, one of our own constants; again only when ``once`` is another text."""
+    number = zlib.crc32(once.encode())
+    st.html(f"<script>/* {number} */{_TO.format(key=key)}</script>", unsafe_allow_javascript=True)
 
 
 def show_cautions(names: tuple[str, ...]) -> None:

@@ -2,10 +2,11 @@
 
 import streamlit as st
 
-from diagnostics.cases import Case, CaseStore, read_case
+from diagnostics.cases import Case, CaseStore
 from diagnostics.locate import find_shipped
 from diagnostics.reports import tell_closing
-from diagnostics.visit import find_hidden, find_stage, list_visits, start_visit
+from diagnostics.visit import find_hidden, find_stage, list_visits, prepare, start_visit
+from diagnostics.wiring import read_site
 
 from .session import (
     NEW,
@@ -21,8 +22,11 @@ from .session import (
     tell,
 )
 
-_DEMO = "bakery_call.yaml"
-_HIDDEN = "end_resistor_missing@end"
+# Invented cases to try: the button's words, the site, the loop's past, the complaint, the fault that is hidden in it.
+_DEMOS = {
+    "demo_case": ("bakery", "new", "constant_trouble", "end_resistor_missing@end"),
+    "demo_module": ("orchard", "new", "constant_trouble", "supply_on_no@reset"),
+}
 _UNDESCRIBED = {"is_it_real", "outputs", "tell_people", "evidence_first", "for_us", "describe"}
 
 
@@ -39,7 +43,8 @@ def show_start(store: CaseStore) -> None:
         _show_visit(visit)
     st.subheader(tell("demo_mark"), anchor=False)
     st.markdown(tell("demo_why"))
-    show_button(tell("demo_case"), _begin_demo, (), "begin_demo")
+    for name in _DEMOS:
+        show_button(tell(name), _begin_demo, (name,), f"begin_{name}")
     _show_region()
     show_main_button(f"+ {tell('new_case')}", go_to, (NEW,), "new_case")
 
@@ -57,9 +62,13 @@ def _show_visit(visit: Case | str) -> None:
     show_button(label, go_to, (visit.case_id,), f"open {visit.case_id}")
 
 
-def _begin_demo() -> None:
-    demo = read_case(find_shipped("cases") / _DEMO)
-    go_to(start_visit(open_store(), demo, _HIDDEN).case_id)
+def _begin_demo(name: str) -> None:
+    place, past, symptom, hidden = _DEMOS[name]
+    path = find_shipped("cases") / "sites" / f"{place}.yaml"
+    demo = Case(read_site(path), path.read_text("utf-8"), contexts=(past,), symptom=symptom)
+    case = start_visit(open_store(), demo, hidden)
+    prepare(case)
+    go_to(case.case_id)
 
 
 def _show_region() -> None:

@@ -7,6 +7,7 @@ from diagnostics.readings import Measurement
 from diagnostics.reports import Words, describe_picture, find_shares, list_suspects, render_loop
 from diagnostics.visit import Assessment, understand
 
+from .draft import CORRECTING, keep, leave_form
 from .session import build_words, format_moment, guarded, is_dark, open_store, plain, show_note, tell, turn_to
 
 
@@ -36,7 +37,9 @@ def show_readings(assessment: Assessment, *, may_change: bool = True) -> None:
 def _tell_reading(assessment: Assessment, words: Words, reading: Reading) -> str:
     taken = understand(assessment.loop, reading)
     when = f", {format_moment(reading.taken_at)}" if reading.taken_at else ""
-    return f"{plain(words.name(taken.measurement))}: **{plain(words.value(taken.measurement, taken.value))}**{when}"
+    absent = f" · {tell('absent_mark')}" if reading.condition == "absent" else ""
+    value = plain(words.value(taken.measurement, taken.value))
+    return f"{plain(words.name(taken.measurement))}: **{value}**{when}{absent}"
 
 
 def _show_reading(assessment: Assessment, words: Words, number: int, reading: Reading, *, may_change: bool) -> None:
@@ -53,7 +56,8 @@ def _show_reading(assessment: Assessment, words: Words, number: int, reading: Re
 
 
 def _correct(reading_id: str) -> None:
-    st.session_state["correcting"] = reading_id
+    leave_form()
+    keep(CORRECTING, reading_id)
     turn_to("")
 
 

@@ -28,6 +28,7 @@ from diagnostics.visit import (
     write_class,
 )
 
+from .draft import ask_text
 from .session import (
     assess,
     build_words,
@@ -85,7 +86,7 @@ def show_own_repair(case: Case) -> None:
     """Ask what this person has put right without being told to."""
     st.title(tell("own_repair"), anchor=False)
     show_messages()
-    st.text_input(tell("own_repair_what"), placeholder=tell("own_repair_hint"), key="own_repair", max_chars=200)
+    ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
     show_cautions((*list_repair_cautions(None), "ladder", "outranked"))  # it may have been anywhere
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     _show_outcome(_record_own_repair, (case.case_id, case.revision))

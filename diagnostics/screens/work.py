@@ -7,6 +7,7 @@ from diagnostics.readings import Measurement, list_measurements
 from diagnostics.reports import Words, explain_next, list_expected
 from diagnostics.visit import (
     Assessment,
+    find_last_absent,
     find_measurement,
     find_out_of_service,
     find_skipped,
@@ -15,6 +16,7 @@ from diagnostics.visit import (
 )
 
 from .answer import show_answer
+from .draft import ASKED, CORRECTING, find_kept, find_list, keep, keep_list, leave_form
 from .guide import (
     find_pending,
     show_doubt,
@@ -53,7 +55,8 @@ def show_work(assessment: Assessment) -> None:
         show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
     m, old = _find_asked(assessment)
     left, right = st.columns([3, 2], gap="large")
-    pending = find_pending(assessment) if old is None and not st.session_state.get("asked") else None
+    chosen = old is not None or find_kept(ASKED) or find_list()
+    pending = None if chosen else find_pending(assessment)
     with left:
         if find_view() == "other":
             _show_choice(assessment)
@@ -73,12 +76,13 @@ def show_work(assessment: Assessment) -> None:
 
 def _find_asked(assessment: Assessment) -> tuple[Measurement | None, Reading | None]:
     """Return the measurement to show: one to correct, one that this person chose, or the suggested one."""
-    old = assessment.case.find_reading(str(st.session_state.get("correcting", "")))
+    old = assessment.case.find_reading(find_kept(CORRECTING))
     if old is not None and old in assessment.case.readings:
         return understand(assessment.loop, old).measurement, old
-    asked = find_measurement(assessment.loop, str(st.session_state.get("asked", "")))
-    if asked is not None:
-        return asked, None
+    for key in (find_kept(ASKED), *find_list()):
+        asked = find_measurement(assessment.loop, key)
+        if asked is not None:
+            return asked, None
     action = assessment.diagnosis.next
     return (action.measurement if action else None), None
 
@@ -88,13 +92,11 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     suggested = d.next is not None and d.next.measurement is not None and d.next.measurement.key == m.key and not old
     if suggested and d.contradiction is not None:
         _show_contradiction(assessment, words)
-    if suggested:
+    listed = m.key in find_list() and not old
+    guided = suggested and not listed and _is_guided(assessment)
+    if suggested and not listed:
         show_doubt(assessment)
-    guided = suggested and assessment.guidance is not None and d.next is not None and not d.next.again
-    if guided and assessment.guidance is not None and assessment.guidance.walk.reached == "step":
-        show_guide_title(assessment.guidance)
-    else:
-        show_note(tell("next_title") if suggested else tell("something_else"))
+    _show_title(assessment, suggested=suggested, listed=listed)
     st.markdown(f"## {plain(words.ask(m))}")
     if guided:
         show_guide_words(assessment)
@@ -102,16 +104,64 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
         show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
     if suggested and d.next is not None:
         show_note(tell("minutes_from", minutes=f"{d.next.minutes:.0f}"))
-    show_cautions(m.cautions)
-    show_answer(assessment, m, old)
-    if suggested:
-        show_shorter(assessment)
-        _show_why(assessment, words)
-        place = (assessment.case.case_id, assessment.case.revision)
-        show_button(tell("cannot"), _skip, (*place, m.key, True), "cannot")
-        show_button(tell("something_else"), turn_to, ("other",), "something_else")
+    beside = assessment.beside if suggested and not listed else ()
+    show_cautions(tuple(dict.fromkeys(c for one in (m, *beside) for c in one.cautions)))
+    _show_beside(beside, words)
+    _show_last_absent(assessment, m, words)
+    show_answer(assessment, m, old, tuple(one.key for one in beside))
+    if listed:
+        show_button(tell("list_none"), _drop_list, (), "list_none")
+    elif suggested:
+        _show_beyond(assessment, m)
     else:
         show_button(tell("back_to_next"), _go_back, (), "back_to_next")
+
+
+def _show_beyond(assessment: Assessment, m: Measurement) -> None:
+    """Show what lies below the answer of the suggested step: a shorter one, why, and the ways around it."""
+    show_shorter(assessment)
+    _show_why(assessment, build_words(assessment))
+    place = (assessment.case.case_id, assessment.case.revision)
+    show_button(tell("cannot"), _skip, (*place, m.key, True), "cannot")
+    show_button(tell("something_else"), turn_to, ("other",), "something_else")
+
+
+def _is_guided(assessment: Assessment) -> bool:
+    d = assessment.diagnosis
+    return assessment.guidance is not None and d.next is not None and not d.next.again
+
+
+def _show_title(assessment: Assessment, *, suggested: bool, listed: bool) -> None:
+    """Say where this step comes from: the ladder's list, the guide, the model, or the person."""
+    guidance = assessment.guidance
+    if listed:
+        show_note(tell("list_title", left=str(len(find_list()))))
+    elif suggested and guidance is not None and _is_guided(assessment) and guidance.walk.reached == "step":
+        show_guide_title(guidance)
+    else:
+        show_note(tell("next_title") if suggested else tell("something_else"))
+
+
+def _show_beside(beside: tuple[Measurement, ...], words: Words) -> None:
+    """Show what else to read up there, before anybody climbs."""
+    if not beside:
+        return
+    with st.container(border=True):
+        lines = "\n".join(f"- {plain(words.ask(m))}" for m in beside)
+        st.markdown(f"**{tell('beside_title')}**\n\n{lines}")
+        show_note(tell("beside_note"))
+
+
+def _show_last_absent(assessment: Assessment, m: Measurement, words: Words) -> None:
+    last = find_last_absent(assessment.case, m)
+    if last is not None:
+        value = words.value(m, understand(assessment.loop, last).value)
+        show_alert("info", tell("absent_last", value=plain(value)))
+
+
+def _drop_list() -> None:
+    leave_form()
+    keep_list(())
 
 
 def _show_why(assessment: Assessment, words: Words) -> None:
@@ -133,8 +183,7 @@ def _show_contradiction(assessment: Assessment, words: Words) -> None:
 
 
 def _go_back() -> None:
-    for name in ("asked", "correcting"):
-        st.session_state.pop(name, None)
+    leave_form()
     turn_to("")
 
 
@@ -158,7 +207,8 @@ def _show_choice(assessment: Assessment) -> None:
 
 
 def _choose() -> None:
-    st.session_state["asked"] = st.session_state.get("other_what", "")
+    leave_form()
+    keep(ASKED, str(st.session_state.get("other_what", "")))
     turn_to("")
 
 

@@ -43,7 +43,7 @@ _LOOKALIKES = str.maketrans(
 )
 _NUMBER = re.compile(r"([+-]?) ?(\d+(?:[.,]\d+)*[.,]?|[.,]\d+)(?:[eE]([+-]?\d{1,4})(?![\d.,]))? ?(.*)", re.ASCII)
 _LETTER_AS_POINT = re.compile(r"([+-]?)(\d*)([kKMGRrVv])(\d+) ?(?:Ω|[oO]hms?)?", re.ASCII)
-_OVER = re.compile(r"[o0]\.?l\.?|\.[o0]l|over|over ?load|over ?range", re.IGNORECASE)
+_OVER = re.compile(r"[o0][. ]?l\.?|\.[o0]l|over|over ?load|over ?range|open|open circuit|∞", re.IGNORECASE)
 _THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:([.,])\d{3})(?:\1\d{3})*", re.ASCII)
 
 # unit → steps (from, divisor, symbol), largest first; the last one takes whatever is smaller.

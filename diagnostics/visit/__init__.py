@@ -8,7 +8,9 @@ from .assess import (
     find_measurement,
     find_out_of_service,
     list_disturbed,
+    list_likely_answers,
     simulate_reading,
+    tell_meaning,
     understand,
     write_class,
 )
@@ -36,7 +38,9 @@ from .deeds import (
     tell_people,
 )
 from .disturbed import Disturbance, find_disturbances
+from .doubts import Doubt, find_doubt, find_last_absent, find_most_v, may_be_absent
 from .guidance import Guidance, answer_guide, choose_lead, find_case_guide, follows_guide, list_answers
+from .ladder import OnTheSameLadder, find_beside, rate_added
 from .marks import (
     SAFETY,
     Stage,
@@ -49,13 +53,16 @@ from .marks import (
     is_too_early,
 )
 from .offered import build_suggestion
+from .prepare import prepare
 from .proof import ProofItem, list_proof, list_untested
 
 __all__ = [
     "SAFETY",
     "Assessment",
     "Disturbance",
+    "Doubt",
     "Guidance",
+    "OnTheSameLadder",
     "ProofItem",
     "Stage",
     "accept_loop",
@@ -74,10 +81,14 @@ __all__ = [
     "describe_site",
     "extend_test",
     "find_baseline",
+    "find_beside",
     "find_case_guide",
     "find_disturbances",
+    "find_doubt",
     "find_hidden",
+    "find_last_absent",
     "find_measurement",
+    "find_most_v",
     "find_out_of_service",
     "find_skipped",
     "find_stage",
@@ -90,12 +101,16 @@ __all__ = [
     "list_as_left",
     "list_baseline",
     "list_disturbed",
+    "list_likely_answers",
     "list_proof",
     "list_untested",
     "list_visits",
+    "may_be_absent",
     "open_case",
     "pass_tests",
+    "prepare",
     "put_back",
+    "rate_added",
     "record_reading",
     "record_repair",
     "record_test",
@@ -104,6 +119,7 @@ __all__ = [
     "start_clock",
     "start_visit",
     "tell_complaint",
+    "tell_meaning",
     "tell_people",
     "understand",
     "write_class",

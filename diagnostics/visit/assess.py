@@ -15,10 +15,13 @@ from diagnostics.cases import (
 )
 from diagnostics.faults import CONTEXTS, Context, parse_faults
 from diagnostics.readings import (
+    AS_IT_SHOULD_BE,
     Bench,
     Measurement,
     Meter,
+    find_look_place,
     list_measurements,
+    list_tokens,
     parse_measurement,
     read_table,
     show_value,
@@ -30,17 +33,22 @@ from diagnostics.wiring import Loop, Site, build_loop
 
 from .disturbed import find_disturbances
 from .guidance import Guidance, build_guidance, find_guide_answers, follows_guide
-from .marks import find_skipped
+from .ladder import OnTheSameLadder
+from .marks import CLOCK, ON_TEST, find_skipped
 
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """A case and what it means: the loop, the readings as understood, the diagnosis, and the guide where it leads."""
+    """A case and what it means: the loop, the readings as understood, the diagnosis, and the guide where it leads.
+
+    ``beside`` is what else is worth reading at the place of the next step, when that is at a detector.
+    """
 
     case: Case
     loop: Loop
     taken: tuple[Taken, ...]
     diagnosis: Diagnosis
+    beside: tuple[Measurement, ...] = ()
     guidance: Guidance | None = None
 
     @property
@@ -83,12 +91,23 @@ def assess_case(case: Case, *, guided: bool = False) -> Assessment:
         standing_at=taken[-1].measurement.place if taken else "panel",
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
         skipped=find_skipped(case),
+        baseline=tuple(understand(bench.loop, r) for r in case.baseline.readings),
     )
     guide = find_guide(case.symptom) if guided and follows_guide(case) else None
     policy = None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide))
-    diagnosis = diagnose(bench, question, policy)
+    climbing = OnTheSameLadder(policy)
+    diagnosis = diagnose(bench, question, climbing)
     guidance = None if guide is None else build_guidance(guide, bench, case, taken, diagnosis)
-    return Assessment(case, bench.loop, taken, diagnosis, guidance)
+    return Assessment(case, bench.loop, taken, diagnosis, climbing.beside, guidance)
+
+
+def tell_meaning(case: Case) -> str:
+    """Return a text that is the same for cases that mean the same: all that ``assess_case`` looks at, and no more."""
+    readings = [(r.measurement, sorted(r.where.items()), r.value, r.condition == "absent") for r in case.readings]
+    repairs = [(r.fault, r.cured) for r in case.repairs]
+    noted = [a.caution for a in case.acknowledged if not a.caution.startswith((CLOCK, ON_TEST))]
+    told = (case.contexts, case.symptom, case.can, sorted(case.meter.items()), noted)
+    return repr((case.site.model_dump_json(), told, readings, repairs, case.guide_answers, case.baseline))
 
 
 def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:
@@ -128,6 +147,16 @@ def build_reading(measurement: Measurement, value: str, reading_id: str, by: str
 def find_measurement(loop: Loop, key: str) -> Measurement | None:
     """Return the measurement of this loop that a key names, or None."""
     return next((m for m in list_measurements(loop) if m.key == key), None)
+
+
+def list_likely_answers(assessment: Assessment, measurement: Measurement) -> tuple[str, ...]:
+    """Return the words that some fault of this loop could make a look at this place find; all words of other kinds."""
+    tokens = list_tokens(measurement, assessment.loop)
+    if measurement.kind != "look":
+        return tokens
+    faults = {f for candidate in assessment.diagnosis.candidates for f in candidate.faults}
+    here = {f.data.sees.token for f in faults if find_look_place(f, assessment.loop) == measurement.at}
+    return tuple(t for t in tokens if t in here or t == AS_IT_SHOULD_BE)
 
 
 def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:

@@ -46,7 +46,7 @@ def begin(hand: Phone, site: str = "Corner bakery") -> None:
     for key in SAFETY:
         hand.tap(key)
     hand.tap("for_us_yes")
-    hand.choose("An example")
+    hand.choose("Example")
     hand.page.get_by_text(site).first.click()
     hand.wait()
     hand.tap("describe_use")
@@ -113,6 +113,8 @@ def _visit(hand: Phone, store_url: str, told: tuple[str, str, str], folder: Path
             hand.picture(f"2-step-{step}", folder)
         hand.tap("record")
         assert len(read_case(hand, store_url).readings) == step
+        if hand.has("list_none"):
+            hand.tap("list_none")
         if step == 2:
             before = hand.read()
             hand.reload()

@@ -98,3 +98,19 @@ def test_damaged_case_does_not_hide_the_baseline_of_another(
     found = find_baseline(store, open_case(store, build_invented_case()))
     assert found is not None
     assert found.case_id == first.case_id
+
+
+def test_baseline_of_a_case_reaches_the_reasoning(store: CaseStore, opened: Case) -> None:
+    restore(store, opened)
+    second = open_case(store, build_invented_case())
+    baseline = find_baseline(store, second)
+    assert baseline is not None
+    kept = adopt_baseline(store, second, baseline)
+    kept = record_reading(store, kept, Reading("volts", "18.8 V", "panel.zone1+", "panel.zone1-"))
+    bare = replace(kept, baseline=Baseline())
+
+    def find_healthy(case: Case) -> float:
+        return next(c.probability for c in assess_case(case).diagnosis.candidates if not c.faults)
+
+    # 18.8 V is one sd of what the description leaves open; below 19.24 V as left it is a change.
+    assert find_healthy(kept) < find_healthy(bare)

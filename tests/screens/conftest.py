@@ -15,13 +15,17 @@ SAFETY = ("real_yes", "outputs_none", "tell_people", "evidence_yes")
 class Visitor:
     """One person with one page of the app; ``store`` is what it writes to."""
 
-    def __init__(self, store: CaseStore, case_id: str = "") -> None:
-        """Open the app, at a case if one is named."""
+    def __init__(self, store: CaseStore, case_id: str = "", **address: object) -> None:
+        """Open the app, at a case if one is named; ``address`` is what else the URL says."""
         self.store = store
         self.at = AppTest.from_file(str(APP), default_timeout=30)
-        if case_id:
-            self.at.query_params["case"] = case_id
+        for name, text in (({"case": case_id} if case_id else {}) | address).items():
+            self.at.query_params[name] = text
         self.run()
+
+    def reload(self) -> "Visitor":
+        """Return somebody who has reloaded the page: the same address, and nothing else left."""
+        return Visitor(self.store, **dict(self.at.query_params))
 
     def run(self) -> None:
         """Run the page; nothing may end as a traceback."""

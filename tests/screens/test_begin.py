@@ -60,7 +60,7 @@ def test_reload_between_two_cautions_goes_on_where_it_was(visitor: Visitor) -> N
 
 def test_no_monitoring_sets_no_test_period(visitor: Visitor) -> None:
     visitor.tap("new_case").tap("real_yes").tap("outputs_none")
-    visitor.pick("Told. On test for", 0).tap("tell_people")
+    visitor.tap("tell_local")
     assert find_test_end(visitor.case) is None
     assert "On test until" not in visitor.text
 

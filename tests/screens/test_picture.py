@@ -76,7 +76,7 @@ def test_red_and_black_lead_are_drawn_at_the_box_they_touch() -> None:
     assert len(circles) == 2
     (red_x, red_y), (black_x, black_y) = circles
     assert red_x == black_x == 240 + 48  # third box of the row
-    assert 124 < red_y < black_y < 248  # second row, plus above minus
+    assert 132 < red_y < black_y < 264  # second row, plus above minus
 
 
 def test_shares_by_place_are_the_probabilities_of_the_candidates() -> None:
@@ -130,3 +130,64 @@ def test_list_of_suspects_ends_with_what_is_not_known() -> None:
     rows = list_suspects(diagnose(bench, Question(symptom="constant_trouble")), Words(bench.loop))
     assert rows[-1][1] == "something this tool does not know"
     assert all(percent.endswith("%") for percent, _ in rows)
+
+
+def build_long(count: int, style: str = "two_wire_zone") -> Loop:
+    from diagnostics.source import read_document
+
+    text = (
+        f"format: ohmward-site/1\nname: long\nzones: {{zone1: {{}}}}\nloops: [{{zone: zone1, style: {style}, "
+        f"end_resistor: {{resistance: 4.7k}}, count: {count}}}]\n"
+    )
+    return build_loop(parse_site(read_document(text, "long")))
+
+
+def read_boxes(svg: str) -> list[str]:
+    return [t for t in read_texts(svg) if t and t.replace("–", "").isdigit()]
+
+
+@pytest.mark.parametrize("count", [25, 64, 128])
+def test_long_loop_is_folded_into_few_rows_and_leaves_nobody_out(count: int) -> None:
+    loop = build_long(count)
+    svg = render_loop(loop, {"end": 0.3}, None, dark=False)
+    root = ET.fromstring(svg)  # noqa: S314 - our own picture
+    assert float(root.attrib["height"]) <= 6 * 132
+    covered: list[int] = []
+    for box in read_boxes(svg):
+        first, _, last = box.partition("–")
+        covered += range(int(first), int(last or first) + 1)
+    assert covered == list(range(1, count + 1))
+
+
+def test_loop_of_24_is_drawn_whole() -> None:
+    assert read_boxes(render_loop(build_long(24), {}, None, dark=False)) == [str(n) for n in range(1, 25)]
+
+
+def test_suspects_and_next_test_point_of_a_long_loop_are_boxes_of_their_own() -> None:
+    loop = build_long(64)
+    m = next(m for m in list_measurements(loop) if (m.red, m.black) == ("det41.in+", "det41.in-"))
+    svg = render_loop(loop, {"run det17": 0.4, "det50": 0.1}, m, dark=False)
+    assert {"1", "17", "41", "50", "64"} <= set(read_boxes(svg))
+    assert "40 %" in read_texts(svg)
+    circles = list(ET.fromstring(svg).iter(f"{SVG}circle"))  # noqa: S314 - our own picture
+    assert len(circles) == 2
+
+
+@pytest.mark.parametrize("style", ["two_wire_zone", "four_wire_zone"])
+def test_every_lead_of_a_long_loop_lies_at_a_box_and_inside_the_picture(style: str) -> None:
+    loop = build_long(40, style)
+    for m in list_measurements(loop):
+        root = ET.fromstring(render_loop(loop, {"end": 0.5}, m, dark=False))  # noqa: S314 - our own picture
+        width, height = float(root.attrib["width"]), float(root.attrib["height"])
+        circles = [(float(c.attrib["cx"]), float(c.attrib["cy"])) for c in root.iter(f"{SVG}circle")]
+        assert len(circles) == (2 if m.red else 0)
+        assert all(0 < x < width and 0 < y < height for x, y in circles)
+
+
+def test_stretch_shows_the_summed_share_of_what_it_holds_and_says_it_in_words() -> None:
+    loop = build_long(64)
+    shares = {f"det{n}": 0.01 for n in range(2, 10)}
+    svg = render_loop(loop, shares, None, dark=False)
+    assert "2–9" in read_boxes(svg)
+    assert "8 %" in read_texts(svg)
+    assert "in the stretch of detectors 2 to 9 8 %" in describe_picture(loop, shares, None, Words(loop))

@@ -1,5 +1,6 @@
 """At work: answers and how they are understood, leaving out, correcting, two people at once, verdict, closing."""
 
+import re
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -21,6 +22,11 @@ HIDDEN = "end_resistor_missing@end"  # in the invented case
 METER = "What does the meter show?"
 FOUND = "What did you find?"
 DARK = "Which ones are dark? Tap all of them."
+
+
+def without_clock(text: str) -> str:
+    """Leave out what counts down: a minute may pass between two looks."""
+    return re.sub(r"\(\d+ h \d+ min left\)", "", text)
 
 
 def at_volts(visitor: Visitor) -> Visitor:
@@ -115,7 +121,8 @@ def test_none_dark_together_with_a_detector_is_refused(at_work: Visitor) -> None
 
 def test_reload_shows_the_same_step(at_work: Visitor) -> None:
     at_work.pick(FOUND, "trouble").tap("record")
-    assert Visitor(at_work.store, at_work.case_id).text == at_work.text
+    again = Visitor(at_work.store, at_work.case_id)
+    assert without_clock(again.text) == without_clock(at_work.text)
 
 
 def test_left_out_step_is_not_asked_again_after_a_reload_until_it_is_taken_in(at_work: Visitor) -> None:

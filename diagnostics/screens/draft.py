@@ -1,0 +1,109 @@
+"""What the address keeps beside the case, so that a reload loses nothing: what is asked, what is typed, what is listed.
+
+Ids, keys and unfinished text only; each is looked up and checked before it is used.
+"""
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from diagnostics.readings import LISTED, Measurement, list_tokens
+from diagnostics.wiring import Loop
+
+ASKED, CORRECTING, VIEW, _DRAFT, _LIST = "asked", "correct", "view", "draft", "list"
+_ALWAYS = frozenset({"case", "region"})
+_AT_WORK = frozenset({ASKED, CORRECTING, VIEW, _DRAFT, _LIST})
+_LONGEST = 200
+_SEPARATOR = "~"
+
+
+def keep(name: str, text: str) -> None:
+    """Put a text into the address, or take it out when it is empty."""
+    if not text:
+        st.query_params.pop(name, None)
+    elif st.query_params.get(name) != text:
+        st.query_params[name] = text
+
+
+def find_kept(name: str) -> str:
+    """Return what the address says, or an empty text."""
+    return str(st.query_params.get(name, ""))
+
+
+def forget(*, at_work: bool = False) -> None:
+    """Take out what was typed into the fields of a screen; ``at_work`` keeps what belongs to the step in hand."""
+    kept = _ALWAYS | _AT_WORK if at_work else _ALWAYS
+    for name in [n for n in st.query_params if n not in kept]:
+        st.query_params.pop(name, None)
+
+
+def recall(key: str, options: Sequence[str] = (), default: str = "") -> None:
+    """Fill a field that is new to this page with what the address says; a choice that is none counts as ``default``.
+
+    Streamlit's own binding would not let go of the address when the screen is done.
+    """
+    if key not in st.session_state:
+        kept = find_kept(key)
+        st.session_state[key] = kept if kept and (not options or kept in options) else default
+
+
+def keep_choice(key: str, chosen: str, default: str) -> None:
+    """Keep what was chosen in the address; the default needs no room there."""
+    keep(key, "" if chosen == default else chosen)
+
+
+def ask_text(label: str, key: str, hint: str, max_chars: int = _LONGEST) -> str:
+    """Ask for a text that is there again after a reload."""
+    recall(key)
+    text = st.text_input(label, placeholder=hint, key=key, max_chars=max_chars, live=True) or ""
+    keep(key, text)
+    return text.strip()
+
+
+def leave_form() -> None:
+    """Take out what belongs to the form in hand; the list of what is still to be typed stays."""
+    for name in (ASKED, CORRECTING, _DRAFT):
+        keep(name, "")
+
+
+def keep_draft(key: str, text: str, *, absent: bool) -> None:
+    """Keep an answer that is not recorded yet, for the measurement of this key."""
+    keep(_DRAFT, _SEPARATOR.join((key, "absent" if absent else "", text[:_LONGEST])) if text else "")
+
+
+def find_draft(key: str) -> tuple[str, bool]:
+    """Return the unfinished answer to this measurement, and whether the complaint was absent."""
+    owner, _, rest = find_kept(_DRAFT).partition(_SEPARATOR)
+    condition, _, text = rest.partition(_SEPARATOR)
+    return (text, condition == "absent") if owner == key else ("", False)
+
+
+def restore_draft(loop: Loop, m: Measurement, field: str) -> None:
+    """Fill a form that is new to this page with what was typed before; words that are no answers are dropped."""
+    if field in st.session_state:
+        return
+    text, absent = find_draft(m.key)
+    if not text:
+        return
+    tokens = list_tokens(m, loop)
+    given = [t for t in text.split(", ") if t in tokens]
+    if m.unit:
+        st.session_state[field] = text
+    elif given:
+        st.session_state[field] = given if is_set(m) else given[0]
+    st.session_state[f"absent {field}"] = absent
+
+
+def is_set(m: Measurement) -> bool:
+    """Return whether the answer is any number of detectors."""
+    return m.kind in LISTED
+
+
+def keep_list(keys: Sequence[str]) -> None:
+    """Keep what was read on the same ladder and is still to be typed."""
+    keep(_LIST, ";".join(keys))
+
+
+def find_list() -> list[str]:
+    """Return the keys of what is still to be typed, in their order."""
+    return [key for key in find_kept(_LIST).split(";") if key]

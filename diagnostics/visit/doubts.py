@@ -1,0 +1,57 @@
+"""Readings to ask about before they are kept: impossible ones, improbable ones, and when the complaint is not there."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Final, Literal
+
+from diagnostics.cases import Case, Reading
+from diagnostics.readings import Measurement
+from diagnostics.wiring import Loop
+
+from .assess import Assessment, assess_case, understand
+
+Doubt = Literal["", "impossible", "improbable"]
+# Above every source's volts by this share nothing in the loop can make a reading; invented, wide of any tolerance.
+BEYOND: Final = 1.25
+# Complaints that stand there or not while one measures; the others show only in a test.
+_STANDING: Final = frozenset({"", "constant_trouble", "alarm_with_nothing_there", "will_not_reset", "detectors_dark"})
+_SEEN: Final = frozenset({"panel_shows", "volts", "lamp", "which_dark", "which_lit"})
+
+
+def may_be_absent(case: Case, m: Measurement) -> bool:
+    """Return whether it makes sense to ask if the complaint was there: nothing is disturbed, and it can come and go."""
+    return case.symptom in _STANDING and m.kind in _SEEN and m.mode.text == "standby"
+
+
+def find_most_v(loop: Loop) -> float:
+    """Return more volts than any source of this loop can show."""
+    return BEYOND * max((abs(e.emf_v) for e in loop.elements), default=0.0)
+
+
+def find_doubt(
+    assessment: Assessment, reading: Reading, old_id: str = "", assess: Callable[[Case], Assessment] = assess_case
+) -> Doubt:
+    """Return whether a reading is to be asked about before it is kept; ``old_id`` is that of one it corrects.
+
+    *Impossible*: volts that no source of the loop has. *Improbable*: with it, a reading fits nothing any more (below
+    0.1 %), and without it all of them did.
+    """
+    taken = understand(assessment.loop, reading)
+    is_volts = taken.measurement.kind == "volts" and not isinstance(taken.value, str)
+    if is_volts and abs(float(taken.value)) > find_most_v(assessment.loop):
+        return "impossible"
+    if reading.condition == "absent" or assessment.diagnosis.contradiction is not None:
+        return ""
+    case = assessment.case
+    rest = tuple(r for r in case.readings if r.reading_id != old_id)
+    after = assess(replace(case, readings=(*rest, reading)))
+    return "improbable" if after.diagnosis.contradiction is not None else ""
+
+
+def find_last_absent(case: Case, m: Measurement) -> Reading | None:
+    """Return the last reading if it was this one and the complaint was not there: it is kept and not counted."""
+    last = case.readings[-1] if case.readings else None
+    if last is None or last.condition != "absent":
+        return None
+    same = (last.measurement, last.red, last.black, last.at) == (m.kind, m.red, m.black, m.at)
+    return last if same else None

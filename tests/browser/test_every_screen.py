@@ -1,0 +1,133 @@
+"""Every screen looked at by axe, at both sizes, in light and in dark; and nothing wider than the screen."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from tests.browser.phone import DESK, PHONE, Phone
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
+pytestmark = pytest.mark.browser
+SIZES = {"phone": PHONE, "desk": DESK}
+
+
+def find_serious(hand: Phone) -> list[str]:
+    """Return what axe finds serious or critical on the screen in hand."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(hand.page)
+    return [
+        f"{v['id']}: {n['html'][:140]} {n['failureSummary'][:160]}"
+        for v in found.response["violations"]
+        if v["impact"] in {"serious", "critical"}
+        for n in v["nodes"]
+    ]
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize("size", list(SIZES))
+def test_axe_finds_nothing_serious_on_any_screen(
+    browser: "Browser",
+    app_url: str,
+    tmp_path: Path,
+    size: str,
+    dark: bool,  # noqa: FBT001 - a parameter of the test
+) -> None:
+    hand = Phone(browser, app_url, SIZES[size], dark=dark)
+    seen: dict[str, list[str]] = {}
+
+    def look(name: str) -> None:
+        assert hand.find_overhang_px() <= 0, name
+        hand.picture(f"screen-{name}-{size}-{'dark' if dark else 'light'}", tmp_path)
+        seen[name] = find_serious(hand)
+
+    _walk(hand, look)
+    assert len(seen) == 26
+    assert {name: poor for name, poor in seen.items() if poor} == {}
+    assert hand.outside == []
+    hand.close()
+
+
+def _walk(hand: Phone, look: Callable[[str], None]) -> None:
+    look("start")
+    hand.tap("new_case")
+    look("is_it_real")
+    hand.tap("real_no")
+    look("everyone_out")
+    hand.tap("real_back")
+    hand.tap("real_yes")
+    look("outputs")
+    hand.tap("outputs_release")
+    look("release")
+    hand.tap("release_back")
+    hand.tap("outputs_none")
+    look("tell_people")
+    hand.tap("tell_people")
+    look("evidence_first")
+    hand.tap("evidence_yes")
+    look("for_us")
+    hand.tap("for_us_no")
+    look("not_for_us")
+    hand.tap("not_for_us_back")
+    hand.tap("for_us_yes")
+    _walk_description(hand, look)
+    _walk_work(hand, look)
+    _walk_end(hand, look)
+
+
+def _walk_description(hand: Phone, look: Callable[[str], None]) -> None:
+    look("describe")
+    hand.choose("Site file")
+    look("describe_file")
+    hand.choose("Questions")
+    hand.type("How many detectors are on it?", "6")
+    hand.tap("describe_use")
+    look("complaint")
+    hand.tap("all_cases")
+    hand.tap("begin_demo_module")
+    for key in ("real_yes", "outputs_none", "tell_people", "evidence_yes"):
+        hand.tap(key)
+
+
+def _walk_work(hand: Phone, look: Callable[[str], None]) -> None:
+    look("guide")
+    hand.tap("lead")
+    look("work")
+    hand.tap("record")
+    look("work_refused")
+    hand.type("What does the meter show?", "240")
+    look("work_understood")
+    hand.tap("record")
+    look("doubt")
+    hand.tap("take_again")
+    hand.tap("something_else")
+    look("other")
+    hand.tap("other_show")
+    look("form")
+    hand.page.get_by_text("The complaint is not there").click()
+    hand.wait()
+    look("absent")
+    hand.tap("back_to_next")
+    hand.tap("to_repair")
+    look("own_repair")
+    hand.tap("own_repair_back")
+    while hand.has("record"):
+        hand.page.get_by_role("button", name="Take this reading").click()
+        hand.wait()
+        hand.tap("record")
+
+
+def _walk_end(hand: Phone, look: Callable[[str], None]) -> None:
+    look("verdict")
+    hand.tap("cured")
+    look("proof")
+    hand.tap("proof_done")
+    look("closing")
+    hand.tap("close_case")
+    look("closed")
+    hand.tap("to_start")
+    look("start_with_cases")

@@ -1,0 +1,114 @@
+"""Readings that are asked about before they are kept, and readings while the complaint was not there."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pytest
+
+from diagnostics.cases import Acknowledgement, Case, Reading, Repair, write_site
+from diagnostics.locate import find_shipped
+from diagnostics.readings import list_measurements
+from diagnostics.visit import (
+    assess_case,
+    build_reading,
+    find_doubt,
+    find_last_absent,
+    find_most_v,
+    may_be_absent,
+    simulate_reading,
+    tell_meaning,
+)
+from diagnostics.wiring import read_site
+
+BAKERY = read_site(find_shipped("cases") / "sites" / "bakery.yaml")
+CALL = Case(BAKERY, write_site(BAKERY), contexts=("new",), symptom="constant_trouble")
+ZONE = ("volts", "panel.zone1+", "panel.zone1-")
+
+
+def volts(value: str, at: str = "panel.zone1") -> Reading:
+    return Reading("volts", value, f"{at}+", f"{at}-", mode="standby", reading_id=f"{at} {value}")
+
+
+@pytest.mark.parametrize("value", ["240", "-240 V", "230", "48 V"])
+def test_more_volts_than_any_source_has_are_impossible(value: str) -> None:
+    assert find_doubt(assess_case(CALL), volts(value)) == "impossible"
+
+
+def test_limit_lies_above_every_source_with_its_tolerance_and_below_mains() -> None:
+    most_v = find_most_v(assess_case(CALL).loop)
+    assert 27.6 < most_v < 60  # a 24 V supply on charge shows up to 27.6 V (common practice, no source)
+
+
+@pytest.mark.parametrize("hidden", ["conductor_open@det5.in+", "end_resistor_missing@end", "pair_short@det2.in"])
+def test_readings_of_a_fault_that_is_there_are_never_doubted(hidden: str) -> None:
+    case, asked = CALL, 0
+    for n in range(8):
+        assessment = assess_case(case)
+        action = assessment.diagnosis.next
+        if action is None or action.measurement is None:
+            break
+        text = simulate_reading(assessment.loop, hidden, action.measurement)
+        reading = build_reading(action.measurement, text, f"r{n}")
+        assert find_doubt(assessment, reading) == ""
+        case, asked = replace(case, readings=(*case.readings, reading)), asked + 1
+    assert asked >= 2
+
+
+def test_reading_that_fits_nothing_is_doubted_and_its_correction_is_not() -> None:
+    sound = (volts("23.2"), volts("23.2", "det2.in"), volts("23.2", "det8.in"))
+    case = replace(CALL, readings=sound)
+    odd = volts("3.1", "det5.in")
+    assert find_doubt(assess_case(case), odd) == "improbable"
+    kept = replace(case, readings=(*sound, odd))
+    assert find_doubt(assess_case(kept), volts("23.2", "det5.in"), odd.reading_id) == ""
+
+
+def test_reading_while_the_complaint_was_absent_is_not_weighed() -> None:
+    sound = (volts("23.2"), volts("23.2", "det2.in"), volts("23.2", "det8.in"))
+    odd = replace(volts("3.1", "det5.in"), condition="absent")
+    assessment = assess_case(replace(CALL, readings=sound))
+    assert find_doubt(assessment, odd) == ""
+    after = assess_case(replace(CALL, readings=(*sound, odd)))
+    assert [c.probability for c in after.diagnosis.candidates] == [
+        c.probability for c in assessment.diagnosis.candidates
+    ]
+
+
+def test_absence_is_asked_only_where_nothing_is_disturbed_and_the_complaint_can_go() -> None:
+    every = {m.key: m for m in list_measurements(assess_case(CALL).loop)}
+    asked = {m.kind for m in every.values() if may_be_absent(CALL, m)}
+    assert asked == {"panel_shows", "volts", "lamp", "which_dark", "which_lit"}
+    only_in_a_test = replace(CALL, symptom="no_trouble_with_head_off")
+    assert not [m for m in every.values() if may_be_absent(only_in_a_test, m)]
+
+
+def test_last_reading_is_named_when_the_complaint_was_absent() -> None:
+    m = next(m for m in list_measurements(assess_case(CALL).loop) if m.key.startswith("volts|panel.zone1+"))
+    absent = replace(volts("15.1"), condition="absent")
+    assert find_last_absent(replace(CALL, readings=(absent,)), m) == absent
+    assert find_last_absent(replace(CALL, readings=(absent, volts("23.2"))), m) is None
+    assert find_last_absent(CALL, m) is None
+
+
+def test_same_meaning_is_told_alike_and_whatever_counts_makes_another() -> None:
+    one = replace(CALL, readings=(volts("23.2"),))
+    later = replace(one, case_id="x", revision=9, readings=(replace(volts("23.2"), reading_id="other"),))
+    assert tell_meaning(one) == tell_meaning(later)
+    clock = Acknowledgement("clock volts|panel.zone1+,panel.zone1-|standby", datetime.now(UTC))
+    assert tell_meaning(replace(one, acknowledged=(clock,))) == tell_meaning(one)
+    others = (
+        CALL,
+        replace(one, readings=(volts("23.3"),)),
+        replace(one, readings=(volts("23.2", "det2.in"),)),
+        replace(one, readings=(replace(volts("23.2"), condition="absent"),)),
+        replace(one, symptom="detectors_dark"),
+        replace(one, contexts=("aged",)),
+        replace(one, can=("meter",)),
+        replace(one, meter={"volts": "5 % + 2"}),
+        replace(one, repairs=(Repair("fit_head@det3", datetime.now(UTC), cured=False),)),
+        replace(one, acknowledged=(Acknowledgement("skip look|panel|standby", datetime.now(UTC)),)),
+        replace(one, acknowledged=(Acknowledgement("led by model", datetime.now(UTC)),)),
+        replace(one, acknowledged=(Acknowledgement("guide constant_trouble/dark=no", datetime.now(UTC)),)),
+    )
+    told = {tell_meaning(case) for case in (one, *others)}
+    assert len(told) == len(others) + 1
