@@ -20,11 +20,11 @@ from tests.cases.invented import SITE_TEXT, START, build_volts
 Act = Callable[[CaseStore, Case, int, str], Case]
 
 
-def run(url: str, case_id: str) -> None:
-    """Write until killed; other programs write to the same store, and maybe to the same case."""
+def run(url: str, case_id: str, start: int) -> None:
+    """Write until killed, from the act of number ``start`` on; other programs write to the same store, or case."""
     store = CaseStore(url, patience_s=30.0)
     case = store.load_case(case_id)
-    number = 0
+    number = start
     while True:
         kind, act = ACTS[number % len(ACTS)]
         mark = build_reading_id()
@@ -98,4 +98,4 @@ def list_kept(case: Case) -> set[str]:
 
 
 if __name__ == "__main__":
-    run(sys.argv[1], sys.argv[2])
+    run(sys.argv[1], sys.argv[2], int(sys.argv[3]))

@@ -52,15 +52,20 @@ class Soaked:
     is_sound: bool
 
 
-def kill_one(url: str, case_id: str, wait_s: float) -> Killed:
-    """Start the program, wait for its first acknowledged act and a random time more, kill it."""
+def build_environment() -> dict[str, str]:
+    """Return the environment of a program that finds this checkout first."""
     path = os.pathsep.join([str(CHECKOUT), *filter(None, [os.environ.get("PYTHONPATH")])])
-    command = [sys.executable, str(CHECKOUT / "tests" / "cases" / "keep_appending.py"), url, case_id]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, env=os.environ | {"PYTHONPATH": path}, text=True) as child:
+    return os.environ | {"PYTHONPATH": path}
+
+
+def kill_one(url: str, case_id: str, number: int) -> Killed:
+    """Start the program, wait for its first acknowledged act and a random time more, kill it."""
+    command = [sys.executable, str(CHECKOUT / "tests" / "cases" / "keep_appending.py"), url, case_id, str(number)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, env=build_environment(), text=True) as child:
         if child.stdout is None:
             raise RuntimeError("no output to read")
         first = child.stdout.readline()
-        time.sleep(wait_s)
+        time.sleep(random.Random(number).uniform(0, LONGEST_WAIT_S))  # noqa: S311 - no secret
         child.kill()
         rest = child.stdout.read()
         if child.wait(timeout=30) != -9:
@@ -70,12 +75,11 @@ def kill_one(url: str, case_id: str, wait_s: float) -> Killed:
 
 def soak(url: str, kills: int) -> Soaked:
     """Kill so many programs, a few at once, and count."""
-    waits = [random.Random(number).uniform(0, LONGEST_WAIT_S) for number in range(kills)]  # noqa: S311 - no secret
     with CaseStore(url, patience_s=30.0) as store:
         cases = [store.create_case(build_invented_case()).case_id for _ in range(max(1, kills // A_CASE))]
         shared = [cases[n % len(cases)] for n in range(kills)]
         with ThreadPoolExecutor(AT_ONCE) as pool:
-            killed = list(pool.map(kill_one, [url] * kills, shared, waits))
+            killed = list(pool.map(kill_one, [url] * kills, shared, range(kills)))
         kept = {case_id: store.load_case(case_id) for case_id in cases}
     found = {case_id: list_kept(case) for case_id, case in kept.items()}
     acknowledged = [line for k in killed for line in k.acknowledged]

@@ -3,7 +3,6 @@
 ``soak_kill.py`` does the same with 200 kills.
 """
 
-import os
 import subprocess
 import sys
 from collections.abc import Callable
@@ -14,7 +13,7 @@ import pytest
 from diagnostics.cases import CaseStore
 from tests.cases.invented import build_invented_case
 from tests.cases.keep_appending import ACTS
-from tests.cases.soak_kill import CHECKOUT, soak, tell
+from tests.cases.soak_kill import build_environment, soak, tell
 
 KILLS = 10
 EACH = 30
@@ -58,10 +57,9 @@ print(refused)
 def test_two_programs_that_write_at_once_lose_nothing_and_are_told_in_words(url: str, tmp_path: Path) -> None:
     with CaseStore(url) as store:
         case_id = store.create_case(build_invented_case()).case_id
-    environment = os.environ | {"PYTHONPATH": str(CHECKOUT)}
     commands = [[sys.executable, "-c", WRITER, url, case_id, name, str(EACH)] for name in ("ann", "ben")]
     children = [
-        subprocess.Popen(command, stdout=subprocess.PIPE, env=environment, text=True, cwd=tmp_path)
+        subprocess.Popen(command, stdout=subprocess.PIPE, env=build_environment(), text=True, cwd=tmp_path)
         for command in commands
     ]
     refusals = [int(child.communicate(timeout=120)[0]) for child in children]

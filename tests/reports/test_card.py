@@ -194,7 +194,7 @@ def _find_sd(site: Site) -> float:
 @pytest.mark.parametrize("width", ["A4", "Letter"])
 def test_card_of_the_fullest_loop_prints_on_one_page(chromium: str, tmp_path: Path, width: str) -> None:
     sizes = {"A4": "210mm 297mm", "Letter": "8.5in 11in"}
-    for name in ("bench_module_four_wire", "greenhouse", "bakery"):
+    for name in ("bench_module_four_wire", "greenhouse", "bakery", "nursery"):
         html, pdf = tmp_path / f"{name}.html", tmp_path / f"{name}.pdf"
         page = render_card(build(name)).replace("@page { margin", f"@page {{ size: {sizes[width]}; margin")
         html.write_text(page, "utf-8")
