@@ -1,50 +1,78 @@
 """Cases: the record of a visit, where it is kept, and its file."""
 
 from .database import STORE_VARIABLE, default_store_url
-from .file import parse_case, read_case
+from .file import list_case_warnings, parse_case, read_case
 from .meter import METER_KEYS, parse_meter
 from .record import (
     CLOSINGS,
     CONDITIONS,
+    OFFERED,
+    OUTCOMES,
+    SPEAKERS,
     Acknowledgement,
+    Baseline,
     Case,
     Closing,
     Condition,
+    GuideAnswer,
+    Leaving,
     Outline,
+    ProofResult,
     Reading,
     Repair,
     Retraction,
+    SiteRevision,
+    Suggestion,
+    Understood,
     build_case_id,
     build_reading_id,
+    build_understood,
     parse_moment,
 )
 from .site_text import parse_site_text, write_site
 from .store import CaseRow, CaseStore
+from .understanding import Misreading, find_misreading, list_misreadings, understand_value
 from .writing import write_case
 
 __all__ = [
     "CLOSINGS",
     "CONDITIONS",
     "METER_KEYS",
+    "OFFERED",
+    "OUTCOMES",
+    "SPEAKERS",
     "STORE_VARIABLE",
     "Acknowledgement",
+    "Baseline",
     "Case",
     "CaseRow",
     "CaseStore",
     "Closing",
     "Condition",
+    "GuideAnswer",
+    "Leaving",
+    "Misreading",
     "Outline",
+    "ProofResult",
     "Reading",
     "Repair",
     "Retraction",
+    "SiteRevision",
+    "Suggestion",
+    "Understood",
     "build_case_id",
     "build_reading_id",
+    "build_understood",
     "default_store_url",
+    "find_misreading",
+    "list_case_warnings",
+    "list_misreadings",
     "parse_case",
     "parse_meter",
     "parse_moment",
     "parse_site_text",
     "read_case",
+    "understand_value",
     "write_case",
     "write_site",
 ]

@@ -11,7 +11,22 @@ from pydantic_core import PydanticSerializationError
 from diagnostics.errors import CaseError, SourceError, quote
 from diagnostics.wiring import Site
 
-from .record import Acknowledgement, Case, Closing, Outline, Reading, Repair, Retraction, to_utc
+from .record import (
+    Acknowledgement,
+    Baseline,
+    Case,
+    Closing,
+    GuideAnswer,
+    Leaving,
+    Outline,
+    ProofResult,
+    Reading,
+    Repair,
+    Retraction,
+    SiteRevision,
+    Suggestion,
+    to_utc,
+)
 from .site_text import parse_site_text
 
 LONGEST_BODY: Final = 1_200_000  # characters: a site file may have a million
@@ -23,13 +38,15 @@ class Opened:
 
     site_text: str
     outline: Outline
+    described_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class SiteDescribed:
-    """The site is described anew."""
+    """The site is described anew; rows of earlier programs do not say when."""
 
     site_text: str
+    described_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +54,21 @@ class Retracted:
     """A reading no longer counts."""
 
     reading_id: str
+    at: datetime
+    why: str = ""
+    replaced_by: str = ""
+
+    def __post_init__(self) -> None:
+        """Bring the moment to UTC."""
+        object.__setattr__(self, "at", to_utc(self.at))
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """A reading no longer counts, and another stands in its place: one act, kept whole or not at all."""
+
+    reading_id: str
+    reading: Reading
     at: datetime
     why: str = ""
 
@@ -50,17 +82,37 @@ class Closed:
     """The visit ends, or is opened again with an empty closing."""
 
     closing: Closing
+    leaving: Leaving | None = None
 
 
-Body = Opened | Outline | SiteDescribed | Reading | Retracted | Repair | Acknowledgement | Closed
+Body = (
+    Opened
+    | Outline
+    | SiteDescribed
+    | Reading
+    | Retracted
+    | Corrected
+    | Repair
+    | Acknowledgement
+    | Suggestion
+    | GuideAnswer
+    | ProofResult
+    | Baseline
+    | Closed
+)
 _KINDS: Final[dict[str, type[Body]]] = {
     "opened": Opened,
     "outlined": Outline,
     "site": SiteDescribed,
     "reading": Reading,
     "retraction": Retracted,
+    "correction": Corrected,
     "repair": Repair,
     "acknowledgement": Acknowledgement,
+    "suggestion": Suggestion,
+    "guide_answer": GuideAnswer,
+    "test": ProofResult,
+    "baseline": Baseline,
     "closing": Closed,
 }
 _NAMES: Final = {body: name for name, body in _KINDS.items()}
@@ -129,35 +181,53 @@ def build_case(case_id: str, events: Iterable[Event]) -> Case:
 
 
 def split_case(case: Case) -> Iterator[Body]:
-    """Yield the events that add up to a case, readings that were taken back first."""
-    yield Opened(case.site_text, case.outline)
+    """Yield the events that add up to a case, each reading under the description of the site it was taken under."""
+    every = (*(item.reading for item in case.retracted), *case.readings)
+    sites = (*case.earlier_sites, SiteRevision(case.site_text, case.described_at))
+    yield Opened(sites[0].site_text, case.outline, sites[0].described_at)
+    for number, site in enumerate(sites, 1):
+        if number > 1:
+            yield SiteDescribed(site.site_text, site.described_at)
+        yield from (r for r in every if r.site_revision == number)
     for item in case.retracted:
-        yield item.reading
-        yield Retracted(item.reading.reading_id, item.retracted_at, item.why)
-    yield from case.readings
+        yield Retracted(item.reading.reading_id, item.retracted_at, item.why, item.replaced_by)
+    if case.baseline != Baseline():
+        yield case.baseline
     yield from case.acknowledged
+    yield from case.suggestions
+    yield from case.guide_answers
     yield from case.repairs
+    yield from case.tests
     if case.closing:
-        yield Closed(case.closing)
+        yield Closed(case.closing, case.leaving)
 
 
 def describe_event(body: Body) -> str:
     """Return one event in a few words, for the message that says what came in between."""
     match body:
         case Reading():
-            where = " to ".join(text for text in (body.red, body.black, body.at) if text)
-            words = (
-                f"reading {body.measurement} {where} {quote(body.value)}{f' by {quote(body.by)}' if body.by else ''}"
-            )
+            words = _describe_reading(body)
+        case Corrected():
+            words = f"a reading corrected: {_describe_reading(body.reading)}"
         case Repair():
             words = f"repair {quote(body.fault)}"
         case Closed():
             words = f"closed as {body.closing}" if body.closing else "opened again"
         case Acknowledgement():
             words = f"caution {quote(body.caution)} acknowledged"
+        case GuideAnswer():
+            words = f"step {quote(body.step)} of the guide answered {quote(body.answer)}"
+        case ProofResult():
+            words = f"test {quote(body.test)} {'done' if body.done else 'not done'}"
         case _:
             words = _WORDS[type(body)]
     return words
+
+
+def _describe_reading(reading: Reading) -> str:
+    where = " to ".join(text for text in (reading.red, reading.black, reading.at) if text)
+    by = f" by {quote(reading.by)}" if reading.by else ""
+    return f"reading {reading.measurement} {where} {quote(reading.value)}{by}"
 
 
 _WORDS: Final[dict[type[Body], str]] = {
@@ -165,6 +235,8 @@ _WORDS: Final[dict[type[Body], str]] = {
     Outline: "contexts, symptom, means, meter or notes changed",
     SiteDescribed: "the site described anew",
     Retracted: "a reading taken back",
+    Suggestion: "what became of a suggested step",
+    Baseline: "the baseline of the site",
 }
 
 
@@ -181,30 +253,50 @@ def _refuse(case_id: str, revision: int, why: str, hint: str = "other cases are 
 
 def _open(case_id: str, revision: int, body: Opened) -> Case:
     site = _read_site(case_id, revision, body.site_text)
-    return Case(site, body.site_text, case_id, **asdict(body.outline))
+    return Case(site, body.site_text, case_id, **asdict(body.outline), described_at=body.described_at)
 
 
 def _apply(case: Case, revision: int, body: Body) -> Case:
     if isinstance(body, SiteDescribed):
-        return replace(case, site=_read_site(case.case_id, revision, body.site_text), site_text=body.site_text)
+        return _describe_anew(case, _read_site(case.case_id, revision, body.site_text), body)
     return _STEPS[type(body)](case, body)
 
 
-def _read_site(case_id: str, revision: int, site_text: str) -> Site:
+def _describe_anew(case: Case, site: Site, body: SiteDescribed) -> Case:
+    """Keep the description that held until now; a baseline is one of that loop and does not pass on."""
+    earlier = (*case.earlier_sites, SiteRevision(case.site_text, case.described_at))
+    return replace(
+        case,
+        site=site,
+        site_text=body.site_text,
+        described_at=body.described_at,
+        earlier_sites=earlier,
+        baseline=Baseline(),
+    )
+
+
+def _read_site(case_id: str, revision: int, text: str) -> Site:
     try:
-        return parse_site_text(site_text, f"site of case {case_id}")
+        return parse_site_text(text, f"site of case {case_id}")
     except SourceError as error:
         raise _refuse(case_id, revision, f"its site does not read: {error.findings[0].message}") from error
 
 
 def _add_reading(case: Case, body: Reading) -> Case:
-    return replace(case, readings=(*case.readings, body))
+    """Add a reading; which description of the site held is told by the order of the events, not by the row."""
+    return replace(case, readings=(*case.readings, replace(body, site_revision=case.site_revision)))
 
 
 def _retract(case: Case, body: Retracted) -> Case:
     gone = [r for r in case.readings if r.reading_id == body.reading_id]
     kept = tuple(r for r in case.readings if r.reading_id != body.reading_id)
-    return replace(case, readings=kept, retracted=(*case.retracted, *(Retraction(r, body.at, body.why) for r in gone)))
+    more = (Retraction(r, body.at, body.why, body.replaced_by) for r in gone)
+    return replace(case, readings=kept, retracted=(*case.retracted, *more))
+
+
+def _correct(case: Case, body: Corrected) -> Case:
+    gone = Retracted(body.reading_id, body.at, body.why, body.reading.reading_id)
+    return _add_reading(_retract(case, gone), body.reading)
 
 
 def _add_repair(case: Case, body: Repair) -> Case:
@@ -217,8 +309,13 @@ def _add_repair(case: Case, body: Repair) -> Case:
 _STEPS: Final[dict[type[Body], Callable[[Case, Any], Case]]] = {
     Reading: _add_reading,
     Retracted: _retract,
+    Corrected: _correct,
     Repair: _add_repair,
     Acknowledgement: lambda case, body: replace(case, acknowledged=(*case.acknowledged, body)),
-    Closed: lambda case, body: replace(case, closing=body.closing),
+    Suggestion: lambda case, body: replace(case, suggestions=(*case.suggestions, body)),
+    GuideAnswer: lambda case, body: replace(case, guide_answers=(*case.guide_answers, body)),
+    ProofResult: lambda case, body: replace(case, tests=(*case.tests, body)),
+    Baseline: lambda case, body: replace(case, baseline=body),
+    Closed: lambda case, body: replace(case, closing=body.closing, leaving=body.leaving),
     Outline: lambda case, body: replace(case, **asdict(body)),
 }

@@ -1,26 +1,29 @@
 """A case file, read with every complaint at its line and column.
 
 Codes given here: C001 site not found, C002 a site that cannot be built, C003 unknown symptom, C004 a measurement that
-this loop does not have, C005 a value not understood, C006 meter, C007 a reading id given twice; those of ``source``
-besides.
+this loop does not have, C005 a value not understood, C006 meter, C007 a reading id given twice, C008 (a warning) a
+value that was understood otherwise when it was stored, C009 a reading under a description of the site that is not
+there, C010 an earlier description that is no site; those of ``source`` besides.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import TypeVar
 
 from diagnostics.circuit import parse_mode
-from diagnostics.errors import DiagnosticsError, QuantityError, SourceError, find_nearest, quote
-from diagnostics.readings import parse_measurement, parse_value, read_table
+from diagnostics.errors import DiagnosticsError, Finding, QuantityError, SourceError, find_nearest, quote
+from diagnostics.readings import parse_measurement, read_table
 from diagnostics.reasoning import SYMPTOMS
-from diagnostics.source import Document, read_file
+from diagnostics.source import Document, TreePath, find_value, read_file
 from diagnostics.wiring import Loop, Site, build_loop
 
 from .meter import parse_meter_entry
 from .notes import Notes
-from .record import Case, Reading
-from .schema import MOST_READINGS, CaseFile, ReadingEntry, RetractedEntry
+from .record import Case, Reading, Understood
+from .schema import MOST_READINGS, MOST_SITE_CHARACTERS, CaseFile, ReadingEntry, RetractedEntry, UnderstoodEntry
 from .site_part import find_site
+from .site_text import parse_site_text
+from .understanding import list_misreadings, understand_value
 
 E = TypeVar("E", bound=ReadingEntry)
 _CHECKED = ("measurement", "red", "black", "at", "mode", "value")
@@ -50,27 +53,40 @@ def parse_case(document: Document, base: Path | None, *, symptoms: Collection[st
     described = find_site(notes, base, text)
     readings = [entry.build(index) for index, entry in _lay_entries(notes, "readings", ReadingEntry)]
     retracted = [entry.build_retraction(index) for index, entry in _lay_entries(notes, "retracted", RetractedEntry)]
+    as_left = tuple(entry.build(index) for index, entry in _lay_entries(notes, "baseline", ReadingEntry))
     _check_ids(notes)
     _check_words(notes, symptoms)
+    revised = [*readings, *(item.reading for item in retracted)]
+    _check_sites(notes, head, readings, revised)
     if described:
         _check_readings(notes, described[0])
     if notes.findings or not head or not described:
         raise SourceError(notes.findings)
-    return Case(
-        *described,
-        case_id=head.case_id or "",
-        contexts=head.context,
-        symptom=head.symptom,
-        readings=tuple(readings),
-        can=head.can,
-        meter=head.meter,
-        notes=head.notes,
-        closing=head.closing,
-        repairs=tuple(entry.build() for entry in head.repairs),
-        acknowledged=tuple(entry.build() for entry in head.acknowledged),
-        retracted=tuple(retracted),
-        revision=head.revision,
-    )
+    rest, baseline = head.build_rest(), head.build_baseline(as_left)
+    return Case(*described, **rest, readings=tuple(readings), retracted=tuple(retracted), baseline=baseline)
+
+
+def list_case_warnings(document: Document, case: Case) -> tuple[Finding, ...]:
+    """Return a warning (C008) for each reading that this program would understand otherwise than was stored.
+
+    Raises
+    ------
+    SiteError
+        The site cannot be wired.
+    """
+    numbers = {reading.reading_id: n for n, reading in enumerate(case.readings)}
+    found = []
+    for misread in list_misreadings(case, build_loop(case.site)):
+        line, column = document.places.get(("readings", numbers[misread.reading.reading_id], "value"), (1, 1))
+        told = (quote(misread.reading.value), _tell(misread.stored), _tell(misread.now))
+        message = "{} was stored as {}; read anew, it is {}".format(*told)
+        hint = "what was stored counts; if the text is right, take 'understood' out"
+        found.append(Finding(document.file, line, column, "C008", "warning", message, hint))
+    return tuple(found)
+
+
+def _tell(value: Understood | None) -> str:
+    return "nothing" if value is None else f"{value.value} {value.unit}".strip()
 
 
 def _lay_entries(notes: Notes, key: str, model: type[E]) -> list[tuple[int, E]]:
@@ -103,27 +119,45 @@ def _check_readings(notes: Notes, site: Site) -> None:
     except DiagnosticsError as error:
         notes.add(("site",), "C002", error.message, error.hint)
         return
-    listed = notes.find("readings")
+    for key in ("readings", "baseline"):
+        _check_listed(notes, loop, key)
+
+
+def _check_listed(notes: Notes, loop: Loop, key: str) -> None:
+    listed = notes.find(key)
     for index, entry in enumerate(listed[:MOST_READINGS] if isinstance(listed, list) else ()):
         if notes.is_enough:
             return
-        texts = {key: entry.get(key, "") for key in _CHECKED} if isinstance(entry, dict) else {}
-        written = {key: text for key, text in texts.items() if isinstance(text, str) and len(text) <= _LONGEST_CHECKED}
+        texts = {part: entry.get(part, "") for part in _CHECKED} if isinstance(entry, dict) else {}
+        written = {
+            part: text for part, text in texts.items() if isinstance(text, str) and len(text) <= _LONGEST_CHECKED
+        }
         if written.get("measurement") and len(written) == len(_CHECKED):  # else the schema has complained
-            measurement, red, black, at, mode, value = (written[key] for key in _CHECKED)
-            _check_reading(notes, loop, index, Reading(measurement, value, red, black, at, mode))
+            measurement, red, black, at, mode, value = (written[part] for part in _CHECKED)
+            stored = _find_stored(notes, (key, index, "understood"))
+            _check_reading(
+                notes, loop, (key, index), Reading(measurement, value, red, black, at, mode, understood=stored)
+            )
 
 
-def _check_reading(notes: Notes, loop: Loop, index: int, reading: Reading) -> None:
+def _find_stored(notes: Notes, path: TreePath) -> Understood | None:
+    """Return what the file says was understood; where that is not well formed the schema has complained."""
+    try:
+        return UnderstoodEntry.model_validate(find_value(notes.document.data, path)).build()
+    except ValueError:
+        return None
+
+
+def _check_reading(notes: Notes, loop: Loop, path: TreePath, reading: Reading) -> None:
     try:
         measurement = parse_measurement(reading.measurement, loop, reading.where)
     except DiagnosticsError as error:
-        notes.add(("readings", index, _find_blamed(reading, loop)), "C004", error.message, error.hint)
+        notes.add((*path, _find_blamed(reading, loop)), "C004", error.message, error.hint)
         return
     try:
-        parse_value(measurement, loop, reading.value)
+        understand_value(measurement, loop, reading)
     except DiagnosticsError as error:
-        notes.add(("readings", index, "value"), "C005", error.message, error.hint)
+        notes.add((*path, "value"), "C005", error.message, error.hint)
 
 
 def _find_blamed(reading: Reading, loop: Loop) -> str:
@@ -142,6 +176,25 @@ def _is_mode(text: str, loop: Loop) -> bool:
     except DiagnosticsError:
         return False
     return True
+
+
+def _check_sites(notes: Notes, head: CaseFile | None, readings: Sequence[Reading], every: Sequence[Reading]) -> None:
+    """Hold each earlier description against the site format, and each reading against their number and order."""
+    if head is None:
+        return
+    count = len(head.earlier_sites) + 1
+    if sum(len(entry.site_text) for entry in head.earlier_sites) > MOST_SITE_CHARACTERS:
+        notes.add(("earlier_sites",), "C010", f"more than {MOST_SITE_CHARACTERS} characters", "keep the last ones")
+        return
+    for index, entry in enumerate(head.earlier_sites):
+        try:
+            parse_site_text(entry.site_text, notes.document.file)
+        except SourceError as error:
+            notes.add(("earlier_sites", index, "site_text"), "C010", f"is no site: {error.findings[0].message}")
+    revisions = [r.site_revision for r in readings]
+    if any(r.site_revision > count for r in every) or revisions != sorted(revisions):
+        message = f"site_revision counts the descriptions of the site in their order, from 1 to {count}"
+        notes.add(("readings",), "C009", message, "readings stand in the order taken")
 
 
 def _check_ids(notes: Notes) -> None:

@@ -1,5 +1,6 @@
 """What is kept of one visit: the site, the readings in order, the repairs, and how it was left."""
 
+import math
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -13,6 +14,14 @@ Condition = Literal["present", "absent", ""]
 Closing = Literal["", "mended", "no_fault_found", "waiting", "left_impaired", "not_ours"]
 CONDITIONS: Final[tuple[Condition, ...]] = ("present", "absent", "")
 CLOSINGS: Final[tuple[Closing, ...]] = ("", "mended", "no_fault_found", "waiting", "left_impaired", "not_ours")
+
+Speaker = Literal["model", "guide"]
+Offered = Literal["measure", "repair", "hand_over"]
+Outcome = Literal["followed", "other", "skipped"]
+SPEAKERS: Final[tuple[Speaker, ...]] = ("model", "guide")
+OFFERED: Final[tuple[Offered, ...]] = ("measure", "repair", "hand_over")
+OUTCOMES: Final[tuple[Outcome, ...]] = ("followed", "other", "skipped")
+OVER_RANGE: Final = "OL"
 
 CASE_ID: Final = "^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$"
 _SPOKEN = "23456789abcdefghjkmnpqrstuvwxyz"  # without the letters and digits that sound or look alike
@@ -51,11 +60,31 @@ def to_utc(moment: datetime) -> datetime:
 
 
 @dataclass(frozen=True, slots=True)
+class Understood:
+    """What a typed value was taken for when it was stored: SI number (V, ohm) with its unit, ``"OL"``, or a word."""
+
+    value: float | str
+    unit: str = ""
+
+    @property
+    def number(self) -> float | str:
+        """Return the value as the engine takes it: ``math.inf`` for ``"OL"``."""
+        return math.inf if self.unit and self.value == OVER_RANGE else self.value
+
+
+def build_understood(value: float | str, unit: str) -> Understood:
+    """Return what was understood, fit to be kept: over-range becomes ``"OL"``."""
+    return Understood(OVER_RANGE if isinstance(value, float) and math.isinf(value) else value, unit)
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """One reading as it was given.
 
-    ``red`` and ``black`` are terminals, or ``at`` a place; ``mode`` and ``value`` stay as typed. ``condition`` tells
-    whether the complaint was there at that moment. ``taken_at`` is aware and kept in UTC.
+    ``red`` and ``black`` are terminals, or ``at`` a place; ``mode`` and ``value`` stay as typed, ``understood`` is what
+    they were taken for, None in records that did not keep it. ``condition`` tells whether the complaint was there at
+    that moment. ``taken_at`` is aware and kept in UTC. ``site_revision`` counts from 1: under which description of the
+    site it was taken.
     """
 
     measurement: str
@@ -68,6 +97,8 @@ class Reading:
     taken_at: datetime | None = None
     by: str = ""
     reading_id: str = field(default_factory=build_reading_id)
+    understood: Understood | None = None
+    site_revision: int = 1
 
     def __post_init__(self) -> None:
         """Bring the moment to UTC."""
@@ -92,11 +123,15 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Retraction:
-    """A reading that was taken back; it stays in the record and no longer counts."""
+    """A reading that was taken back; it stays in the record and no longer counts.
+
+    ``replaced_by`` is the id of the reading given in its place, if any.
+    """
 
     reading: Reading
     retracted_at: datetime
     why: str = ""
+    replaced_by: str = ""
 
     def __post_init__(self) -> None:
         """Bring the moment to UTC."""
@@ -113,6 +148,7 @@ class Repair:
     fault: str
     done_at: datetime
     cured: bool | None = None
+    by: str = ""
 
     def __post_init__(self) -> None:
         """Bring the moment to UTC."""
@@ -132,6 +168,94 @@ class Acknowledgement:
 
 
 @dataclass(frozen=True, slots=True)
+class Suggestion:
+    """A step that was suggested, kept when something was done about it.
+
+    ``by`` the model, or a finding guide with its ``guide`` (a symptom) and ``step``. ``what`` is the key of a
+    measurement or the text of a repair. ``reading_id`` is the reading that answered it, of this or of another step.
+    """
+
+    action: Offered
+    what: str
+    suggested_at: datetime
+    outcome: Outcome
+    by: Speaker = "model"
+    guide: str = ""
+    step: str = ""
+    reading_id: str = ""
+
+    def __post_init__(self) -> None:
+        """Bring the moment to UTC."""
+        object.__setattr__(self, "suggested_at", to_utc(self.suggested_at))
+
+
+@dataclass(frozen=True, slots=True)
+class GuideAnswer:
+    """An answer to a question or an instruction of a finding guide that is no measurement."""
+
+    guide: str
+    step: str
+    answer: str
+    at: datetime
+    by: str = ""
+
+    def __post_init__(self) -> None:
+        """Bring the moment to UTC."""
+        object.__setattr__(self, "at", to_utc(self.at))
+
+
+@dataclass(frozen=True, slots=True)
+class ProofResult:
+    """One test after a repair, ``at`` a detector where it has one: done, or not done with ``why``."""
+
+    test: str
+    done: bool
+    noted_at: datetime
+    at: str = ""
+    why: str = ""
+    by: str = ""
+
+    def __post_init__(self) -> None:
+        """Bring the moment to UTC."""
+        object.__setattr__(self, "noted_at", to_utc(self.noted_at))
+
+
+@dataclass(frozen=True, slots=True)
+class Leaving:
+    """How a visit was closed: when, by whom, who was told, and what there is to say."""
+
+    at: datetime
+    by: str = ""
+    told: str = ""
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        """Bring the moment to UTC."""
+        object.__setattr__(self, "at", to_utc(self.at))
+
+
+@dataclass(frozen=True, slots=True)
+class SiteRevision:
+    """An earlier description of the site, word for word; ``described_at`` is None where nobody kept it."""
+
+    site_text: str
+    described_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        """Bring the moment to UTC."""
+        if self.described_at is not None:
+            object.__setattr__(self, "described_at", to_utc(self.described_at))
+
+
+@dataclass(frozen=True, slots=True)
+class Baseline:
+    """How a site was left at an earlier visit: readings of the sound loop, and the case they come from."""
+
+    readings: tuple[Reading, ...] = ()
+    case_id: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Outline:
     """What may change in a case beside its readings: contexts, symptom, what this person has, meter, notes.
 
@@ -147,9 +271,10 @@ class Outline:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One visit. ``site_text`` is the site as described, word for word; ``revision`` counts what was written to it.
+    """One visit. ``site_text`` is the site as described last, word for word; ``revision`` counts what was written.
 
-    A case that no store has seen has revision 0, and may have no ``case_id`` yet.
+    ``earlier_sites`` are the descriptions before it, the first one first. ``tests`` hold the latest result of each test
+    last. A case that no store has seen has revision 0, and may have no ``case_id`` yet.
     """
 
     site: Site
@@ -166,6 +291,18 @@ class Case:
     acknowledged: tuple[Acknowledgement, ...] = ()
     retracted: tuple[Retraction, ...] = ()
     revision: int = 0
+    described_at: datetime | None = None
+    earlier_sites: tuple[SiteRevision, ...] = ()
+    suggestions: tuple[Suggestion, ...] = ()
+    guide_answers: tuple[GuideAnswer, ...] = ()
+    tests: tuple[ProofResult, ...] = ()
+    leaving: Leaving | None = None
+    baseline: Baseline = Baseline()
+
+    @property
+    def site_revision(self) -> int:
+        """Return which description of the site holds now, counted from 1."""
+        return len(self.earlier_sites) + 1
 
     @property
     def outline(self) -> Outline:

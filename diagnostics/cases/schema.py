@@ -3,19 +3,42 @@
 Beside the keys that people write, it takes those that an exported case carries: ids, moments, repairs, closing.
 """
 
+import math
 from datetime import datetime
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Final, Literal, Self
 from uuid import UUID, uuid5
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from diagnostics.faults import Context
 from diagnostics.readings.data import Tool
 
-from .record import CASE_ID, Acknowledgement, Closing, Reading, Repair, Retraction, parse_moment
+from .record import (
+    CASE_ID,
+    OVER_RANGE,
+    Acknowledgement,
+    Baseline,
+    Closing,
+    GuideAnswer,
+    Leaving,
+    Offered,
+    Outcome,
+    ProofResult,
+    Reading,
+    Repair,
+    Retraction,
+    SiteRevision,
+    Speaker,
+    Suggestion,
+    Understood,
+    parse_moment,
+)
 
 FORMAT: Final = "ohmward-case/1"
 MOST_READINGS: Final = 200
+MOST_NOTED: Final = 1000
+MOST_SITES: Final = 50
+MOST_SITE_CHARACTERS: Final = 200_000  # of all earlier descriptions together; each is read to see that it is one
 _MOST_NOTES = 20_000
 _FILE_READINGS = UUID("5b0f6c0e-41d7-4c55-9d0b-0a3a8f2f7c11")  # chosen once at random
 
@@ -38,6 +61,30 @@ class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
+class UnderstoodEntry(_Strict):
+    """What a value was taken for: a number in the unit given (V, ohm), ``OL``, or a word without a unit."""
+
+    value: Annotated[str, Field(min_length=1, max_length=2000)]
+    unit: Literal["", "V", "ohm"] = ""
+
+    @model_validator(mode="after")
+    def _check_number(self) -> Self:
+        self.build()
+        return self
+
+    def build(self) -> Understood:
+        """Return what was understood. Raises ValueError where a unit stands beside no number."""
+        if not self.unit or self.value == OVER_RANGE:
+            return Understood(self.value, self.unit)
+        try:
+            number = float(self.value)
+        except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
+            raise ValueError(f"a plain number of {self.unit} is wanted, such as 23.9, or {OVER_RANGE}")
+        return Understood(number, self.unit)
+
+
 class ReadingEntry(_Strict):
     """One reading as a person writes it: red and black, or at."""
 
@@ -51,6 +98,8 @@ class ReadingEntry(_Strict):
     taken_at: Moment | None = None
     by: Line = ""
     id: ReadingId | None = None
+    understood: UnderstoodEntry | None = None
+    site_revision: Annotated[int, Field(ge=1, le=MOST_SITES + 1)] = 1
 
     def build(self, position: int) -> Reading:
         """Return the reading; without an id it gets one that follows from its place and content, always the same."""
@@ -65,6 +114,8 @@ class ReadingEntry(_Strict):
             self.taken_at,
             self.by,
             self.id or self._derive_id(position),
+            None if self.understood is None else self.understood.build(),
+            self.site_revision,
         )
 
     def _derive_id(self, position: int) -> str:
@@ -77,10 +128,11 @@ class RetractedEntry(ReadingEntry):
 
     retracted_at: Moment
     why: Line = ""
+    replaced_by: ReadingId | Literal[""] = ""
 
     def build_retraction(self, position: int) -> Retraction:
         """Return the retraction with its reading."""
-        return Retraction(self.build(position), self.retracted_at, self.why)
+        return Retraction(self.build(position), self.retracted_at, self.why, self.replaced_by)
 
 
 class RepairEntry(_Strict):
@@ -89,10 +141,11 @@ class RepairEntry(_Strict):
     fault: Line
     done_at: Moment
     cured: bool | None = None
+    by: Line = ""
 
     def build(self) -> Repair:
         """Return the repair."""
-        return Repair(self.fault, self.done_at, self.cured)
+        return Repair(self.fault, self.done_at, self.cured, self.by)
 
 
 class AcknowledgedEntry(_Strict):
@@ -104,6 +157,76 @@ class AcknowledgedEntry(_Strict):
     def build(self) -> Acknowledgement:
         """Return the acknowledgement."""
         return Acknowledgement(self.caution, self.at)
+
+
+class SuggestedEntry(_Strict):
+    """A suggested step and what became of it."""
+
+    action: Offered
+    what: Line = ""
+    suggested_at: Moment
+    outcome: Outcome
+    by: Speaker = "model"
+    guide: Line = ""
+    step: Line = ""
+    reading_id: ReadingId | Literal[""] = ""
+
+    def build(self) -> Suggestion:
+        """Return the suggestion."""
+        return Suggestion(**dict(self))
+
+
+class AnswerEntry(_Strict):
+    """An answer to a step of a finding guide that is no measurement."""
+
+    guide: Line
+    step: Line
+    answer: Line
+    at: Moment
+    by: Line = ""
+
+    def build(self) -> GuideAnswer:
+        """Return the answer."""
+        return GuideAnswer(**dict(self))
+
+
+class TestedEntry(_Strict):
+    """One test after a repair, done or not."""
+
+    test: Word
+    done: bool
+    noted_at: Moment
+    at: Terminal = ""
+    why: Line = ""
+    by: Line = ""
+
+    def build(self) -> ProofResult:
+        """Return the result."""
+        return ProofResult(**dict(self))
+
+
+class LeavingEntry(_Strict):
+    """When a visit was closed, by whom, and who was told."""
+
+    at: Moment
+    by: Line = ""
+    told: Annotated[str, Field(max_length=2000)] = ""
+    note: Annotated[str, Field(max_length=_MOST_NOTES)] = ""
+
+    def build(self) -> Leaving:
+        """Return how the visit was left."""
+        return Leaving(**dict(self))
+
+
+class SiteEntry(_Strict):
+    """An earlier description of the site, word for word."""
+
+    site_text: Annotated[str, Field(max_length=MOST_SITE_CHARACTERS)]
+    described_at: Moment | None = None
+
+    def build(self) -> SiteRevision:
+        """Return the description."""
+        return SiteRevision(self.site_text, self.described_at)
 
 
 class CaseFile(_Strict):
@@ -122,4 +245,29 @@ class CaseFile(_Strict):
     notes: Annotated[str, Field(max_length=_MOST_NOTES)] = ""
     closing: Closing = ""
     repairs: Annotated[tuple[RepairEntry, ...], Field(max_length=MOST_READINGS)] = ()
-    acknowledged: Annotated[tuple[AcknowledgedEntry, ...], Field(max_length=MOST_READINGS)] = ()
+    acknowledged: Annotated[tuple[AcknowledgedEntry, ...], Field(max_length=MOST_NOTED)] = ()
+    described_at: Moment | None = None
+    earlier_sites: Annotated[tuple[SiteEntry, ...], Field(max_length=MOST_SITES)] = ()
+    suggestions: Annotated[tuple[SuggestedEntry, ...], Field(max_length=MOST_NOTED)] = ()
+    guide_answers: Annotated[tuple[AnswerEntry, ...], Field(max_length=MOST_NOTED)] = ()
+    tests: Annotated[tuple[TestedEntry, ...], Field(max_length=MOST_NOTED)] = ()
+    leaving: LeavingEntry | None = None
+    baseline: Some = ()
+    baseline_from: CaseId | Literal[""] = ""
+
+    def build_rest(self) -> dict[str, Any]:
+        """Return what stands in the file beside site and readings, by the names of ``Case``; no baseline."""
+        plain = {"case_id": self.case_id or "", "contexts": self.context}
+        same = ("symptom", "can", "meter", "notes", "closing", "revision", "described_at")
+        lists = ("repairs", "acknowledged", "earlier_sites", "suggestions", "guide_answers", "tests")
+        built = {key: tuple(entry.build() for entry in getattr(self, key)) for key in lists}
+        return {
+            **plain,
+            **{key: getattr(self, key) for key in same},
+            **built,
+            "leaving": self.leaving and self.leaving.build(),
+        }
+
+    def build_baseline(self, readings: tuple[Reading, ...]) -> Baseline:
+        """Return the baseline of these readings."""
+        return Baseline(readings, self.baseline_from)

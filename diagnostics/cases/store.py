@@ -20,6 +20,7 @@ from .database import EVENTS, explain_refusals, open_engine
 from .events import (
     Body,
     Closed,
+    Corrected,
     Event,
     Opened,
     Retracted,
@@ -31,7 +32,21 @@ from .events import (
     split_case,
     write_body,
 )
-from .record import CASE_ID, Acknowledgement, Case, Closing, Outline, Reading, Repair, build_case_id
+from .record import (
+    CASE_ID,
+    Acknowledgement,
+    Baseline,
+    Case,
+    Closing,
+    GuideAnswer,
+    Leaving,
+    Outline,
+    ProofResult,
+    Reading,
+    Repair,
+    Suggestion,
+    build_case_id,
+)
 from .site_text import parse_site_text
 
 LEFT_IMPAIRED: Final = "left_impaired"
@@ -96,54 +111,102 @@ class CaseStore:
             return self._find_same(case, bodies)
         return self.load_case(case.case_id)
 
-    def append_reading(self, case_id: str, reading: Reading, expected_revision: int) -> Case:
-        """Add a reading; it is on disk when this returns.
+    def append_reading(
+        self, case_id: str, reading: Reading, expected_revision: int, suggestion: Suggestion | None = None
+    ) -> Case:
+        """Add a reading, with what it became of a suggested step; it is on disk when this returns.
 
         The same reading again (by its id, with the same answer) changes nothing. Raises NotFoundError, CaseError, and
         CaseChangedError when the case has moved on from ``expected_revision``.
         """
-
-        def is_there(current: Case) -> bool:
-            known = current.find_reading(reading.reading_id)
-            if known is not None and not known.is_same_answer(reading):
-                raise CaseError(
-                    "this reading was saved already, with another answer", hint="take it back, then give it anew"
-                )
-            return known is not None
-
-        return self._append(case_id, reading, expected_revision, is_there)
+        return self._append(
+            case_id, _with(reading, suggestion), expected_revision, lambda current: _has_reading(current, reading)
+        )
 
     def append_retraction(self, case_id: str, reading_id: str, expected_revision: int, why: str = "") -> Case:
         """Take a reading back; it stays in the record. Raises as ``append_reading``, NotFoundError for its id too."""
 
         def is_there(current: Case) -> bool:
-            if current.find_reading(reading_id) is None:
-                raise NotFoundError(f"case {quote(case_id)} has no reading {quote(reading_id)}")
+            _check_known(current, reading_id)
             return all(r.reading_id != reading_id for r in current.readings)
 
-        return self._append(case_id, Retracted(reading_id, datetime.now(UTC), why), expected_revision, is_there)
+        return self._append(case_id, (Retracted(reading_id, datetime.now(UTC), why),), expected_revision, is_there)
 
-    def append_repair(self, case_id: str, repair: Repair, expected_revision: int) -> Case:
+    def append_correction(
+        self, case_id: str, reading_id: str, reading: Reading, expected_revision: int, why: str = ""
+    ) -> Case:
+        """Put a reading in the place of another, in one act; the old one stays in the record, taken back.
+
+        Raises as ``append_reading``, and NotFoundError when there is no reading of the old id that counts.
+        """
+
+        def is_there(current: Case) -> bool:
+            if _has_reading(current, reading):
+                return True
+            if all(r.reading_id != reading_id for r in current.readings):
+                raise NotFoundError(f"case {quote(case_id)} has no reading {quote(reading_id)} that counts")
+            return False
+
+        body = Corrected(reading_id, reading, datetime.now(UTC), why)
+        return self._append(case_id, (body,), expected_revision, is_there)
+
+    def append_repair(
+        self, case_id: str, repair: Repair, expected_revision: int, suggestion: Suggestion | None = None
+    ) -> Case:
         """Add a repair, or whether an earlier one (same fault and moment) cured it. Raises as ``append_reading``."""
-        return self._append(case_id, repair, expected_revision, lambda current: repair in current.repairs)
+        bodies = _with(repair, suggestion)
+        return self._append(case_id, bodies, expected_revision, lambda current: repair in current.repairs)
 
-    def append_closing(self, case_id: str, closing: Closing, expected_revision: int) -> Case:
-        """Close the case, or open it again with an empty text. Raises as ``append_reading``."""
-        return self._append(case_id, Closed(closing), expected_revision, lambda current: current.closing == closing)
+    def append_closing(
+        self, case_id: str, closing: Closing, expected_revision: int, leaving: Leaving | None = None
+    ) -> Case:
+        """Close the case, or open it again with an empty text. Raises as ``append_reading``.
+
+        ``leaving`` tells when, by whom and who was told; without it the moment is now.
+        """
+        told = (leaving or Leaving(datetime.now(UTC))) if closing else None
+        bodies = (Closed(closing, told),)
+        return self._append(case_id, bodies, expected_revision, lambda current: current.closing == closing)
 
     def append_site(self, case_id: str, site_text: str, expected_revision: int) -> Case:
-        """Describe the site anew. Raises as ``append_reading``, and SourceError for the text."""
+        """Describe the site anew; the earlier description stays. Raises as ``append_reading``, and SourceError."""
         parse_site_text(site_text, "site")
-        body = SiteDescribed(site_text)
-        return self._append(case_id, body, expected_revision, lambda current: current.site_text == site_text)
+        bodies = (SiteDescribed(site_text, datetime.now(UTC)),)
+        return self._append(case_id, bodies, expected_revision, lambda current: current.site_text == site_text)
 
     def append_outline(self, case_id: str, outline: Outline, expected_revision: int) -> Case:
         """Change contexts, symptom, means, meter and notes. Raises as ``append_reading``."""
-        return self._append(case_id, outline, expected_revision, lambda current: current.outline == outline)
+        return self._append(case_id, (outline,), expected_revision, lambda current: current.outline == outline)
 
-    def append_acknowledgement(self, case_id: str, given: Acknowledgement, expected_revision: int) -> Case:
-        """Note that a caution was accepted. Raises as ``append_reading``."""
-        return self._append(case_id, given, expected_revision, lambda current: given in current.acknowledged)
+    def append_acknowledgement(
+        self, case_id: str, given: Acknowledgement, expected_revision: int, suggestion: Suggestion | None = None
+    ) -> Case:
+        """Note that a caution was accepted, or a suggested step left out. Raises as ``append_reading``."""
+        bodies = _with(given, suggestion)
+        return self._append(case_id, bodies, expected_revision, lambda current: given in current.acknowledged)
+
+    def append_answer(self, case_id: str, answer: GuideAnswer, expected_revision: int) -> Case:
+        """Add an answer to a step of a finding guide that is no measurement. Raises as ``append_reading``."""
+        return self._append(case_id, (answer,), expected_revision, lambda current: answer in current.guide_answers)
+
+    def append_tests(
+        self,
+        case_id: str,
+        results: Iterable[ProofResult],
+        expected_revision: int,
+        passed: Acknowledgement | None = None,
+    ) -> Case:
+        """Add results of tests after a repair, all or none, and that the list is through. Raises as above."""
+        bodies: tuple[Body, ...] = (*results, *((passed,) if passed else ()))
+
+        def is_there(current: Case) -> bool:
+            return all(body in current.tests or body in current.acknowledged for body in bodies)
+
+        return self._append(case_id, bodies, expected_revision, is_there)
+
+    def append_baseline(self, case_id: str, baseline: Baseline, expected_revision: int) -> Case:
+        """Keep how the site was left at an earlier visit; an empty one takes it out. Raises as ``append_reading``."""
+        return self._append(case_id, (baseline,), expected_revision, lambda current: current.baseline == baseline)
 
     def load_case(self, case_id: str) -> Case:
         """Return a case as its events add up.
@@ -166,8 +229,17 @@ class CaseStore:
             for r in rows
         )
 
-    def _append(self, case_id: str, body: Body, expected_revision: int, is_there: _Check) -> Case:
-        text = write_body(body)
+    def list_closed(self, closing: Closing, limit: int = 200) -> tuple[str, ...]:
+        """Return the ids of the cases that stand closed in one way, the one changed last first."""
+        rows = _select_rows().subquery()
+        wanted = select(rows.c.case_id).where(rows.c.closing == closing)
+        wanted = wanted.order_by(rows.c.changed_at.desc(), rows.c.case_id).limit(limit)
+        with explain_refusals(), self._engine.connect() as connection:
+            return tuple(connection.execute(wanted).scalars())
+
+    def _append(self, case_id: str, bodies: tuple[Body, ...], expected_revision: int, is_there: _Check) -> Case:
+        """Add events, all of them or none."""
+        texts = [write_body(body) for body in bodies]
         events = self._read_events(case_id)
         current = build_case(case_id, events)
         if is_there(current):
@@ -176,11 +248,11 @@ class CaseStore:
             raise _build_change(current, events, expected_revision)
         try:
             with explain_refusals():
-                self._insert(case_id, expected_revision + 1, (body,))
+                self._insert(case_id, expected_revision + 1, bodies)
         except _TakenError:  # somebody was faster by a moment
             return self._look_again(case_id, expected_revision, is_there)
-        added = Event(expected_revision + 1, find_kind(body), text)
-        return build_case(case_id, (*events, added))
+        numbered = enumerate(zip(bodies, texts, strict=True), expected_revision + 1)
+        return build_case(case_id, (*events, *(Event(n, find_kind(body), text) for n, (body, text) in numbered)))
 
     def _look_again(self, case_id: str, expected_revision: int, is_there: _Check) -> Case:
         events = self._read_events(case_id)
@@ -226,6 +298,22 @@ class CaseStore:
                 f"there is already a case {quote(case.case_id)}, and it is another one", hint="give it a new id"
             )
         return build_case(case.case_id, events)
+
+
+def _with(body: Body, suggestion: Suggestion | None) -> tuple[Body, ...]:
+    return (body,) if suggestion is None else (body, suggestion)
+
+
+def _has_reading(current: Case, reading: Reading) -> bool:
+    known = current.find_reading(reading.reading_id)
+    if known is not None and not known.is_same_answer(reading):
+        raise CaseError("this reading was saved already, with another answer", hint="take it back, then give it anew")
+    return known is not None
+
+
+def _check_known(current: Case, reading_id: str) -> None:
+    if current.find_reading(reading_id) is None:
+        raise NotFoundError(f"case {quote(current.case_id)} has no reading {quote(reading_id)}")
 
 
 class _TakenError(Exception):

@@ -2,7 +2,10 @@
 
 import json
 import textwrap
+from collections.abc import Iterable
+from dataclasses import fields, is_dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from diagnostics.errors import CaseError, SourceError
 from diagnostics.source import Tree, read_document
@@ -11,6 +14,9 @@ from .record import Case, Reading, Retraction
 from .schema import FORMAT
 from .site_part import cut_site_text
 from .site_text import write_tree
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 _NAME = "case"
 
@@ -51,41 +57,55 @@ def _write_site_part(site_text: str) -> str:
 def _build_rest(case: Case) -> Tree:
     """Return everything behind the site; what is empty is left out, but the readings are always there."""
     rest: dict[str, Tree] = {
+        "described_at": None if case.described_at is None else _write_part(case.described_at),
+        "earlier_sites": _build_groups(case.earlier_sites),
         "context": list(case.contexts),
         "symptom": case.symptom,
         "can": None if case.can is None else list(case.can),
         "meter": dict(case.meter),
         "notes": case.notes,
         "closing": case.closing,
-        "repairs": [_build_group(fault=r.fault, done_at=r.done_at, cured=r.cured) for r in case.repairs],
-        "acknowledged": [_build_group(caution=a.caution, at=a.at) for a in case.acknowledged],
+        "leaving": None if case.leaving is None else _build_group(case.leaving),
+        "repairs": _build_groups(case.repairs),
+        "tests": _build_groups(case.tests),
+        "acknowledged": _build_groups(case.acknowledged),
+        "suggestions": _build_groups(case.suggestions),
+        "guide_answers": _build_groups(case.guide_answers),
         "retracted": [_build_retraction(r) for r in case.retracted],
+        "baseline": [_build_reading(r) for r in case.baseline.readings],
+        "baseline_from": case.baseline.case_id,
     }
     kept = {key: part for key, part in rest.items() if part or (key == "can" and part is not None)}
     return {**kept, "readings": [_build_reading(r) for r in case.readings]}
 
 
 def _build_reading(reading: Reading) -> dict[str, Tree]:
-    return _build_group(
-        measurement=reading.measurement,
-        **reading.where,
-        value=reading.value,
-        condition=reading.condition or None,
-        taken_at=reading.taken_at,
-        by=reading.by or None,
-        id=reading.reading_id,
-    )
+    """Return a reading; its terminals stand where people write them."""
+    told = _build_group(reading)
+    stored = {} if reading.understood is None else {"understood": _build_group(reading.understood)}
+    revision = {} if reading.site_revision == 1 else {"site_revision": str(reading.site_revision)}
+    order = ("measurement", "red", "black", "at", "mode", "value", "condition", "taken_at", "by")
+    return {key: told[key] for key in order if key in told} | stored | revision | {"id": reading.reading_id}
 
 
 def _build_retraction(item: Retraction) -> dict[str, Tree]:
-    return _build_reading(item.reading) | _build_group(retracted_at=item.retracted_at, why=item.why or None)
+    told = _build_group(item)
+    return _build_reading(item.reading) | {k: told[k] for k in ("retracted_at", "why", "replaced_by") if k in told}
 
 
-def _build_group(**parts: object) -> dict[str, Tree]:
-    return {key: _write_part(part) for key, part in parts.items() if part is not None}
+def _build_groups(items: "Iterable[DataclassInstance]") -> list[Tree]:
+    return [_build_group(item) for item in items]
+
+
+def _build_group(item: "DataclassInstance") -> dict[str, Tree]:
+    """Return the fields of one entry that say something, by their names; what has a default and says nothing is out."""
+    told = ((f, getattr(item, f.name)) for f in fields(item))
+    return {f.name: _write_part(v) for f, v in told if not is_dataclass(v) and not (v in {"", None} and v == f.default)}
 
 
 def _write_part(part: object) -> str:
     if isinstance(part, datetime):
         return part.isoformat().replace("+00:00", "Z")
-    return {True: "yes", False: "no"}[part] if isinstance(part, bool) else str(part)
+    if isinstance(part, bool):
+        return "yes" if part else "no"
+    return repr(part) if isinstance(part, float) else str(part)

@@ -9,7 +9,10 @@ from diagnostics.wiring import Edits, Loop, SetResistance
 
 from .settle import Step
 
-_WORDS = ("standby", "alarm", "during_reset", "after_reset", "lifted", "lifted_supply_on", "head_off", "known_resistor")
+_WORDS = (
+    "standby", "alarm", "during_reset", "after_reset", "lifted", "lifted_supply_on", "head_off", "known_resistor",
+    "on_battery",
+)  # fmt: skip
 _AT_DETECTOR = ("alarm", "after_reset", "head_off")
 
 
@@ -101,6 +104,7 @@ def build_steps(mode: Mode, loop: Loop) -> tuple[Step, ...]:
         "lifted_supply_on": (lifted,),
         "head_off": ({f"{mode.detector}.head_off": True},),
         "known_resistor": (known, *reset),
+        "on_battery": ({"panel.on_battery": True},),
     }
     return steps.get(mode.word, ())
 

@@ -7,7 +7,7 @@ import sys
 from dataclasses import asdict, replace
 from pathlib import Path
 
-from diagnostics.cases import Case, parse_case
+from diagnostics.cases import Case, list_case_warnings, parse_case
 from diagnostics.circuit import parse_mode, write_netlist
 from diagnostics.errors import FaultError, Finding, SiteError, SourceError, find_nearest
 from diagnostics.faults import Fault, parse_faults
@@ -15,6 +15,7 @@ from diagnostics.locate import find_shipped
 from diagnostics.readings import Prediction, predict_mode, settle_mode
 from diagnostics.reports import (
     Words,
+    build_card_object,
     build_circuit_object,
     build_diagnosis,
     build_list,
@@ -22,6 +23,8 @@ from diagnostics.reports import (
     build_proofs,
     explain_next,
     list_repair_cautions,
+    render_card_text,
+    tell_misreading,
     write_faults,
 )
 from diagnostics.source import Document, read_document, read_file
@@ -119,10 +122,10 @@ def check_document(document: Document, folder: Path | None) -> tuple[Finding, ..
     """Check a site, a case, a finding guide or a part of guides, whichever its format says; raises SourceError too."""
     kind = str(document.data.get("format", "")) if isinstance(document.data, dict) else ""
     if kind.startswith("ohmward-case"):
-        parse_case(document, folder)
-    elif kind.startswith("ohmward-guide-part"):
+        return list_case_warnings(document, parse_case(document, folder))
+    if kind.startswith("ohmward-guide-part"):
         return check_part(document)
-    elif kind.startswith("ohmward-guide"):
+    if kind.startswith("ohmward-guide"):
         parse_guide(document, folder)
     else:
         build_site(document)
@@ -143,7 +146,7 @@ def run_diagnose(options: argparse.Namespace) -> int:
 def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:
     """Return a diagnosis as lines for a terminal."""
     d = assessment.diagnosis
-    lines = ["Suspects:"]
+    lines = [*(tell_misreading(m, words) for m in assessment.misread), "Suspects:"]
     for group in d.groups[:4]:
         more = f"  (and {len(group.members) - 1} that nothing at hand tells apart)" if len(group.members) > 1 else ""
         lines.append(f"  {group.probability:6.1%}  {words.faults(group.members[0])}{more}")
@@ -170,7 +173,9 @@ def _read_circuit(options: argparse.Namespace) -> tuple[str, Loop, tuple[Fault, 
 
 
 def run_predict(options: argparse.Namespace) -> int:
-    """Say what every reading would be under a fault in a mode."""
+    """Say what every reading would be under a fault in a mode, or print the values card of the sound loop."""
+    if options.card:
+        return _run_card(options)
     name, loop, faults = _read_circuit(options)
     mode = parse_mode(options.mode, loop)
     prediction = predict_mode(loop, faults, mode)
@@ -185,6 +190,18 @@ def run_predict(options: argparse.Namespace) -> int:
         print(f"  {m.red} to {m.black}: {format_quantity(r.value, m.unit, 4)} ± {format_quantity(2 * r.sd, m.unit, 2)}")
     shown = [*prediction.panel.items(), *prediction.states.items()]
     print("  " + ", ".join(f"{what} {state or 'not known'}" for what, state in shown))
+    return 0
+
+
+def _run_card(options: argparse.Namespace) -> int:
+    if options.fault or options.at or options.mode != "standby":
+        print("ohmward predict: a card is of the sound loop; leave out --fault, --mode and --at", file=sys.stderr)
+        return 2
+    loop = read_loop(options.site)[1]
+    if options.json:
+        _print_json(build_card_object(loop))
+    else:
+        print(render_card_text(loop), end="")
     return 0
 
 

@@ -48,10 +48,8 @@ def build_parser() -> argparse.ArgumentParser:
     diagnose = some.add_parser("diagnose", help="say what a case means and what to measure next")
     diagnose.add_argument("case", metavar="CASE", help="a case file, - for standard input")
     diagnose.set_defaults(run=commands.run_diagnose)
-    predict = some.add_parser("predict", help="say what every reading would be")
-    _add_circuit(predict)
-    predict.add_argument("--at", metavar="RED,BLACK", help="only this pair of terminals")
-    predict.set_defaults(run=commands.run_predict)
+    predict = some.add_parser("predict", help="say what every reading would be, or print the values card")
+    _add_predict(predict)
     listing = some.add_parser("list", help="list the words that the other commands take")
     listing.add_argument("what", choices=LISTS)
     listing.add_argument(
@@ -77,6 +75,13 @@ def _add_app(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", type=int, default=8501, help="port on this machine (8501)")
     parser.add_argument("--headless", action="store_true", help="do not open a browser")
     parser.set_defaults(run=commands.run_app)
+
+
+def _add_predict(parser: argparse.ArgumentParser) -> None:
+    _add_circuit(parser)
+    parser.add_argument("--at", metavar="RED,BLACK", help="only this pair of terminals")
+    parser.add_argument("--card", action="store_true", help="the values card of the sound loop, one page")
+    parser.set_defaults(run=commands.run_predict)
 
 
 def _add_circuit(parser: argparse.ArgumentParser) -> None:

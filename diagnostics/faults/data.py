@@ -45,12 +45,21 @@ class Remedy(_Strict):
 
 
 class Values(_Strict):
-    """Values that faults can have (ohms) and the weights of the two special hypotheses."""
+    """Values that faults can have (ohms) and the weights of the two special hypotheses.
+
+    ``spread_share`` is one sd of a fault's own value; ``thin_run_times`` how many times the
+    right resistance a run too long or too thin has; ``low_charger_share`` what is left of the charger's volts,
+    ``flat_battery_share`` of the volts of a battery that is never charged.
+    """
 
     end_resistor_ohm: tuple[Ohms, ...]
     joint_ohm: tuple[Ohms, ...]
     leak_ohm: tuple[Ohms, ...]
     spread_share: float
+    thin_run_times: float
+    dead_battery_ohm: Ohms
+    low_charger_share: float
+    flat_battery_share: float
     healthy_weight: float
     not_modelled_share: float
 

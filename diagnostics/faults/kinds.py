@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 
 from diagnostics.wiring import (
     Add,
-    Curve,
     Edits,
     Element,
     Hold,
@@ -35,21 +34,36 @@ from .places import (
     list_panel_with_rating,
     list_panel_with_reset,
     list_panel_with_switch,
+    list_powered_run,
     list_reset,
     list_reversible,
     list_two_wire_end,
     list_unused_zones,
     list_zones,
 )
+from .supply import (
+    build_aux_dead,
+    build_aux_low,
+    build_battery_dead,
+    build_battery_disconnected,
+    build_bypassed,
+    build_charger_low,
+    build_coil_dead,
+    build_com_not_fed,
+    build_end_relay_before,
+    build_end_relay_missing,
+    build_end_relay_wrong_contact,
+    build_never_drops,
+    build_not_assigned,
+    build_on_no,
+    build_overloaded,
+    build_run_too_thin,
+    build_welded,
+)
 
 Build = Callable[[Loop, str, float], Edits]
 Places = Callable[[Loop], tuple[str, ...]]
 SHORT_OHM = 0.01
-BRIDGE_OHM = 0.01
-LOW_SHARE = 0.35  # auxiliary volts that no detector works on any more; invented
-OVERLOADED_SHARE = 0.002  # what is left of a rating for those who are on it; invented
-FEEDS = ("source.supply", "source.switched", "source.aux")  # what feeds detectors or module, the first that is there
-SWITCHES = ("source.switched", "contact.switched-")  # what drops by itself on reset
 FIRE_RUN = ("wire.module.fire+", "wire.module.fire-")
 CO_RUN = ("wire.module.co+", "wire.module.co-")
 
@@ -170,54 +184,6 @@ def _module_dead(_loop: Loop, _place: str, _ohm: float) -> Edits:
     return (Hold("module.dead", value=True), Hold("module.operated", value=False))
 
 
-def _on_no(loop: Loop, _place: str, _ohm: float) -> Edits:
-    fed = next(e.name for e in loop.elements if e.kind is Kind.CONDUCTOR and e.a == "reset.nc")
-    return (Move(fed, "a", "reset.no"),)
-
-
-def _com_not_fed(_loop: Loop, _place: str, _ohm: float) -> Edits:
-    return (Remove("link.reset"),)
-
-
-def _bypassed(_loop: Loop, _place: str, _ohm: float) -> Edits:
-    return (Add(Element("bridge.reset", Kind.JOINT, "reset.com", "reset.nc", BRIDGE_OHM)),)
-
-
-def _never_drops(loop: Loop, _place: str, _ohm: float) -> Edits:
-    """Let the output that should drop on reset stay as it is."""
-    switch = next(loop.by_name[n] for n in SWITCHES if n in loop.by_name)
-    gates = tuple(gate for gate in switch.gates if gate.signal != "panel.reset")
-    return (Remove(switch.name), Add(replace(switch, name=f"{switch.name}.on", gates=gates)))
-
-
-def _welded(_loop: Loop, _place: str, _ohm: float) -> Edits:
-    return (Add(Element("weld.reset", Kind.JOINT, "reset.com", "reset.nc", BRIDGE_OHM)),)
-
-
-def _not_assigned(_loop: Loop, _place: str, _ohm: float) -> Edits:
-    return (Remove("source.reset"),)
-
-
-def _end_relay_missing(loop: Loop, _place: str, _ohm: float) -> Edits:
-    """Land the end resistor straight on the contact pair, so that nothing watches the power pair."""
-    core = loop.by_name["endrelay.joint.com"].a
-    resistor = next(name for name in loop.end_resistors.values() if loop.by_name[name].a == "endrelay.no")
-    return (Remove("endrelay.joint+"), Remove("endrelay.joint-"), Move(resistor, "a", core))
-
-
-def _end_relay_wrong_contact(loop: Loop, _place: str, _ohm: float) -> Edits:
-    """Land the end resistor on the contact that is open while the relay is operated."""
-    resistor = next(name for name in loop.end_resistors.values() if loop.by_name[name].a == "endrelay.no")
-    closed = loop.by_name["endrelay.contact"]
-    gates = tuple(replace(gate, when=not gate.when) for gate in closed.gates)
-    other = replace(closed, name="endrelay.contact.nc", b="endrelay.nc", gates=gates)
-    return (Add(other), Move(resistor, "a", "endrelay.nc"))
-
-
-def _end_relay_before(_loop: Loop, place: str, _ohm: float) -> Edits:
-    return (Move("endrelay.joint+", "a", f"{place}.out+"), Move("endrelay.joint-", "a", f"{place}.out-"))
-
-
 def _exchange(one: tuple[str, str], two: tuple[str, str], end: str) -> Build:
     """Return a builder that exchanges two pairs of wires at one of their ends."""
 
@@ -234,34 +200,6 @@ def _exchange(one: tuple[str, str], two: tuple[str, str], end: str) -> Build:
 def _zones_exchanged(loop: Loop, place: str, ohm: float) -> Edits:
     pairs = [(f"landing.{z}+", f"landing.{z}-") for z in (loop.spec.zone, loop.spec.co_zone)]
     return _exchange(pairs[0], pairs[1], "a")(loop, place, ohm)
-
-
-def _find_feed(loop: Loop) -> Element:
-    return next(loop.by_name[name] for name in FEEDS if name in loop.by_name)
-
-
-def _aux_dead(loop: Loop, _place: str, _ohm: float) -> Edits:
-    return (Remove(_find_feed(loop).name),)
-
-
-def _aux_low(loop: Loop, _place: str, _ohm: float) -> Edits:
-    return _replace_source(_find_feed(loop), LOW_SHARE, 1.0)
-
-
-def _overloaded(loop: Loop, _place: str, _ohm: float) -> Edits:
-    return _replace_source(loop.by_name["source.switched"], 1.0, OVERLOADED_SHARE)
-
-
-def _replace_source(source: Element, volts_share: float, limit_share: float) -> Edits:
-    """Put in a source with a share of the volts, and of the current limit, of the one that is there."""
-    if source.curve is None:
-        raise TypeError(f"{source.name} is no source")
-    ((corner_v, minus_limit_a),) = source.curve.points
-    ohm = 1.0 / source.curve.after_s
-    emf_v, limit_a = source.emf_v * volts_share, -minus_limit_a * limit_share
-    del corner_v
-    curve = Curve(((emf_v - limit_a * ohm, -limit_a),), 0.0, source.curve.after_s)
-    return (Remove(source.name), Add(replace(source, name=f"{source.name}.bad", curve=curve, emf_v=emf_v)))
 
 
 KINDS: dict[str, FaultKind] = {
@@ -282,26 +220,32 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("head_off", list_detectors, _hold("head_off")),
         FaultKind("detector_dead", list_detectors, _hold("dead")),
         FaultKind("detector_stuck", list_detectors, _hold("smoke")),
-        FaultKind("supply_on_no", list_reset, _on_no),
-        FaultKind("com_not_fed", list_reset, _com_not_fed),
-        FaultKind("reset_bypassed", list_reset, _bypassed),
-        FaultKind("contact_welded", list_reset, _welded),
+        FaultKind("supply_on_no", list_reset, build_on_no),
+        FaultKind("com_not_fed", list_reset, build_com_not_fed),
+        FaultKind("reset_bypassed", list_reset, build_bypassed),
+        FaultKind("contact_welded", list_reset, build_welded),
         FaultKind("reset_relay_never_operates", list_reset, _hold("operated", value=False)),
+        FaultKind("coil_dead", list_reset, build_coil_dead),
         FaultKind("relay_held", list_reset, _hold("operated")),
-        FaultKind("reset_not_assigned", list_panel_with_reset, _not_assigned),
-        FaultKind("reset_wrong_position", list_panel_with_reset, _not_assigned),
-        FaultKind("reset_wrong_area", list_panel_with_reset, _not_assigned),
-        FaultKind("output_never_drops", list_panel_with_switch, _never_drops),
+        FaultKind("reset_not_assigned", list_panel_with_reset, build_not_assigned),
+        FaultKind("reset_wrong_position", list_panel_with_reset, build_not_assigned),
+        FaultKind("reset_wrong_area", list_panel_with_reset, build_not_assigned),
+        FaultKind("output_never_drops", list_panel_with_switch, build_never_drops),
         FaultKind("reset_too_short", list_panel, _hold("short_reset")),
         FaultKind(
             "end_relay_dead", list_end_relay, lambda _loop, _place, _ohm: (Hold("endrelay.operated", value=False),)
         ),
-        FaultKind("end_relay_missing", list_end_relay, _end_relay_missing),
-        FaultKind("end_relay_wrong_contact", list_end_relay, _end_relay_wrong_contact),
-        FaultKind("end_relay_before_end", list_before_end_relay, _end_relay_before),
-        FaultKind("aux_dead", list_panel_with_aux, _aux_dead),
-        FaultKind("aux_low", list_panel_with_aux, _aux_low),
-        FaultKind("output_overloaded", list_panel_with_rating, _overloaded),
+        FaultKind("end_relay_missing", list_end_relay, build_end_relay_missing),
+        FaultKind("end_relay_wrong_contact", list_end_relay, build_end_relay_wrong_contact),
+        FaultKind("end_relay_before_end", list_before_end_relay, build_end_relay_before),
+        FaultKind("aux_dead", list_panel_with_aux, build_aux_dead),
+        FaultKind("aux_low", list_panel_with_aux, build_aux_low),
+        FaultKind("output_overloaded", list_panel_with_rating, build_overloaded),
+        FaultKind("run_too_thin", list_powered_run, build_run_too_thin),
+        FaultKind("mains_off", list_panel, _hold("on_battery")),
+        FaultKind("battery_dead", list_panel, build_battery_dead),
+        FaultKind("battery_disconnected", list_panel, build_battery_disconnected),
+        FaultKind("charger_low", list_panel, build_charger_low),
         FaultKind("panel_resistor_missing", list_outputs, _end_missing),
         FaultKind("panel_resistor_wrong", list_outputs, _end_wrong, "end_resistor_ohm"),
         FaultKind("module_dead", list_module, _module_dead),

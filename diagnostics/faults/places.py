@@ -94,6 +94,11 @@ def list_panel(_loop: Loop) -> tuple[str, ...]:
     return ("panel",)
 
 
+def list_powered_run(_loop: Loop) -> tuple[str, ...]:
+    """Return the whole of the runs that feed detectors or a module."""
+    return ("loop",)
+
+
 def list_end_relay(loop: Loop) -> tuple[str, ...]:
     """Return the end, where a supervision relay sits."""
     return ("end",) if "endrelay.coil" in loop.by_name else ()

@@ -61,13 +61,15 @@ class Ghost(_Strict):
 class Table(_Strict):
     """The whole file.
 
-    ``reset_cautions`` go with readings taken during a reset; ``threshold_share`` is one sd of every threshold at which
-    a part changes its state; ``stray_v`` one sd of what leads pick up by themselves.
+    ``reset_cautions`` go with readings taken during a reset, ``battery_cautions`` with those on battery;
+    ``threshold_share`` is one sd of every threshold at which a part changes its state;
+    ``stray_v`` one sd of what leads pick up by themselves.
     """
 
     format: Literal["ohmward-measurements/1"]
     kinds: dict[str, MeasurementKind]
     reset_cautions: tuple[str, ...]
+    battery_cautions: tuple[str, ...]
     travel: Travel
     meter: Meter
     threshold_share: float

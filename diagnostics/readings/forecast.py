@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from diagnostics.circuit import (
     MeterInput,
+    Mode,
     Settled,
     apply_steps,
     build_network,
@@ -31,7 +32,9 @@ from .states import (
     find_dark_sets,
     find_lamp_chances,
     find_lit_sets,
+    find_log_chances,
     find_sight_chances,
+    find_supply_chances,
     find_test_chances,
     find_zone_chances,
 )
@@ -98,6 +101,7 @@ class _Core:
         self.lock = threading.RLock()
         self._files: dict[str, _File] = {}
         self._resetting: Settled | None = None
+        self._on_battery: Settled | None = None
 
     def forecast(self, measurements: Sequence[Measurement], numbers: Index) -> tuple[Forecast, ...]:
         """Return forecasts of some hypotheses, making only the rows that are not there yet."""
@@ -153,6 +157,9 @@ class _Core:
             return find_click_chances(self.standby.take(numbers), settled)
         if m.kind in {"look", "settings"}:
             return find_sight_chances(self.loop, m, [self.hypotheses[n] for n in numbers])
+        if m.kind in {"supply_lamps", "event_log"}:
+            said = find_supply_chances(settled, self._find_on_battery().take(numbers))
+            return said if m.kind == "supply_lamps" else find_log_chances(settled, said[1])
         name = "" if m.at == "panel" else m.at
         if m.kind != "panel_shows":
             return find_zone_chances(settled, name)
@@ -163,6 +170,12 @@ class _Core:
         """Return one sd (V) of the volts between two terminals in standby, from all shared unknowns, (hypothesis,)."""
         (forecast,) = self.forecast([Measurement("volts", red=ends[0], black=ends[1])], numbers)
         return forecast.spread
+
+    def _find_on_battery(self) -> Settled:
+        """Return all hypotheses with mains off, settled once."""
+        if self._on_battery is None:
+            self._on_battery = apply_steps(self.standby, build_steps(Mode("on_battery"), self.loop))
+        return self._on_battery
 
     def _file_words(self, m: Measurement, numbers: Index, chances: tuple[tuple[str, ...], Array]) -> None:
         file = self._files[m.key]

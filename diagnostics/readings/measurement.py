@@ -16,6 +16,8 @@ STATES = ("normal", "trouble", "alarm", "supervisory")
 LAMPS = ("lit", "dark", "alarm")
 TESTS = ("reports_and_clears", "reports_and_stays", "no_report", "alarm_already", "reports_wrong_zone")
 CLICKS = ("clicks", "silent")
+SUPPLY = ("right", "mains_trouble", "battery_trouble")
+LOG = ("nothing", "trouble_only", "alarm", "supervisory", "supply_trouble")
 # Kinds that answer with a list of detectors.
 LISTED = frozenset({"which_dark", "dark_with_head_off", "which_lit"})
 AS_IT_SHOULD_BE = "as_it_should_be"
@@ -27,6 +29,8 @@ _TOKENS = {
     "lamp": LAMPS,
     "functional_test": TESTS,
     "listen": CLICKS,
+    "supply_lamps": SUPPLY,
+    "event_log": LOG,
     "settings": (AS_IT_SHOULD_BE, SETTING_WRONG),
 }
 
@@ -71,7 +75,8 @@ class Measurement:
     @property
     def cautions(self) -> tuple[str, ...]:
         """Return the cautions that go with it, by name."""
-        pressed = read_table().reset_cautions if self.mode.word == "during_reset" else ()
+        by_mode = {"during_reset": read_table().reset_cautions, "on_battery": read_table().battery_cautions}
+        pressed = by_mode.get(self.mode.word, ())
         own = [c for c in self.data.cautions if c != "live_cabinet" or self.place == "panel"]
         return (*pressed, *own, "ladder") if "ladder" in self.tools else (*pressed, *own)
 
@@ -121,7 +126,7 @@ def list_cautions() -> tuple[str, ...]:
     """Return the name of every caution, that of taking an alarm for real first."""
     table = read_table()
     named = [c for kind in table.kinds.values() for c in kind.cautions]
-    return tuple(dict.fromkeys(["is_it_real", *table.reset_cautions, *named, "ladder"]))
+    return tuple(dict.fromkeys(["is_it_real", *table.reset_cautions, *table.battery_cautions, *named, "ladder"]))
 
 
 def list_sights() -> tuple[str, ...]:
@@ -162,7 +167,8 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
         lifted = find_lifted_mode(loop, pair[0])
         found += [Measurement("ohms", lifted, red=r, black=b) for r, b in (pair, pair[::-1])]
     found += [Measurement("known_resistor", known[z], at=z) for z in zones]
-    found += [Measurement("settings", at="panel"), Measurement("look", at="panel")]
+    found += [Measurement(kind, at="panel") for kind in ("supply_lamps", "event_log", "settings", "look")]
+    found.append(Measurement("volts", Mode("on_battery"), red=loop.battery.plus, black=loop.battery.minus))
     found += _list_in_reset(loop)
     found += [Measurement("look", at="module")] if loop.module else []
     found.append(Measurement("which_lit", at="loop", visits=len(loop.detectors)))

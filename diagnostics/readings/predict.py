@@ -94,15 +94,22 @@ def predict_reading(settled: Settled, m: Measurement, meter: Meter) -> Predicted
 
 
 def show_zones(settled: Settled) -> dict[str, str | None]:
-    """Return what the panel shows for each zone; None while it holds the zone down for a reset, or is off."""
+    """Return what the panel shows for each zone; None while it holds the zone down for a reset, is off or starved."""
     loop = settled.network.loop
     found: dict[str, str | None] = {}
     for zone in loop.zones:
         held_down = bool(settled.signal("panel.reset")[0]) and f"dropped.{zone.name}" in loop.by_name
         tokens, chance = find_zone_chances(settled, zone.name, exact=True)
-        off = held_down or bool(settled.signal("panel.down")[0])
+        off = held_down or bool(settled.signal("panel.down")[0]) or _is_panel_dead(settled)
         found[zone.name] = None if off else tokens[int(np.argmax(chance[0]))]
     return found
+
+
+def _is_panel_dead(settled: Settled) -> bool:
+    """Return whether the battery carries the panel, and has too few volts for it."""
+    battery = settled.network.loop.battery
+    starved = bool(settled.volts(battery.plus, battery.minus)[0] < battery.runs_from_v)
+    return bool(settled.signal("panel.on_battery")[0]) and starved
 
 
 def show_states(settled: Settled) -> dict[str, str]:

@@ -12,7 +12,18 @@ from diagnostics.faults import Fault, find_end
 from diagnostics.wiring import Loop, Zone
 
 from .data import read_table
-from .measurement import AS_IT_SHOULD_BE, CLICKS, LAMPS, SETTING_WRONG, STATES, TESTS, Measurement, list_sights
+from .measurement import (
+    AS_IT_SHOULD_BE,
+    CLICKS,
+    LAMPS,
+    LOG,
+    SETTING_WRONG,
+    STATES,
+    SUPPLY,
+    TESTS,
+    Measurement,
+    list_sights,
+)
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -74,13 +85,52 @@ def _pour(chance: Array, source: int, goal: int, where: Flags) -> None:
 
 def _by_band(zone: Zone, across: Array, spread_v: Array | float, *, exact: bool) -> Array:
     """Spread the zone volts over the bands: the share of a threshold that is uncertain stands in the data."""
-    sd = 1e-9 if exact else np.hypot(read_table().threshold_share * np.abs(across) + _FLOOR_V, spread_v)
+    sd = 1e-9 if exact else np.hypot(_find_threshold_sd(across), spread_v)
     chance = np.zeros((across.size, len(STATES)))
     for band in zone.bands:
         inside = ndtr((band.high_v - across) / sd) - ndtr((band.low_v - across) / sd)
         chance[:, STATES.index(band.state)] += inside
     whole: Array = chance / chance.sum(axis=1, keepdims=True)
     return whole
+
+
+def _find_threshold_sd(across: Array) -> Array:
+    sd: Array = read_table().threshold_share * np.abs(across) + _FLOOR_V
+    return sd
+
+
+def find_supply_chances(settled: Settled, on_battery: Settled) -> Chances:
+    """Return the chances of what a panel says of its supply, (column, answer).
+
+    ``on_battery`` is the same batch with mains taken off, as the panel tries its battery by itself. A mains trouble
+    hides one of the battery: with mains away the battery's own volts tell.
+    """
+    battery = settled.network.loop.battery
+    away = settled.signal("panel.on_battery").astype(np.float64)
+    carries = on_battery.volts(battery.plus, battery.minus)
+    held = settled.volts(battery.plus, battery.minus)
+    carries_it = ndtr((carries - battery.low_v) / _find_threshold_sd(carries))
+    charged = ndtr((held - battery.charged_from_v) / _find_threshold_sd(held))
+    weak = (1 - away) * (1 - carries_it * charged)
+    return SUPPLY, np.stack([1 - away - weak, away, weak], axis=1)
+
+
+def find_log_chances(settled: Settled, supply: Array) -> Chances:
+    """Return the chances of the gravest entry of the event log, (column, answer); ``supply`` as of the supply's lamps.
+
+    The log holds what the panel shows now: an alarm before a supervisory signal, that before a trouble of a zone, that
+    before one of the supply.
+    """
+    zones = find_zone_chances(settled)[1]
+    quiet, fine = zones[:, NORMAL], supply[:, SUPPLY.index("right")]
+    said = {
+        "nothing": quiet * fine,
+        "trouble_only": zones[:, TROUBLE],
+        "alarm": zones[:, ALARM],
+        "supervisory": zones[:, SUPERVISORY],
+        "supply_trouble": quiet * (1 - fine),
+    }
+    return LOG, np.stack([said[token] for token in LOG], axis=1)
 
 
 def find_lamp_chances(settled: Settled, name: str, spread_v: Array | float = 0.0) -> Chances:

@@ -20,6 +20,12 @@ _SAME = {
     "functional_test": {
         "reports": "reports_and_clears", "passes": "reports_and_clears", "silent": "no_report", "nothing": "no_report",
     },
+    "supply_lamps": {
+        "ok": "right", "fine": "right", "normal": "right", "none": "right",
+        "mains": "mains_trouble", "mains_fault": "mains_trouble",
+        "battery": "battery_trouble", "battery_fault": "battery_trouble",
+    },
+    "event_log": {"trouble": "trouble_only", "fault": "trouble_only", "none": "nothing", "empty": "nothing"},
     "look": _FINE | {"nothing": "as_it_should_be"},
     "settings": _FINE | {"wrong": "setting_wrong"},
     "panel_shows": _STATE | {"quiet": "normal"},

@@ -20,6 +20,7 @@ from diagnostics.readings import (
 )
 from diagnostics.readings.meter import Unit
 
+from .baseline import tell_baseline
 from .belief import FITS, Belief, Taken, build_prior, keep_latest, rate_fit, tell_symptom, update
 from .choose import Action, InformationPerMinute, Policy, Situation
 from .groups import Group, find_groups, find_splitter
@@ -38,7 +39,7 @@ class Question:
     """What is asked of the reasoning: context, symptom, readings in order, tools at hand, where one stands.
 
     ``tried`` are repair classes that were carried out and did not cure it. ``skipped`` are keys of measurements that
-    this person cannot or will not do.
+    this person cannot or will not do. ``baseline`` are readings of the sound loop from an earlier visit.
     """
 
     contexts: tuple[Context, ...] = ()
@@ -48,6 +49,7 @@ class Question:
     standing_at: str = "panel"
     tried: tuple[tuple[str, str], ...] = ()
     skipped: frozenset[str] = frozenset()
+    baseline: tuple[Taken, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +170,7 @@ def find_repair_class(faults: Faults) -> tuple[str, str]:
 
 def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> tuple[Belief, list[float]]:
     """Return the belief after all readings, and how well each fits what was plausible when it came and what is now."""
-    belief = build_prior(bench, question.contexts)
+    belief = tell_baseline(build_prior(bench, question.contexts), bench, question.baseline)
     if question.symptom:
         belief = tell_symptom(belief, bench, question.symptom)
     belief = _after_repairs(belief, bench, question.tried)

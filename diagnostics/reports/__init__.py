@@ -1,5 +1,7 @@
 """What people and programs read: words, explanations, JSON objects, pictures."""
 
+from .card import Card, build_card
+from .card_page import build_card_object, render_card, render_card_text
 from .circuit_object import build_circuit_object
 from .explain import explain_next, explain_shorter, list_expected, list_parts, list_suspects, tell_certainty
 from .objects import (
@@ -13,6 +15,7 @@ from .objects import (
 )
 from .picture import describe_picture, find_shares, render_loop, render_style
 from .proofs import build_proofs
+from .record import render_impairment, render_record, tell_misreading
 from .words import (
     Listener,
     Region,
@@ -27,9 +30,12 @@ from .words import (
 )
 
 __all__ = [
+    "Card",
     "Listener",
     "Region",
     "Words",
+    "build_card",
+    "build_card_object",
     "build_circuit_object",
     "build_diagnosis",
     "build_list",
@@ -48,12 +54,17 @@ __all__ = [
     "list_repair_cautions",
     "list_suspects",
     "read_words",
+    "render_card",
+    "render_card_text",
+    "render_impairment",
     "render_loop",
+    "render_record",
     "render_style",
     "round_number",
     "say",
     "tell_caution",
     "tell_certainty",
     "tell_closing",
+    "tell_misreading",
     "write_faults",
 ]  # fmt: skip

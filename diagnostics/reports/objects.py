@@ -3,6 +3,7 @@
 import math
 from typing import Any
 
+from diagnostics.cases import Misreading
 from diagnostics.circuit import Mode, list_mode_words
 from diagnostics.faults import CONTEXTS, KINDS, read_catalogue
 from diagnostics.readings import (
@@ -91,11 +92,19 @@ def build_diagnosis(assessment: Assessment, words: Words) -> Object:
         "not_modelled": round_number(d.not_modelled, 6),
         "groups": [_build_group(g) for g in d.groups],
         "settled": d.settled is not None,
+        "understood_otherwise": [_build_misreading(m, assessment) for m in assessment.misread],
         "defects": _build_defects(words),
         "contradiction": _build_contradiction(assessment, words),
         "next": None if d.next is None else _build_next(d, d.next, words),
         "verdict": None if d.settled is None else _build_verdict(d.settled, words),
     }
+
+
+def _build_misreading(m: Misreading, assessment: Assessment) -> Object:
+    """Return a reading, by its number in the order taken, that would be read otherwise now; what was stored counts."""
+    number = [r.reading_id for r in assessment.case.readings].index(m.reading.reading_id)
+    stored, now = ({"value": u.value, "unit": u.unit or None} if u else None for u in (m.stored, m.now))
+    return {"reading": number, "typed": m.reading.value, "stored": stored, "now": now}
 
 
 def _build_defects(words: Words) -> list[Object]:

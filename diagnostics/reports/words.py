@@ -178,7 +178,9 @@ class Words:
         return _capital(" and ".join(self.fault(f) for f in faults) if faults else self.table.healthy)
 
     def ask(self, measurement: Measurement) -> str:
-        """Return the question that a measurement is."""
+        """Return the question that a measurement is; nobody takes the mains off a panel by telephone."""
+        if measurement.mode.word == "on_battery" and self.listener == "caller":
+            return self.table.ask["known_resistor"].caller
         asked = getattr(self.table.ask[measurement.kind], self.listener).format(**self._list_terms(measurement))
         mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit else ""
         return f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked

@@ -1,14 +1,18 @@
 """What a case means: its loop, its readings as understood, the diagnosis, and what still stands disturbed."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from functools import lru_cache
 
 from diagnostics.cases import (
     Case,
+    Condition,
+    Misreading,
     Reading,
+    list_misreadings,
     parse_meter,
+    understand_value,
 )
 from diagnostics.faults import CONTEXTS, Context, parse_faults
 from diagnostics.readings import (
@@ -20,7 +24,6 @@ from diagnostics.readings import (
     list_measurements,
     list_tokens,
     parse_measurement,
-    parse_value,
     read_table,
     show_value,
 )
@@ -29,9 +32,12 @@ from diagnostics.trees import as_policy, find_guide
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
 
+from .disturbed import find_disturbances
 from .guidance import Guidance, build_guidance, find_guide_answers, follows_guide
 from .ladder import OnTheSameLadder
 from .marks import BACK, CLOCK, ON_TEST, find_skipped
+
+_WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +53,11 @@ class Assessment:
     diagnosis: Diagnosis
     guidance: Guidance | None = None
     beside: tuple[Measurement, ...] = ()
+
+    @property
+    def misread(self) -> tuple[Misreading, ...]:
+        """Return the readings that this program would read otherwise than was stored; what was stored counts."""
+        return list_misreadings(self.case, self.loop)
 
 
 @lru_cache(maxsize=8)
@@ -83,6 +94,7 @@ def assess_case(case: Case, *, guided: bool = False) -> Assessment:
         standing_at=taken[-1].measurement.place if taken else "panel",
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
         skipped=find_skipped(case),
+        baseline=tuple(understand(bench.loop, r) for r in case.baseline.readings),
     )
     guide = find_guide(case.symptom) if guided and follows_guide(case) else None
     climbing = OnTheSameLadder(None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide)))
@@ -92,12 +104,30 @@ def assess_case(case: Case, *, guided: bool = False) -> Assessment:
 
 
 def tell_meaning(case: Case) -> str:
-    """Return a text that is the same for cases that mean the same: all that ``assess_case`` looks at, and no more."""
-    readings = [(r.measurement, sorted(r.where.items()), r.value, r.condition == "absent") for r in case.readings]
-    repairs = [(r.fault, r.cured) for r in case.repairs]
-    noted = [a.caution for a in case.acknowledged if not a.caution.startswith((CLOCK, ON_TEST, BACK))]
-    told = (case.contexts, case.symptom, case.can, sorted(case.meter.items()), noted)
-    return repr((case.site.model_dump_json(), told, readings, repairs))
+    """Return a text that is the same for cases that mean the same to ``assess_case``.
+
+    Named is what does *not* count, so that a part of the record that is new counts until somebody says otherwise.
+    """
+    silent = (CLOCK, ON_TEST, BACK)
+    told = replace(
+        case, case_id="", revision=0, site_text="", described_at=None, earlier_sites=(), notes="", closing="",
+        retracted=(), suggestions=(), tests=(), leaving=None,
+        readings=tuple(_strip(r) for r in case.readings),
+        repairs=tuple(replace(r, done_at=_WHENEVER) for r in case.repairs),
+        acknowledged=tuple(
+            replace(a, at=_WHENEVER) for a in case.acknowledged if not a.caution.startswith(silent)
+        ),
+        guide_answers=tuple(replace(a, at=_WHENEVER) for a in case.guide_answers),
+        baseline=replace(case.baseline, case_id="", readings=tuple(_strip(r) for r in case.baseline.readings)),
+    )  # fmt: skip
+    return repr(told)
+
+
+def _strip(r: Reading) -> Reading:
+    """Leave of a reading what it means: set-up, what was understood, and whether it counts."""
+    condition: Condition = "absent" if r.condition == "absent" else ""
+    value = "" if r.understood else r.value
+    return replace(r, value=value, condition=condition, taken_at=None, by="", reading_id="", site_revision=1)
 
 
 def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:
@@ -115,7 +145,7 @@ def write_class(repair_class: tuple[str, str]) -> str:
 
 
 def understand(loop: Loop, reading: Reading) -> Taken:
-    """Return a reading as understood.
+    """Return a reading as understood: as it was stored, or, where nobody kept that, as typed.
 
     Raises
     ------
@@ -123,7 +153,7 @@ def understand(loop: Loop, reading: Reading) -> Taken:
         It names no measurement of this loop, or its value is not one.
     """
     measurement = parse_measurement(reading.measurement, loop, reading.where)
-    return Taken(measurement, parse_value(measurement, loop, reading.value))
+    return Taken(measurement, understand_value(measurement, loop, reading))
 
 
 def build_reading(measurement: Measurement, value: str, reading_id: str, by: str = "") -> Reading:
@@ -169,28 +199,10 @@ def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:
 
 def list_disturbed(assessment: Assessment) -> tuple[Measurement, ...]:
     """Return what this visit asked to be lifted, bridged or taken off, once each, and has not seen put back since."""
-    return tuple(m for m, _ in _find_disturbed(assessment))
+    return tuple(d.measurement for d in find_disturbances(assessment.case, assessment.loop))
 
 
 def find_out_of_service(assessment: Assessment) -> datetime | None:
     """Return since when something stands lifted, bridged or off, or None."""
-    return min((since for _, since in _find_disturbed(assessment) if since), default=None)
-
-
-def _find_disturbed(assessment: Assessment) -> list[tuple[Measurement, datetime | None]]:
-    case = assessment.case
-    back = {a.caution: a.at for a in case.acknowledged if a.caution.startswith(BACK)}
-    counted = [r for r in case.readings if r.condition != "absent"]
-    found: dict[str, tuple[Measurement, datetime | None]] = {}
-    for taken, reading in zip(assessment.taken, counted, strict=True):
-        mark = name_disturbance(taken.measurement)
-        since = reading.taken_at
-        put_back_since = mark in back and (since is None or back[mark] >= since)
-        if "put_back" in taken.measurement.cautions and not put_back_since:
-            found.setdefault(mark, (taken.measurement, since))
-    return list(found.values())
-
-
-def name_disturbance(m: Measurement) -> str:
-    """Return the name under which it is noted that what a measurement disturbed is back: both polarities share one."""
-    return f"{BACK}{m.kind} {m.at}"
+    standing = find_disturbances(assessment.case, assessment.loop)
+    return min((d.since for d in standing if d.since), default=None)

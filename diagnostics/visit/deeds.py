@@ -7,23 +7,34 @@ from diagnostics.cases import (
     Acknowledgement,
     Case,
     CaseStore,
+    Closing,
+    Leaving,
     Outline,
+    ProofResult,
     Reading,
     Repair,
+    Suggestion,
+    Understood,
+    build_understood,
     parse_site_text,
     write_site,
 )
 from diagnostics.errors import CaseError, DiagnosticsError, NotFoundError, SiteError
 from diagnostics.readings import Measurement
 from diagnostics.reasoning import find_symptom
-from diagnostics.wiring import Loop, QuickDescription, build_quick_site
+from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_site
 
-from .assess import build_bench, name_disturbance, understand
-from .marks import CLOCK, DEMO, DESCRIBED, FOR_US, ON_TEST, SKIP, TESTED, TOLD, UNSKIP, find_skipped
+from .assess import build_bench, understand
+from .disturbed import find_disturbances, name_disturbance
+from .marks import CLOCK, DEMO, DESCRIBED, FOR_US, ON_TEST, SKIP, TESTED, TOLD, UNSKIP, find_skipped, is_tested
+from .offered import answer_suggestion
+from .proof import ProofItem, list_proof
 
 
-def record_reading(store: CaseStore, case: Case, reading: Reading) -> Case:
-    """Store a reading once it is understood; it is safe on disk when this returns.
+def record_reading(store: CaseStore, case: Case, reading: Reading, suggestion: Suggestion | None = None) -> Case:
+    """Store a reading once it is understood, and with it what was understood; it is on disk when this returns.
+
+    ``suggestion`` is the step that was suggested at that moment, see ``build_suggestion``.
 
     Raises
     ------
@@ -32,16 +43,30 @@ def record_reading(store: CaseStore, case: Case, reading: Reading) -> Case:
     CaseChangedError
         Somebody else has written to the case meanwhile; nothing was stored.
     """
-    understand(build_bench(case.site).loop, reading)
-    return store.append_reading(case.case_id, reading, case.revision)
+    loop = build_bench(case.site).loop
+    whole = _complete(loop, reading)
+    told = answer_suggestion(loop, suggestion, whole) if suggestion else None
+    return store.append_reading(case.case_id, whole, case.revision, told)
+
+
+def _complete(loop: Loop, reading: Reading) -> Reading:
+    """Return a reading with what is understood of its text now, and a moment."""
+    stored = _understand_now(loop, replace(reading, understood=None))
+    return replace(reading, understood=stored, taken_at=reading.taken_at or datetime.now(UTC))
 
 
 def open_case(store: CaseStore, case: Case) -> Case:
     """Store a new case; raises NotFoundError for an unknown symptom and SiteError for a site that cannot be wired."""
     if case.symptom:
         find_symptom(case.symptom)
-    build_bench(case.site)
-    return store.create_case(case)
+    loop = build_bench(case.site).loop
+    bare = (r if r.understood else replace(r, understood=_understand_now(loop, r)) for r in case.readings)
+    return store.create_case(replace(case, readings=tuple(bare)))
+
+
+def _understand_now(loop: Loop, reading: Reading) -> Understood:
+    taken = understand(loop, reading)
+    return build_understood(taken.value, taken.measurement.unit)
 
 
 def start_visit(store: CaseStore, demo: Case | None = None, hidden: str = "") -> Case:
@@ -112,12 +137,18 @@ def tell_complaint(store: CaseStore, case: Case, symptom: str, contexts: tuple[s
     return acknowledge(store, case, TOLD)
 
 
-def skip_measurement(store: CaseStore, case: Case, key: str, *, skip: bool = True) -> Case:
-    """Leave a measurement out of what is suggested, or take it in again; kept, so that it survives a reload."""
+def skip_measurement(
+    store: CaseStore, case: Case, key: str, *, skip: bool = True, suggestion: Suggestion | None = None
+) -> Case:
+    """Leave a measurement out of what is suggested, or take it in again; kept, so that it survives a reload.
+
+    ``suggestion`` is the step that was suggested at that moment, see ``build_suggestion``.
+    """
     if (key in find_skipped(case)) == skip:
         return case
     given = Acknowledgement((SKIP if skip else UNSKIP) + key, datetime.now(UTC))
-    return store.append_acknowledgement(case.case_id, given, case.revision)
+    told = replace(suggestion, outcome="skipped" if suggestion.what == key else "other") if suggestion else None
+    return store.append_acknowledgement(case.case_id, given, case.revision, told)
 
 
 def start_clock(store: CaseStore, case: Case, key: str) -> Case:
@@ -127,19 +158,26 @@ def start_clock(store: CaseStore, case: Case, key: str) -> Case:
 
 
 def correct_reading(store: CaseStore, case: Case, old_id: str, reading: Reading) -> Case:
-    """Take a reading back and store another in its place; the old one stays in the record.
+    """Take a reading back and store another in its place, in one act; the old one stays in the record.
 
     Raises as ``record_reading``; a value that is not understood leaves the old reading standing.
     """
-    understand(build_bench(case.site).loop, reading)
-    case = store.append_retraction(case.case_id, old_id, case.revision, "corrected")
-    return store.append_reading(case.case_id, reading, case.revision)
+    whole = _complete(build_bench(case.site).loop, reading)
+    return store.append_correction(case.case_id, old_id, whole, case.revision, "corrected")
 
 
-def record_repair(store: CaseStore, case: Case, repair_text: str, *, cured: bool) -> Case:
-    """Store that a repair was made, a class as ``write_class`` tells it or plain words, and whether it cured."""
+def record_repair(
+    store: CaseStore, case: Case, repair_text: str, *, cured: bool, suggestion: Suggestion | None = None
+) -> Case:
+    """Store that a repair was made, a class as ``write_class`` tells it or plain words, and whether it cured.
+
+    ``suggestion`` is the step that was suggested at that moment, see ``build_suggestion``.
+    """
     repair = Repair(repair_text, datetime.now(UTC), cured)
-    return store.append_repair(case.case_id, repair, case.revision)
+    told = (
+        replace(suggestion, outcome="followed" if suggestion.what == repair_text else "other") if suggestion else None
+    )
+    return store.append_repair(case.case_id, repair, case.revision, told)
 
 
 def deny_cure(store: CaseStore, case: Case) -> Case:
@@ -150,9 +188,58 @@ def deny_cure(store: CaseStore, case: Case) -> Case:
     return store.append_repair(case.case_id, replace(cured[-1], cured=False), case.revision)
 
 
-def pass_tests(store: CaseStore, case: Case) -> Case:
-    """Note that the fixed list of tests after a repair is done."""
+def record_test(store: CaseStore, case: Case, item: ProofItem, *, done: bool, why: str = "", by: str = "") -> Case:
+    """Store that one test of the list is done, or is not, and why not.
+
+    Raises
+    ------
+    CaseError
+        A test is not done and nobody says why.
+    """
+    result = ProofResult(item.test, done, datetime.now(UTC), item.at, why.strip(), by)
+    if not done and not result.why:
+        raise CaseError("say why this test is not done", hint="it stands in the record")
+    return store.append_tests(case.case_id, (result,), case.revision)
+
+
+def finish_tests(store: CaseStore, case: Case) -> Case:
+    """Note that the list of tests is through: each item is done, or is not and the record says why.
+
+    Raises
+    ------
+    CaseError
+        Some items were never noted; names how many.
+    """
+    open_items = [i for i in list_proof(case, build_loop(case.site)) if i.result is None]
+    if open_items:
+        count = len(open_items)
+        message = f"{count} test{'s are' if count > 1 else ' is'} neither done nor left out"
+        raise CaseError(message, hint="mark each as done, or say why it is not")
     return store.append_acknowledgement(case.case_id, Acknowledgement(TESTED, datetime.now(UTC)), case.revision)
+
+
+def pass_tests(store: CaseStore, case: Case) -> Case:
+    """Note that everything on the list of tests after a repair is done, each item by itself, in one act."""
+    now = datetime.now(UTC)
+    items = [i for i in list_proof(case, build_loop(case.site)) if i.result is None]
+    results = [ProofResult(i.test, done=True, noted_at=now, at=i.at) for i in items]
+    return store.append_tests(case.case_id, results, case.revision, Acknowledgement(TESTED, now))
+
+
+def close_case(store: CaseStore, case: Case, closing: Closing, *, told: str = "", note: str = "", by: str = "") -> Case:
+    """Close a case, and keep when, by whom, and who was told.
+
+    Raises
+    ------
+    CaseError
+        Something still stands lifted, bridged or off and the case is not left impaired; or it is called mended
+        without a repair that cured and its tests.
+    """
+    if closing != "left_impaired" and find_disturbances(case, build_loop(case.site)):
+        raise CaseError("not everything has been put back", hint="put it back, or close the case as left impaired")
+    if closing == "mended" and not is_tested(case):
+        raise CaseError("mended means repaired and tested", hint="note the repair, then the tests after it")
+    return store.append_closing(case.case_id, closing, case.revision, Leaving(datetime.now(UTC), by, told, note))
 
 
 def put_back(store: CaseStore, case: Case, measurement: Measurement) -> Case:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final
 
-from diagnostics.cases import Acknowledgement, Case, CaseStore
+from diagnostics.cases import Acknowledgement, Case, CaseStore, GuideAnswer
 from diagnostics.errors import CaseError
 from diagnostics.readings import Bench
 from diagnostics.reasoning import Diagnosis, Taken
@@ -12,7 +12,7 @@ from diagnostics.trees import CANNOT, DONE, Doubt, Guide, History, Step, Walk, f
 
 from .marks import find_skipped
 
-# An answer to a step that is no reading is kept as an acknowledgement of this name.
+# Earlier programs kept an answer to a step that is no reading as an acknowledgement of this name.
 _MARK: Final = "guide "
 _LEADS: Final = "led by "
 NOT_SURE: Final = "not sure"
@@ -59,7 +59,7 @@ def find_guide_answers(case: Case, guide: Guide) -> dict[str, str]:
         of, _, step = name.partition("/")
         if a.caution.startswith(_MARK) and of == guide.symptom:
             found[step] = answer
-    return found
+    return found | {given.step: given.answer for given in case.guide_answers if given.guide == guide.symptom}
 
 
 def list_answers(step: Step) -> tuple[str, ...]:
@@ -83,8 +83,7 @@ def answer_guide(store: CaseStore, case: Case, step: str, answer: str) -> Case:
     found = guide.steps.get(step) if guide else None
     if found is None or answer not in {*list_answers(found), CANNOT}:
         raise CaseError(f"{answer[:40]!r} is no answer to step {step[:40]!r} of the guide for this complaint")
-    given = Acknowledgement(f"{_MARK}{case.symptom}/{step}={answer}", datetime.now(UTC))
-    return store.append_acknowledgement(case.case_id, given, case.revision)
+    return store.append_answer(case.case_id, GuideAnswer(case.symptom, step, answer, datetime.now(UTC)), case.revision)
 
 
 def follows_guide(case: Case) -> bool:

@@ -51,11 +51,16 @@ def find_stage(case: Case) -> Stage:
     missing = next((stage for stage, name in steps if name not in done), None)
     if missing is not None:
         return missing
-    cured = [r for r in case.repairs if r.cured]
-    if not cured:
+    if not any(r.cured for r in case.repairs):
         return "work"
+    return "closing" if is_tested(case) else "proof"
+
+
+def is_tested(case: Case) -> bool:
+    """Return whether a repair cured and the list of tests after it is through."""
+    cured = [r.done_at for r in case.repairs if r.cured]
     tested = [a.at for a in case.acknowledged if a.caution == TESTED]
-    return "closing" if tested and max(tested) >= cured[-1].done_at else "proof"
+    return bool(cured and tested) and max(tested) >= cured[-1]
 
 
 def find_test_end(case: Case) -> datetime | None:

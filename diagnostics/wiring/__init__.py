@@ -4,14 +4,29 @@ from .build import UNKNOWNS, build_bands, build_loop
 from .defects import find_defects
 from .describe import QuickDescription, build_quick_site
 from .edits import Add, Edit, Edits, Hold, Move, Remove, SetResistance
-from .elements import EARTH, Band, Channel, Curve, Detector, Element, Gate, How, Kind, Module, Relay, Spread, Zone
+from .elements import (
+    EARTH,
+    Band,
+    Battery,
+    Channel,
+    Curve,
+    Detector,
+    Element,
+    Gate,
+    How,
+    Kind,
+    Module,
+    Relay,
+    Spread,
+    Zone,
+)
 from .loop import Loop, apply_edits
 from .parts import Attribute, Part, build_part, read_parts
 from .site import UNUSED, LoopSpec, Reset, Site, Style, parse_site, read_site
 
 __all__ = [
-    "EARTH", "UNKNOWNS", "UNUSED", "Add", "Attribute", "Band", "Channel", "Curve", "Detector", "Edit", "Edits",
-    "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move", "Part", "QuickDescription", "Relay",
-    "Remove", "Reset", "SetResistance", "Site", "Spread", "Style", "Zone", "apply_edits", "build_bands", "build_loop",
-    "build_part", "build_quick_site", "find_defects", "parse_site", "read_parts", "read_site",
+    "EARTH", "UNKNOWNS", "UNUSED", "Add", "Attribute", "Band", "Battery", "Channel", "Curve", "Detector", "Edit",
+    "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move", "Part", "QuickDescription",
+    "Relay", "Remove", "Reset", "SetResistance", "Site", "Spread", "Style", "Zone", "apply_edits", "build_bands",
+    "build_loop", "build_part", "build_quick_site", "find_defects", "parse_site", "read_parts", "read_site",
 ]  # fmt: skip

@@ -9,6 +9,8 @@ from .parts import Part, build_part
 from .site import CableSpec
 
 FED = Gate("panel.down", when=False)
+MAINS = Gate("panel.on_battery", when=False)
+ON_BATTERY = Gate("panel.on_battery", when=True)
 _TEMPERATURE_COEFFICIENT = 0.00393
 _HOW = {"zone_source": How.RESISTANCE}
 Ends = tuple[str, str]

@@ -2,7 +2,8 @@
 
 from diagnostics.errors import SiteError
 
-from .bench import FED, WiringBench
+from .battery import wire_battery, wire_output
+from .bench import WiringBench
 from .elements import EARTH, Band, Element, Gate, Kind, Zone
 from .field import wire_four_wire_chain, wire_two_wire_chain
 from .loop import Loop
@@ -13,7 +14,7 @@ from .supply import wire_supply
 
 UNKNOWNS = (
     "zone_supply", "zone_source", "aux_supply", "separate_supply", "loop_supply", "cable_length", "temperature",
-    "end_resistor", "detector_current", "low_volts", "clamp",
+    "end_resistor", "detector_current", "low_volts", "clamp", "battery", "charger",
 )  # fmt: skip
 
 
@@ -28,6 +29,7 @@ def build_loop(site: Site) -> Loop:
     spec = site.loops[0]
     bench = WiringBench(build_part(site.panel.profile, site.panel.values, "panel"))
     zones = _wire_panel(bench, site, spec)
+    battery = wire_battery(bench)
     start = (f"field.{spec.zone}+", f"field.{spec.zone}-")
     if spec.style is Style.TWO_WIRE_ZONE:
         wire_two_wire_chain(bench, spec, start)
@@ -38,7 +40,7 @@ def build_loop(site: Site) -> Loop:
     _wire_leaks(bench)
     return Loop(
         site, spec, tuple(bench.elements), tuple(bench.detectors), tuple(bench.relays), zones, UNKNOWNS,
-        bench.pairs, bench.end_resistors, tuple(bench.points), bench.module,
+        bench.pairs, bench.end_resistors, tuple(bench.points), battery, bench.module,
         frozenset((f"{zone.name}.bypassed", True) for zone in zones if zone.senses == UNUSED),
     )  # fmt: skip
 
@@ -47,7 +49,7 @@ def _wire_panel(bench: WiringBench, site: Site, spec: LoopSpec) -> tuple[Zone, .
     panel = bench.panel
     feed = (panel.number("zone_v"), panel.number("zone_ohm"), panel.number("zone_limit_a"))
     aux = (panel.number("aux_v"), panel.number("aux_ohm"), panel.number("aux_limit_a"))
-    bench.source("source.aux", ("panel.aux+", "panel.common"), aux, {"aux_supply": panel.shares["aux_v"]}, FED)
+    wire_output(bench, "aux", "panel.aux+", aux, {"aux_supply": panel.shares["aux_v"]})
     bench.joint("screw.panel.aux-", "panel.aux-", "panel.common")
     for side in ("panel.aux+", "panel.common"):
         bench.resistor(f"earth.{side}", (side, EARTH), panel.number("earth_ohm"))
@@ -58,12 +60,11 @@ def _wire_zone(bench: WiringBench, site: Site, zone: str, feed: tuple[float, flo
     """Wire one zone: its source, its screws, and the landings of the field wires, which can be lifted."""
     panel, plus, minus = bench.panel, f"panel.{zone}+", f"panel.{zone}-"
     spreads = {"zone_supply": panel.shares["zone_v"], "zone_source": panel.shares["zone_ohm"]}
-    ends = (plus, "panel.common")
     if spec.style is Style.TWO_WIRE_ZONE:
-        bench.source(f"source.{zone}", ends, feed, spreads, FED, Gate("panel.reset", when=False))
-        bench.resistor(f"dropped.{zone}", ends, feed[1], Gate("panel.reset", when=True))
+        wire_output(bench, zone, plus, feed, spreads, Gate("panel.reset", when=False))
+        bench.resistor(f"dropped.{zone}", (plus, "panel.common"), feed[1], Gate("panel.reset", when=True))
     else:
-        bench.source(f"source.{zone}", ends, feed, spreads, FED)
+        wire_output(bench, zone, plus, feed, spreads)
     bench.joint(f"screw.{minus}", minus, "panel.common")
     kept = Gate(f"{zone}.lifted", when=False)
     bench.joint(f"landing.{zone}+", plus, f"field.{zone}+", kept)

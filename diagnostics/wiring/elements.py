@@ -176,6 +176,21 @@ class Zone:
 
 
 @dataclass(frozen=True, slots=True)
+class Battery:
+    """How the panel watches its battery (volts across ``plus`` and ``minus``).
+
+    It reports a battery trouble below ``low_v`` while the battery carries the panel (it tries that by itself now and
+    then), or below ``charged_from_v`` on mains. Below ``runs_from_v`` the panel itself stops.
+    """
+
+    plus: str
+    minus: str
+    low_v: float
+    charged_from_v: float
+    runs_from_v: float
+
+
+@dataclass(frozen=True, slots=True)
 class Channel:
     """One pair that a module watches; ``label`` is what an alarm on it is, or empty where the detector tells."""
 

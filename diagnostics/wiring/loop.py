@@ -7,7 +7,7 @@ from functools import cached_property
 import networkx as nx
 
 from .edits import Add, Edits, Hold, Move, Remove, SetResistance
-from .elements import EARTH, Detector, Element, Kind, Module, Relay, Zone
+from .elements import EARTH, Battery, Detector, Element, Kind, Module, Relay, Zone
 from .site import LoopSpec, Site
 
 # What a panel does with a zone beside reading its volts: wires lifted, the known resistor on it, memory, settings.
@@ -34,6 +34,7 @@ class Loop:
     pairs: dict[str, tuple[str, str]]
     end_resistors: dict[str, str]
     meter_points: tuple[tuple[str, str], ...]
+    battery: Battery
     module: Module | None = None
     holds: frozenset[tuple[str, bool]] = frozenset()
 
@@ -66,7 +67,9 @@ class Loop:
         names |= {f"{zone.name}.{s}" for zone in self.zones for s in ZONE_SIGNALS}
         if self.module is not None:
             names |= {f"module.{s}" for s in ("trouble", "fire", "co", "dead", "lifted")}
-        return tuple(sorted(names | {"panel.reset", "panel.down", "panel.exchanged", "panel.short_reset"}))
+        return tuple(
+            sorted(names | {"panel.reset", "panel.down", "panel.exchanged", "panel.short_reset", "panel.on_battery"})
+        )
 
     def find_detector(self, name: str) -> Detector | None:
         """Return the detector of this name, or None."""

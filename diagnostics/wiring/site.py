@@ -208,10 +208,10 @@ class Site(_Strict):
             idle = next((z for z in (loop.zone, loop.co_zone) if z in zones and zones[z].senses == UNUSED), None)
             if idle is not None:
                 raise ValueError(f"the loop is on zone {idle!r}, which is said to be unused: write what it senses")
-            if loop.co_zone in zones and zones[loop.co_zone or ""].senses != "co":
-                raise ValueError(f"{loop.co_zone!r} is the CO zone of the loop: write 'senses: co' for it")
             if loop.zone == loop.co_zone:
                 raise ValueError("fire and CO report on zones of their own: 'zone' and 'co_zone' must differ")
+            if loop.co_zone in zones and zones[loop.co_zone or ""].senses != "co":
+                raise ValueError(f"{loop.co_zone!r} is the CO zone of the loop: write 'senses: co' for it")
         return loops
 
 

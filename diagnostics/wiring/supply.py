@@ -1,5 +1,6 @@
 """The supply of four-wire detectors and modules, and what drops it on reset."""
 
+from .battery import wire_output
 from .bench import FED, Ends, WiringBench
 from .elements import Gate, Relay
 from .parts import build_part
@@ -31,9 +32,7 @@ def _wire_resettable(bench: WiringBench) -> Ends:
     panel = bench.panel
     feed = (panel.number("aux_v"), panel.number("aux_ohm"), panel.number("switched_limit_a"))
     ends = ("panel.switched+", "panel.switched-")
-    bench.source(
-        "source.switched", (ends[0], "panel.common"), feed, {"aux_supply": panel.shares["aux_v"]}, FED, _RUNNING
-    )
+    wire_output(bench, "switched", ends[0], feed, {"aux_supply": panel.shares["aux_v"]}, _RUNNING)
     bench.joint("screw.panel.switched-", ends[1], "panel.common")
     bench.points.append(ends)
     return ends
@@ -67,9 +66,7 @@ def _wire_relay(bench: WiringBench, spec: LoopSpec, feed: Ends) -> Ends:
     bench.contact("contact.reset.no", ("reset.com", "reset.no"), contact_ohm, Gate("reset.operated", when=True))
     drive = (part.number("drive_v"), part.number("drive_ohm"), 1.0)
     coil: Ends = ("panel.reset+", "panel.reset-")
-    bench.source(
-        "source.reset", (coil[0], "panel.common"), drive, {"aux_supply": part.shares["drive_v"]}, FED, _RESETTING
-    )
+    wire_output(bench, "reset", coil[0], drive, {"aux_supply": part.shares["drive_v"]}, _RESETTING)
     bench.joint("screw.panel.reset-", coil[1], "panel.common")
     bench.resistor("coil.reset", coil, part.number("coil_ohm"))
     bench.relays.append(Relay("reset", *coil, part.number("pull_in_v"), part.number("drop_out_v")))

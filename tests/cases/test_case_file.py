@@ -12,12 +12,22 @@ from hypothesis import strategies as st
 from diagnostics.cases import (
     CLOSINGS,
     CONDITIONS,
+    OFFERED,
+    OUTCOMES,
+    SPEAKERS,
     Acknowledgement,
+    Baseline,
     Case,
     CaseStore,
+    GuideAnswer,
+    Leaving,
+    ProofResult,
     Reading,
     Repair,
     Retraction,
+    SiteRevision,
+    Suggestion,
+    Understood,
     build_reading_id,
     parse_case,
     parse_site_text,
@@ -257,15 +267,49 @@ where = st.sampled_from(
         Reading("dark_with_head_off", "det4, det5", at="det3", mode="head_off:det3"),
     ]
 )
-readings = st.builds(
-    replace,
-    where,
-    condition=st.sampled_from(CONDITIONS),
-    taken_at=st.none() | moments,
-    by=typed,
-    reading_id=ids,
+stored = st.none() | st.one_of(
+    st.builds(Understood, st.floats(allow_nan=False, allow_infinity=False), st.sampled_from(["V", "ohm"])),
+    st.builds(Understood, st.just("OL"), st.just("ohm")),
+    st.builds(Understood, typed.filter(bool)),
 )
-cases = st.builds(
+
+
+def build_readings(site_revision: int = 1) -> st.SearchStrategy[Reading]:
+    """Return readings taken under one description of the site."""
+    return st.builds(
+        replace,
+        where,
+        condition=st.sampled_from(CONDITIONS),
+        taken_at=st.none() | moments,
+        by=typed,
+        reading_id=ids,
+        understood=stored,
+        site_revision=st.just(site_revision),
+    )
+
+
+def list_readings(site_revision: int) -> st.SearchStrategy[list[Reading]]:
+    """Return up to three readings with ids of their own."""
+    return st.lists(build_readings(site_revision), max_size=3, unique_by=lambda r: r.reading_id)
+
+
+readings = build_readings()
+guide_answers = st.builds(GuideAnswer, typed, typed, typed, moments, typed)
+suggestions = st.builds(
+    Suggestion,
+    st.sampled_from(OFFERED),
+    typed,
+    moments,
+    st.sampled_from(OUTCOMES),
+    st.sampled_from(SPEAKERS),
+    typed,
+    typed,
+    st.just("") | ids,
+)
+results = st.builds(ProofResult, typed.filter(bool), st.booleans(), moments, typed, typed, typed)
+SHORTER = SITE_TEXT.replace("count: 5", "count: 4 # für the end \"was\" 'not' found")
+described = st.sampled_from([(), (SiteRevision(SHORTER, START), SiteRevision(SITE_TEXT))])
+plain_cases = st.builds(
     replace,
     st.builds(build_invented_case),
     case_id=st.just("k3m9-7tqp-x2wd") | st.just("null"),
@@ -276,9 +320,26 @@ cases = st.builds(
     meter=st.sampled_from([{}, {"volts": "± 0,5 % + 2 digits", "input_ohm": "10M"}]),
     notes=typed,
     closing=st.sampled_from(CLOSINGS),
-    repairs=st.lists(st.builds(Repair, typed, moments, st.none() | st.booleans()), max_size=2).map(tuple),
+    repairs=st.lists(st.builds(Repair, typed, moments, st.none() | st.booleans(), typed), max_size=2).map(tuple),
     acknowledged=st.lists(st.builds(Acknowledgement, typed.filter(bool), moments), max_size=2).map(tuple),
-    retracted=st.lists(st.builds(Retraction, readings, moments, typed), max_size=2).map(tuple),
+    retracted=st.lists(st.builds(Retraction, readings, moments, typed, st.just("") | ids), max_size=2).map(tuple),
+    described_at=st.none() | moments,
+    suggestions=st.lists(suggestions, max_size=2).map(tuple),
+    guide_answers=st.lists(guide_answers, max_size=2).map(tuple),
+    tests=st.lists(results, max_size=2).map(tuple),
+    leaving=st.builds(Leaving, moments, typed, typed, typed),
+    baseline=st.builds(Baseline, st.lists(readings, max_size=2).map(tuple), st.just("k3m9-7tqp-x2wd")),
+)
+# The same case described three times, with readings under each description.
+cases = plain_cases | st.builds(
+    lambda case, sites, first, second, third: replace(
+        case, earlier_sites=sites, readings=(*first, *second, *third) if sites else tuple(first)
+    ),
+    plain_cases,
+    described,
+    list_readings(1),
+    list_readings(2),
+    list_readings(3),
 )
 
 
@@ -292,7 +353,8 @@ def test_written_case_reads_back_equal(case: Case) -> None:
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 def test_imported_case_is_stored_whole(empty_store: Callable[[], CaseStore], case: Case) -> None:
     distinct = {(r.fault, r.done_at): r for r in case.repairs}
-    case = replace(case, case_id="", repairs=tuple(distinct.values()))
+    left = case.leaving if case.closing else None  # an open case was not left
+    case = replace(case, case_id="", repairs=tuple(distinct.values()), leaving=left)
     with empty_store() as store:
         kept = store.create_case(case)
         assert kept == replace(case, case_id=kept.case_id, revision=kept.revision)

@@ -1,10 +1,7 @@
 """Whatever a case file holds, the answer comes within a second, and it is a case or findings, never a traceback."""
 
-import random
 import sys
-import textwrap
 import time
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -12,89 +9,10 @@ import pytest
 from diagnostics.cases import parse_case, write_case
 from diagnostics.errors import Finding, SourceError
 from diagnostics.source import read_document
-from tests.cases.invented import SITE_TEXT
+from tests.cases.hostile import PLAIN, build_hostile
 
 FILES = 500
 LONGEST_S = 1.0 if sys.gettrace() is None else 3.0  # a tracer, such as coverage before 3.12, takes most of the time
-PLAIN = f"""\
-format: ohmward-case/1
-case_id: k3m9-7tqp-x2wd
-site:
-{textwrap.indent(SITE_TEXT, "  ")}
-context: [altered]
-symptom: constant_trouble
-readings:
-  - {{measurement: volts, red: panel.zone1+, black: panel.zone1-, mode: standby, value: "23.9 V"}}
-  - {{measurement: lamp, at: det4, value: dark, taken_at: "2026-03-14T10:42:00Z", by: Kim}}
-  - {{measurement: ohms, red: panel.zone1+, black: panel.zone1-, mode: lifted, value: OL, condition: present}}
-  - {{measurement: known_resistor, at: panel, mode: "known_resistor:4k7", value: trouble}}
-  - {{measurement: dark_with_head_off, at: det3, mode: "head_off:det3", value: "det4, det5"}}
-meter: {{volts: "0.5 % + 2", counts: 6000, input_ohm: 10M}}
-can: [meter, ladder]
-repairs:
-  - {{fault: join the wire, done_at: "2026-03-14T11:42:00Z", cured: yes}}
-retracted:
-  - {{measurement: lamp, at: det4, value: lit, retracted_at: "2026-03-14T10:45:00Z", why: wrong head}}
-"""
-NASTY = (
-    "", "~", "null", "yes", "-1", "0", "1e400", "-1e-400", "nan", "inf", "9" * 400, "0x10", "1_000", "١٢", "½",
-    "OL", "..", "[", "]", "{", "}", "[[[[", "&a", "*a", "!!python/object:os.system", "<<: {}", "|", ">",
-    "%YAML 1.1", "---", "...", "\t", "\x00", "\x1b[2J", "\u202e", "\ufeff", "\U0001f6a8", "'", '"', '"\\ud800"',
-    "#", ": ", "- ", "? ", "/dev/zero", "/etc/passwd", "../../../../etc/passwd", "C:\\con", "a" * 5000,
-    "det999999999999", "det-1", "det٣", "detx", "alarm:", "alarm:det3:det3", "known_resistor:",
-    "known_resistor:0", "known_resistor:1e300", "head_off:det3/co", "9999-12-31T23:59:59-23:59",
-    "0001-01-01T00:00:00+23:59", "10:42", "1700000000", "'; DROP TABLE ohmward_events; --", "{measurement: {}}",
-    "[a, b]", "(a+)+$", "%s%n", "\\", "two_wire_zone", "four_wire_zone", "count: 128", "count: 129",
-)  # fmt: skip
-
-
-def _cut(draw: random.Random, text: str) -> str:
-    start = draw.randrange(len(text))
-    return text[:start] + text[start + draw.randrange(1, 40) :]
-
-
-def _put_in(draw: random.Random, text: str) -> str:
-    start = draw.randrange(len(text))
-    return text[:start] + draw.choice(NASTY) + text[start:]
-
-
-def _replace_word(draw: random.Random, text: str) -> str:
-    words = [word.strip(",[]{}\"'") for word in text.split()]
-    return text.replace(
-        draw.choice([word for word in words if word] or ["a"]), draw.choice(NASTY), draw.choice([1, -1])
-    )
-
-
-def _swap_lines(draw: random.Random, text: str) -> str:
-    lines = text.splitlines(keepends=True)
-    one, other = draw.randrange(len(lines)), draw.randrange(len(lines))
-    lines[one], lines[other] = lines[other], lines[one]
-    return "".join(lines)
-
-
-def _repeat_line(draw: random.Random, text: str) -> str:
-    lines = text.splitlines(keepends=True)
-    at = draw.randrange(len(lines))
-    return "".join([*lines[:at], *[lines[at]] * draw.choice([2, 3, 300]), *lines[at + 1 :]])
-
-
-def _change_character(draw: random.Random, text: str) -> str:
-    at = draw.randrange(len(text))
-    return text[:at] + chr(draw.choice([draw.randrange(32, 127), draw.randrange(0x110000)])) + text[at + 1 :]
-
-
-CHANGES: tuple[Callable[[random.Random, str], str], ...] = (
-    _cut, _put_in, _replace_word, _replace_word, _replace_word, _swap_lines, _repeat_line, _change_character,
-)  # fmt: skip
-
-
-def build_hostile(number: int) -> str:
-    """Return the file of a number: the plain one with a few things done to it, always the same."""
-    draw = random.Random(number)  # noqa: S311 - no secret
-    text = PLAIN
-    for _ in range(draw.choice([1, 1, 1, 2, 3, 6])):
-        text = draw.choice(CHANGES)(draw, text) or "a"
-    return text
 
 
 def _answer(text: str, base: Path | None) -> tuple[str, float]:

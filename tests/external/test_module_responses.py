@@ -280,9 +280,10 @@ def test_ohms_of_a_modules_two_wire_loop_without_its_resistor_differ_by_polarity
 
 
 def list_told_elsewhere() -> list[str]:
-    """Return the faults whose tell-tales stand in tests/faults/test_reset_detector_and_display.py."""
-    elsewhere = (Path(__file__).parents[1] / "faults" / "test_reset_detector_and_display.py").read_text("utf-8")
-    return re.findall(r'"([a-z_]+@[a-z0-9]+)"', elsewhere)
+    """Return the faults whose tell-tales stand in tests/faults, file by file of a family."""
+    names = ("test_reset_detector_and_display.py", "test_supply_faults.py")
+    texts = [(Path(__file__).parents[1] / "faults" / name).read_text("utf-8") for name in names]
+    return [fault for text in texts for fault in re.findall(r'"([a-z_]+@[a-z0-9]+)"', text)]
 
 
 def test_every_kind_of_fault_of_supply_module_zones_and_settings_stands_in_a_row() -> None:

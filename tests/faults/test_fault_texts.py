@@ -115,5 +115,5 @@ def test_repair_of_every_fault_is_in_the_catalogue(style: str, kind: str, place:
     assert fault.remedy.words
     assert fault.remedy.minutes > 0
     zones = {z.name for z in LOOPS[style].zones}
-    assert fault.spot in {"end", "reset", "panel", *zones, *names, *(f"run {n}" for n in names)}
+    assert fault.spot in {"end", "reset", "panel", "loop", *zones, *names, *(f"run {n}" for n in names)}
     assert fault.repair_class[0] == fault.data.remedy

@@ -49,6 +49,8 @@ NEEDS = {
     "listen": set(),
     "look": set(),
     "settings": WIPES,
+    "supply_lamps": WIPES,
+    "event_log": WIPES,
 }
 FROM_THE_FLOOR = {"lamp", "which_dark", "which_lit"}
 INTO_THE_CABINET = {"volts", "ohms", "known_resistor", "look"}
@@ -60,6 +62,8 @@ def test_step_brings_the_cautions_of_its_kind_and_place(name: str, m: Measuremen
     needed = set(NEEDS[m.kind])
     if m.mode.word == "during_reset":
         needed |= ALARMS | WIPES
+    if m.mode.word == "on_battery":
+        needed |= ALARMS | {"put_back"}
     if m.place == "panel" and m.kind in INTO_THE_CABINET:
         needed |= CABINET
     if m.place != "panel" and m.kind not in FROM_THE_FLOOR:

@@ -1,0 +1,153 @@
+"""What faults of supply and reset do to a loop, each a pure function from loop and place to edits."""
+
+from dataclasses import replace
+
+from diagnostics.wiring import Add, Curve, Edits, Element, Hold, Kind, Loop, Move, Remove, SetResistance
+
+from .data import read_catalogue
+
+BRIDGE_OHM = 0.01
+LOW_SHARE = 0.35  # auxiliary volts that no detector works on any more; invented
+OVERLOADED_SHARE = 0.002  # what is left of a rating for those who are on it; invented
+
+
+def build_on_no(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Land the load on the contact that is open in standby."""
+    fed = next(e.name for e in loop.elements if e.kind is Kind.CONDUCTOR and e.a == "reset.nc")
+    return (Move(fed, "a", "reset.no"),)
+
+
+def build_com_not_fed(_loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Take the feed off COM."""
+    return (Remove("link.reset"),)
+
+
+def build_bypassed(_loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Bridge COM and NC of the reset relay."""
+    return (Add(Element("bridge.reset", Kind.JOINT, "reset.com", "reset.nc", BRIDGE_OHM)),)
+
+
+def build_never_drops(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Let the output that should drop on reset stay as it is, on mains and on battery."""
+    edits: list[Add | Remove] = []
+    for name in ("source.switched", "rail.switched", "contact.switched-"):
+        if name in loop.by_name:
+            switch = loop.by_name[name]
+            gates = tuple(gate for gate in switch.gates if gate.signal != "panel.reset")
+            edits += [Remove(name), Add(replace(switch, name=f"{name}.on", gates=gates))]
+    return tuple(edits)
+
+
+def build_welded(_loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Weld COM and NC of the reset relay together."""
+    return (Add(Element("weld.reset", Kind.JOINT, "reset.com", "reset.nc", BRIDGE_OHM)),)
+
+
+def build_not_assigned(_loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Let nothing drive the coil of the reset relay."""
+    return (Remove("source.reset"), Remove("rail.reset"))
+
+
+def build_coil_dead(_loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Open the coil: its terminals have their volts, and nothing moves."""
+    return (Remove("coil.reset"), Hold("reset.operated", value=False))
+
+
+def build_end_relay_missing(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Land the end resistor straight on the contact pair, so that nothing watches the power pair."""
+    core = loop.by_name["endrelay.joint.com"].a
+    resistor = next(name for name in loop.end_resistors.values() if loop.by_name[name].a == "endrelay.no")
+    return (Remove("endrelay.joint+"), Remove("endrelay.joint-"), Move(resistor, "a", core))
+
+
+def build_end_relay_wrong_contact(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Land the end resistor on the contact that is open while the relay is operated."""
+    resistor = next(name for name in loop.end_resistors.values() if loop.by_name[name].a == "endrelay.no")
+    closed = loop.by_name["endrelay.contact"]
+    gates = tuple(replace(gate, when=not gate.when) for gate in closed.gates)
+    other = replace(closed, name="endrelay.contact.nc", b="endrelay.nc", gates=gates)
+    return (Add(other), Move(resistor, "a", "endrelay.nc"))
+
+
+def build_end_relay_before(_loop: Loop, place: str, _ohm: float) -> Edits:
+    """Feed the supervision relay at a detector before the end."""
+    return (Move("endrelay.joint+", "a", f"{place}.out+"), Move("endrelay.joint-", "a", f"{place}.out-"))
+
+
+def _find_feed(loop: Loop) -> str:
+    """Return the output that feeds detectors or module."""
+    return next(name for name in ("supply", "switched", "aux") if f"source.{name}" in loop.by_name)
+
+
+def build_aux_dead(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Open the output that feeds detectors or module, on mains and on battery."""
+    feed = _find_feed(loop)
+    return tuple(Remove(name) for name in (f"source.{feed}", f"rail.{feed}") if name in loop.by_name)
+
+
+def build_aux_low(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Lower the volts of the output that feeds detectors or module."""
+    return _weaken(loop, _find_feed(loop), LOW_SHARE, 1.0)
+
+
+def build_overloaded(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Leave a share of the rating to those who are on the switched output."""
+    return _weaken(loop, "switched", 1.0, OVERLOADED_SHARE)
+
+
+def _weaken(loop: Loop, output: str, volts_share: float, limit_share: float) -> Edits:
+    """Leave an output a share of its volts and of its current limit, on mains and on battery."""
+    source, rail = loop.by_name[f"source.{output}"], loop.by_name.get(f"rail.{output}")
+    if source.curve is None:
+        raise TypeError(f"{output} is no output")
+    limit_a, ohm = -source.curve.points[0][1] * limit_share, 1.0 / source.curve.after_s
+    emf_v, lost_v = source.emf_v * volts_share, source.emf_v * (1 - volts_share)
+    feeds = Curve(((emf_v - limit_a * ohm, -limit_a),), 0.0, source.curve.after_s)
+    passes = Curve(((lost_v, 0.0), (lost_v + limit_a * ohm, limit_a)))
+    weak: Edits = (Remove(source.name), Add(replace(source, name=f"{source.name}.bad", curve=feeds, emf_v=emf_v)))
+    if rail is None:
+        return weak
+    return (*weak, Remove(rail.name), Add(replace(rail, name=f"{rail.name}.bad", curve=passes)))
+
+
+def build_battery_disconnected(_loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Take the lead off the battery."""
+    return (Remove("lead.battery"),)
+
+
+def build_battery_dead(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Give the battery the resistance of one past its life: the charger still holds its volts up."""
+    ohm = read_catalogue().values.dead_battery_ohm
+    return _replace_battery(loop, 1.0, ohm)
+
+
+def build_charger_low(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Lower the charger below the battery's own volts; what is never charged stands lower by itself, too."""
+    values = read_catalogue().values
+    charger = loop.by_name["source.charger"]
+    if charger.curve is None:
+        raise TypeError("a charger has a curve")
+    (low_v, low_a), (emf_v, _) = charger.curve.points
+    lost_v = emf_v * (1 - values.low_charger_share)
+    curve = Curve(((low_v - lost_v, low_a), (emf_v - lost_v, 0.0)))
+    low = replace(charger, name="source.charger.low", curve=curve, emf_v=emf_v - lost_v)
+    return (Remove(charger.name), Add(low), *_replace_battery(loop, values.flat_battery_share, None))
+
+
+def _replace_battery(loop: Loop, volts_share: float, ohm: float | None) -> Edits:
+    battery = loop.by_name["source.battery"]
+    if battery.curve is None:
+        raise TypeError("a battery has a curve")
+    emf_v = battery.emf_v * volts_share
+    curve = Curve(((emf_v, 0.0),), 1.0 / ohm if ohm else battery.curve.before_s, battery.curve.after_s)
+    return (Remove(battery.name), Add(replace(battery, name="source.battery.bad", curve=curve, emf_v=emf_v)))
+
+
+def build_run_too_thin(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Multiply the resistance of every conductor that feeds detectors or a module; how far is uncertain."""
+    values = read_catalogue().values
+    wires = [w for place, pair in loop.pairs.items() if place.endswith((".in", ".in_power")) for w in pair]
+    return tuple(
+        SetResistance(w, (loop.by_name[w].resistance_ohm or 0.0) * values.thin_run_times, values.spread_share)
+        for w in wires
+    )

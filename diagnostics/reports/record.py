@@ -1,0 +1,370 @@
+"""The record of a visit as one printable page, and the notice of an impairment."""
+
+from collections.abc import Iterable
+from datetime import UTC, datetime, tzinfo
+
+from diagnostics.cases import Case, Misreading, Reading, Suggestion, Understood, list_misreadings
+from diagnostics.errors import CaseError, DiagnosticsError
+from diagnostics.readings import Measurement, list_measurements, parse_measurement
+from diagnostics.units import format_quantity
+from diagnostics.visit import (
+    SAFETY,
+    ProofItem,
+    find_disturbances,
+    find_hidden,
+    find_test_end,
+    list_proof,
+)
+from diagnostics.wiring import build_loop
+
+from .page import (
+    Markup,
+    join,
+    put,
+    put_typed,
+    render_facts,
+    render_list,
+    render_page,
+    render_table,
+    tag,
+    tell_moment,
+    tell_page,
+)
+from .words import Region, Words, tell_caution, tell_closing
+
+
+def render_record(case: Case, region: Region = "north_america", zone: tzinfo = UTC) -> str:
+    """Return the record of a whole case as one self-contained HTML page; moments by the clock of ``zone``.
+
+    Raises
+    ------
+    SiteError
+        The site cannot be wired.
+    """
+    told = _Told(case, region, zone)
+    parts = (told.head, told.site, told.complaint, told.safety, told.readings, told.taken_back, told.baseline)
+    more = (told.suggested, told.answers, told.repairs, told.tests, told.disturbed, told.closing)
+    title = f"{told.say('title')}: {case.site.name}"
+    return render_page(title, *(section() for section in (*parts, *more)))
+
+
+def tell_misreading(m: Misreading, words: Words, region: Region = "north_america") -> str:
+    """Return that a reading would be understood otherwise now than it was when it was stored."""
+    now = tell_page("record", "misread_nothing", region) if m.now is None else _tell_understood(m.now)
+    told = f"{_name_reading(m.reading, words)}: {m.reading.value} ({_tell_understood(m.stored)})"
+    return tell_page("record", "misread", region, reading=told, now=now)
+
+
+def _find_measurement(reading: Reading, words: Words) -> Measurement | None:
+    try:
+        return parse_measurement(reading.measurement, words.loop, reading.where)
+    except DiagnosticsError:
+        return None
+
+
+def _name_reading(reading: Reading, words: Words) -> str:
+    """Return what was measured; in the words of the record itself where this loop has no such measurement."""
+    m = _find_measurement(reading, words)
+    return words.name(m) if m else " ".join((reading.measurement, *reading.where.values()))
+
+
+def _tell_understood(value: Understood | None) -> str:
+    if value is None:
+        return ""
+    return format_quantity(value.value, value.unit, 4) if isinstance(value.value, float) else value.value
+
+
+class _Told:
+    """One case told for a page, section by section."""
+
+    def __init__(self, case: Case, region: Region, zone: tzinfo) -> None:
+        self.case, self.region, self.zone = case, region, zone
+        self.loop = build_loop(case.site)
+        self.words = Words(self.loop, "technician", region)
+        self.numbers = {r.reading_id: str(n) for n, r in enumerate(case.readings, 1)}
+
+    def say(self, key: str, **told: str) -> str:
+        return tell_page("record", key, self.region, **told)
+
+    def page(self, key: str) -> str:
+        return tell_page("page", key, self.region)
+
+    def moment(self, at: datetime | None) -> Markup:
+        return put(tell_moment(at, self.zone, self.region))
+
+    def section(self, key: str, *inside: Markup) -> Markup:
+        return join((tag("h2", put(self.say(key))), *inside))
+
+    def line(self, key: str) -> Markup:
+        return tag("p", put(self.say(key)))
+
+    def head(self) -> Markup:
+        """Return title, place and case; that it is invented stands on top."""
+        known = [(self.page("place"), tag("strong", put_typed(self.case.site.name)))]
+        if self.case.case_id:
+            known += [(self.page("case"), put(self.case.case_id)), (self.page("revision"), put(self.case.revision))]
+        invented = [tag("p", put(self.page("invented")), class_="box")] if find_hidden(self.case) is not None else []
+        outranked = tag("p", put(self.page("outranked")), class_="small")
+        return join((tag("h1", put(self.say("title"))), *invented, render_facts(known), outranked))
+
+    def site(self) -> Markup:
+        """Return what is installed, as described last, and the defects that nobody complained of."""
+        site, case = self.case.site, self.case
+        zones = (self._tell_zone(name) for name in site.zones)
+        ends = (format_quantity(loop.end_resistor.resistance, "ohm") for loop in site.loops if loop.end_resistor)
+        styles = (self.words.table.styles[loop.style] for loop in site.loops)
+        count = self.say("described_times", count=str(case.site_revision)) if case.earlier_sites else ""
+        facts = [
+            ("note", put_typed(site.note)),
+            ("wiring", put(", ".join(styles))),
+            ("detectors", put("; ".join(self.words.detector(d.name) for d in self.loop.detectors))),
+            ("zones", put("; ".join(zones))),
+            ("ends", put(", ".join(ends))),
+            ("described", put(count)),
+        ]
+        defects = [self.section("defects", render_list(put(d) for d in self.words.defects()))]
+        return join((self.section("site", self._facts(facts)), *(defects if self.words.defects() else [])))
+
+    def _facts(self, facts: Iterable[tuple[str, Markup]]) -> Markup:
+        return render_facts((self.say(key), value) for key, value in facts)
+
+    def _tell_zone(self, name: str) -> str:
+        zone = self.case.site.zones[name]
+        senses = {"fire": self.say("fire"), "co": self.say("co")}.get(zone.senses, zone.senses)
+        value = format_quantity(zone.end_resistor, "ohm")
+        return self.say("zone", zone=self.words.noun(name), senses=senses, value=value)
+
+    def complaint(self) -> Markup:
+        """Return what was complained of, the loop's past, and what was at hand."""
+        case, table = self.case, self.words.table
+        symptom = self.words.symptom(case.symptom) if case.symptom else self.page("not_said")
+        can = [table.tools.get(c, c) for c in case.can or ()]
+        return self.section(
+            "complaint",
+            self._facts(
+                [
+                    ("symptom", put(symptom)),
+                    ("context", put(", ".join(table.contexts.get(c, c) for c in case.contexts))),
+                    ("can", put(", ".join(can))),
+                    ("meter", put(", ".join(f"{key} {text}" for key, text in case.meter.items()))),
+                    ("notes", put_typed(case.notes)),
+                ]
+            ),
+        )
+
+    def safety(self) -> Markup:
+        """Return which of the first cautions were accepted and when, and until when the system is on test."""
+        given = {a.caution: a.at for a in self.case.acknowledged}
+        facts = [(tell_caution(name, self.region)[0], self.moment(given.get(name))) for name in SAFETY]
+        end = find_test_end(self.case)
+        more = [(self.say("on_test"), self.moment(end))] if end else []
+        return self.section("safety", render_facts([*facts, *more]))
+
+    def readings(self) -> Markup:
+        """Return every reading that counts, typed and understood, and what would be read otherwise now."""
+        case = self.case
+        if not case.readings:
+            return self.section("readings", self.line("no_readings"))
+        rows = [[put(n), *self._tell_reading(r)] for n, r in enumerate(case.readings, 1)]
+        misread = [tell_misreading(m, self.words, self.region) for m in list_misreadings(case, self.loop)]
+        boxes = (tag("p", put_typed(text), class_="box") for text in misread)
+        return self.section("readings", render_table([self.say("number"), *self._heads()], rows), *boxes)
+
+    def _heads(self) -> list[str]:
+        return [self.say(key) for key in ("when", "who", "what", "typed", "understood", "complaint_there")]
+
+    def _tell_reading(self, r: Reading) -> list[Markup]:
+        name = _name_reading(r, self.words)
+        if self.case.earlier_sites:
+            name = f"{name} ({self.say('description', number=str(r.site_revision))})"
+        stored = r.understood
+        value = _tell_understood(stored) if stored else self.page("not_noted")
+        there = self.say(r.condition) if r.condition else ""
+        return [self.moment(r.taken_at), put_typed(r.by), put(name), put_typed(r.value), put(value), put(there)]
+
+    def taken_back(self) -> Markup:
+        """Return the readings that no longer count, with why and what stands in their place."""
+        rows = []
+        for item in self.case.retracted:
+            number = self.numbers.get(item.replaced_by)
+            why = [item.why, self.say("replaced", number=number) if number else ""]
+            rows.append([*self._tell_reading(item.reading), put_typed(", ".join(text for text in why if text))])
+        return self._table("taken_back", [*self._heads(), self.say("why")], rows)
+
+    def _table(self, key: str, heads: list[str], rows: list[list[Markup]]) -> Markup:
+        """Return a section with a table, or nothing where there are no rows."""
+        return self.section(key, render_table(heads, rows)) if rows else Markup("")
+
+    def baseline(self) -> Markup:
+        """Return the readings of an earlier visit that this one is held against."""
+        known = self.case.baseline
+        rows = [self._tell_reading(r) for r in known.readings]
+        if not rows:
+            return Markup("")
+        source = tag("p", put(self.say("baseline_from", case=known.case_id))) if known.case_id else Markup("")
+        return self.section("baseline", source, render_table(self._heads(), rows))
+
+    def suggested(self) -> Markup:
+        """Return the steps that were suggested, by whom, and what became of each."""
+        heads = [self.say(key) for key in ("when", "by", "what", "outcome")]
+        rows = [
+            [self.moment(s.suggested_at), put_typed(self._tell_speaker(s)), put(self._tell_offer(s)), self._outcome(s)]
+            for s in self.case.suggestions
+        ]
+        return self._table("suggested", heads, rows)
+
+    def _tell_speaker(self, s: Suggestion) -> str:
+        return self.say("by_model") if s.by == "model" else self.say("by_guide", guide=s.guide, step=s.step)
+
+    def _tell_offer(self, s: Suggestion) -> str:
+        if s.action == "hand_over":
+            return self.say("hand_over")
+        known = next((m for m in list_measurements(self.loop) if m.key == s.what), None)
+        return self.words.name(known) if known else self.words.told_repair(s.what)
+
+    def _outcome(self, s: Suggestion) -> Markup:
+        number = self.numbers.get(s.reading_id)
+        return put(f"{self.say(s.outcome)}{f', {number}' if number else ''}")
+
+    def answers(self) -> Markup:
+        """Return the answers to the finding guide that are no measurements."""
+        heads = [self.say(key) for key in ("when", "step", "answer")]
+        some = self.case.guide_answers
+        rows = [[self.moment(a.at), put_typed(f"{a.guide} / {a.step}"), put_typed(a.answer)] for a in some]
+        return self._table("answers", heads, rows)
+
+    def repairs(self) -> Markup:
+        """Return what was put right, and whether it cured."""
+        marks = {True: self.page("yes"), False: self.page("no"), None: self.say("not_known")}
+        rows = [
+            [self.moment(r.done_at), put_typed(self.words.told_repair(r.fault)), put(marks[r.cured]), put_typed(r.by)]
+            for r in self.case.repairs
+        ]
+        heads = [self.say(key) for key in ("when", "what", "cured", "who")]
+        return self._table("repairs", heads, rows) or self.section("repairs", self.line("no_repairs"))
+
+    def tests(self) -> Markup:
+        """Return the fixed list of tests, and in a box of its own what was not tested."""
+        if not any(r.cured for r in self.case.repairs):
+            return self.section("tests", self.line("no_tests"))
+        items = list_proof(self.case, self.loop)
+        rows = [[put(self._tell_test(i)), put_typed(self._tell_result(i)), self._tested_at(i)] for i in items]
+        missing = [put_typed(self._tell_test(i)) for i in items if i.result is None or not i.result.done]
+        untested = join((tag("strong", put(self.say("untested"))), render_list(missing)))
+        box = tag("div", untested, class_="box") if missing else self.line("all_tested")
+        return self.section("tests", render_table([self.say(k) for k in ("test", "result", "when")], rows), box)
+
+    def _tell_test(self, item: ProofItem) -> str:
+        at = self.words.detector(item.at) if item.at else ""
+        reasons = ", ".join(self.say(reason) for reason in item.reasons)
+        return f"{self.say(item.test, at=at)}{f' ({reasons})' if reasons else ''}"
+
+    def _tell_result(self, item: ProofItem) -> str:
+        if item.result is None:
+            return f"{self.say('not_done')}: {self.page('not_noted')}"
+        return self.say("done") if item.result.done else f"{self.say('not_done')}: {item.result.why}"
+
+    def _tested_at(self, item: ProofItem) -> Markup:
+        return self.moment(item.result.noted_at) if item.result else put("")
+
+    def disturbed(self) -> Markup:
+        """Return what still stands lifted, bridged or off."""
+        standing = find_disturbances(self.case, self.loop)
+        if not standing:
+            return self.section("disturbed", self.line("no_disturbed"))
+        rows = [[put(self.words.name(d.measurement)), self.moment(d.since)] for d in standing]
+        return self.section("disturbed", render_table([self.say("what"), self.say("since")], rows))
+
+    def closing(self) -> Markup:
+        """Return how the visit ended and who was told, with a line to sign on."""
+        case = self.case
+        if not case.closing:
+            return self.section("closing", self.line("open"))
+        name, _ = tell_closing(case.closing, self.region)  # the sentence behind it is for whoever closes a case
+        left = case.leaving
+        said = (put_typed(left.by), put_typed(left.told), put_typed(left.note)) if left else (Markup(""),) * 3
+        facts = zip(("when", "who", "told", "note"), (self.moment(left.at if left else None), *said), strict=True)
+        how = self._facts([("closed_as", tag("strong", put(name)))])
+        sign = tag("p", put(self.say("signature")), tag("div", class_="line"))
+        return self.section("closing", how, self._facts(facts), sign)
+
+
+def render_impairment(case: Case, region: Region = "north_america", zone: tzinfo = UTC) -> str:
+    """Return the notice of a case that was left impaired: since when, what is not protected, who was told.
+
+    Raises
+    ------
+    CaseError
+        The case is not closed as left impaired.
+    SiteError
+        The site cannot be wired.
+    """
+    if case.closing != "left_impaired":
+        raise CaseError("only a case that was left impaired has this notice", hint="close the case so first")
+    notice = _Notice(_Told(case, region, zone))
+    title = f"{notice.say('title')}: {case.site.name}"
+    return render_page(title, notice.head(), notice.what(), notice.cause(), notice.told_whom(), notice.to_do())
+
+
+class _Notice:
+    """The notice of an impairment, part by part."""
+
+    def __init__(self, told: _Told) -> None:
+        self.told, self.case, self.loop, self.words = told, told.case, told.loop, told.words
+
+    def say(self, key: str, **told: str) -> str:
+        return tell_page("impairment", key, self.told.region, **told)
+
+    def head(self) -> Markup:
+        """Return what this is, where, and since when."""
+        since = min((d.since for d in find_disturbances(self.case, self.loop) if d.since), default=None)
+        left = self.case.leaving.at if self.case.leaving else None
+        moment = tell_moment(since or left, self.told.zone, self.told.region)
+        told_since = moment if since or left is None else self.say("since_closed", moment=moment)
+        facts = [
+            (self.told.page("place"), tag("strong", put_typed(self.case.site.name))),
+            (self.say("since"), tag("strong", put(told_since))),
+            (self.told.page("case"), put(self.case.case_id)),
+        ]
+        invented = find_hidden(self.case) is not None
+        mark = [tag("p", put(self.told.page("invented")), class_="box")] if invented else []
+        lead = tag("p", put(self.say("lead")))
+        return join((tag("h1", put(self.say("title"))), *mark, tag("div", render_facts(facts), class_="box"), lead))
+
+    def what(self) -> Markup:
+        """Return which zones and rooms do not count as protected: all of the loop, until a test shows otherwise."""
+        count = len(self.loop.detectors)
+        key = "what_one" if count == 1 else "what_zone"
+        zones = ", ".join(self.words.noun(z.name) for z in self.loop.zones)
+        rooms = "; ".join(self.words.detector(d.name) for d in self.loop.detectors)
+        standing = [put(self.words.name(d.measurement)) for d in find_disturbances(self.case, self.loop)]
+        told = [tag("p", tag("strong", put(self.say(key, zone=zones, count=str(count)))))]
+        told += [tag("p", put(self.say("until"))), tag("p", put_typed(rooms))]
+        more = [tag("h2", put(self.say("stands"))), render_list(standing)] if standing else []
+        return join((tag("h2", put(self.say("what"))), *told, *more))
+
+    def cause(self) -> Markup:
+        """Return the complaint, what was put right, and what the person who left has to say."""
+        symptom = [put(self.words.symptom(self.case.symptom))] if self.case.symptom else []
+        repairs = [put_typed(self.words.told_repair(r.fault)) for r in self.case.repairs]
+        note = [put_typed(self.case.leaving.note)] if self.case.leaving and self.case.leaving.note else []
+        return join((tag("h2", put(self.say("why"))), render_list([*symptom, *repairs, *note])))
+
+    def told_whom(self) -> Markup:
+        """Return who was told, and lines to write on for whoever is told later."""
+        left = self.case.leaving
+        told = put_typed(left.told) if left and left.told else put(self.say("nobody"))
+        empty = [[tag("div", class_="line"), tag("div", class_="line")] for _ in range(3)]
+        return join(
+            (
+                tag("h2", put(self.say("told"))),
+                tag("p", told),
+                render_table([self.say("name"), self.say("moment")], empty),
+            )
+        )
+
+    def to_do(self) -> Markup:
+        """Return what must happen now; what the rules are is the authority's to say."""
+        steps = (tag("strong", put(self.say("ask"))), put(self.say("tell")), put(self.say("restore")))
+        outranked = tag("p", put(self.told.page("outranked")), class_="small")
+        return join((tag("h2", put(self.say("do"))), render_list(steps), outranked))
