@@ -1,5 +1,6 @@
 """A meter on settled circuits: what it reads, and how far each shared unknown moves the reading."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,6 +24,8 @@ from .settle import Settled
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
+Leads = tuple[int, int]
+Loaded = tuple[Array, Array]
 
 PAIRS_AT_ONCE = 8
 
@@ -78,60 +81,78 @@ def read_meter(settled: Settled, pairs: list[tuple[str, str]], meter: MeterInput
     count, unknowns = settled.columns.size, len(network.loop.unknowns) + 1
     volts, slopes = np.empty((len(pairs), count)), np.empty((unknowns, len(pairs), count))
     for low in range(0, len(pairs), PAIRS_AT_ONCE):
-        some = pairs[low : low + PAIRS_AT_ONCE]
-        ends = [(network.number[r], network.number[b]) for r, b in some]
-        unit = np.zeros((len(network.nodes), len(some), count))
-        for n, (red, black) in enumerate(ends):
-            add_current(unit[:, n], red, 1.0)
-            add_current(unit[:, n], black, -1.0)
-        weights = with_earth(solve_factor(factor, unit))
+        ends = [(network.number[r], network.number[b]) for r, b in pairs[low : low + PAIRS_AT_ONCE]]
+        unit = np.zeros((len(network.nodes), len(ends), count))
         for n, leads in enumerate(ends):
-            point, weight = _put_on(circuits, settled.point, weights[:, n], leads, meter)
-            volts[low + n] = point.volts[leads[0]] - point.volts[leads[1]]
+            _add_unit(unit[:, n], leads)
+        weights = with_earth(solve_factor(factor, unit))
+        loaded = [_put_on(settled.point, weights[:, n], leads, meter) for n, leads in enumerate(ends)]
+        for n, (point, weight) in enumerate(_solve_moved(circuits, settled.point, loaded, ends, meter)):
+            volts[low + n] = point.volts[ends[n][0]] - point.volts[ends[n][1]]
             slopes[:, low + n] = _slopes(circuits, point, weight, uncertain)
     return Shown(volts, slopes)
 
 
-def _put_on(
-    circuits: Circuits, point: Point, weight: Array, leads: tuple[int, int], meter: MeterInput
-) -> tuple[Point, Array]:
-    """Return the operating points with the meter on, and the weights (ohms) of a current anywhere on the reading."""
+def _add_unit(unit: Array, leads: Leads) -> None:
+    """Inject one ampere into red and out of black, in place; earth takes any."""
+    for node, current_a in zip(leads, (1.0, -1.0), strict=True):
+        if node < unit.shape[0]:
+            unit[node] += current_a
+
+
+def _put_on(point: Point, weight: Array, leads: Leads, meter: MeterInput) -> Loaded:
+    """Return node volts with the meter on, if no element moves, and the weights (ohms) of a current on the reading."""
     red, black = leads
     meter_s = 1.0 / meter.input_ohm
     source_ohm = weight[red] - weight[black]
     loaded = 1.0 + source_ohm * meter_s
     across = (point.volts[red] - point.volts[black] + source_ohm * meter_s * meter.test_v) / loaded
-    volts = point.volts + weight * (meter_s * (meter.test_v - across))
-    weight = weight / loaded
-    moved = np.flatnonzero(((find_segments(circuits.network, volts) != point.segment) & circuits.fed).any(axis=0))
-    segment = point.segment
-    if moved.size:
-        segment = segment.copy()
-        volts[:, moved], segment[:, moved], weight[:, moved] = _solve_with(circuits, point, leads, meter, moved)
-    return Point(volts, segment), weight
+    return point.volts + weight * (meter_s * (meter.test_v - across)), weight / loaded
 
 
-def _solve_with(
-    circuits: Circuits, point: Point, leads: tuple[int, int], meter: MeterInput, moved: Index
-) -> tuple[Array, Index, Array]:
-    """Solve the circuits in which the meter's load moves an element to another segment."""
+def _solve_moved(
+    circuits: Circuits, point: Point, loaded: Sequence[Loaded], ends: Sequence[Leads], meter: MeterInput
+) -> Iterator[tuple[Point, Array]]:
+    """Yield operating points and weights of each pair; where the meter moves an element, all are solved together."""
+    network = circuits.network
+    moved = [
+        np.flatnonzero(((find_segments(network, volts) != point.segment) & circuits.fed).any(axis=0))
+        for volts, _ in loaded
+    ]
+    columns = np.concatenate(moved)
+    leads = np.repeat(np.array(ends, dtype=np.intp), [m.size for m in moved], axis=0)
+    better, weights = _solve_with(circuits, point, leads, meter, columns) if columns.size else (point, point.volts)
+    start = 0
+    for (volts, weight), those in zip(loaded, moved, strict=True):
+        segment = point.segment
+        if those.size:
+            here = slice(start, start + those.size)
+            segment, start = segment.copy(), here.stop
+            volts[:, those], segment[:, those] = better.volts[:, here], better.segment[:, here]
+            weight[:, those] = weights[:, here]
+        yield Point(volts, segment), weight
+
+
+def _solve_with(circuits: Circuits, point: Point, leads: Index, meter: MeterInput, moved: Index) -> tuple[Point, Array]:
+    """Solve columns in which the meter's load moves an element to another segment; ``leads`` is (column, 2)."""
     meter_s = 1.0 / meter.input_ohm
     network = _make_room(circuits.network, leads)
-    some = replace(circuits.take(moved), network=network, probe=Probe(*leads, meter_s, meter_s * meter.test_v))
+    probe = Probe(leads[:, 0], leads[:, 1], meter_s, meter_s * meter.test_v)
+    some = replace(circuits.take(moved), network=network, probe=probe)
     better = solve_point(some, Point(point.volts.take(moved, axis=1), point.segment.take(moved, axis=1)))
     unit = np.zeros((len(network.nodes), moved.size))
-    add_current(unit, leads[0], 1.0)
-    add_current(unit, leads[1], -1.0)
-    weight = with_earth(solve_factor(build_factor_at(some, better.segment), unit))
-    return better.volts, better.segment, weight
+    add_current(unit, probe.red, 1.0)
+    add_current(unit, probe.black, -1.0)
+    return better, with_earth(solve_factor(build_factor_at(some, better.segment), unit))
 
 
-def _make_room(network: Network, leads: tuple[int, int]) -> Network:
-    """Return the network with an edge between two nodes that nothing has joined so far."""
-    low, high = min(leads), max(leads)
-    if high == len(network.nodes) or (low, high) in network.edge_of:
+def _make_room(network: Network, leads: Index) -> Network:
+    """Return the network with an edge between any two nodes that are metered and that nothing has joined so far."""
+    pairs = {(min(a, b), max(a, b)) for a, b in leads.tolist() if max(a, b) < len(network.nodes)}
+    fresh = sorted(pairs - network.edge_of.keys())
+    if not fresh:
         return network
-    edge_of = network.edge_of | {(low, high): len(network.edge_of)}
+    edge_of = network.edge_of | {pair: len(network.edge_of) + n for n, pair in enumerate(fresh)}
     return replace(network, edge_of=edge_of, plan=build_plan(len(network.nodes), tuple(edge_of)))
 
 

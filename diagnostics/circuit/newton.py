@@ -31,12 +31,25 @@ _SEARCH_ROUNDS = 60
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """A meter between two nodes of every column, earth among them: a conductance (siemens) and a test current (A)."""
+    """A meter between two nodes of each column, earth among them: ``red`` and ``black`` are (column,).
 
-    red: int
-    black: int
+    It is a conductance (siemens) and a test current (A), the same in all columns.
+    """
+
+    red: Index
+    black: Index
     conductance_s: float
     current_a: float
+
+    def take(self, columns: Index) -> "Probe":
+        """Return the probes of some of the columns."""
+        return Probe(self.red[columns], self.black[columns], self.conductance_s, self.current_a)
+
+    def across(self, volts: Array) -> Array:
+        """Return red against black of node values, (column,)."""
+        columns = np.arange(self.red.size)
+        found: Array = volts[self.red, columns] - volts[self.black, columns]
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +63,8 @@ class Circuits:
 
     def take(self, columns: Index) -> "Circuits":
         """Return some of the columns."""
-        return Circuits(self.network, self.lines_s.take(columns, axis=1), self.fed.take(columns, axis=1), self.probe)
+        probe = None if self.probe is None else self.probe.take(columns)
+        return Circuits(self.network, self.lines_s.take(columns, axis=1), self.fed.take(columns, axis=1), probe)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,10 +115,18 @@ def build_factor_at(circuits: Circuits, segment: Index) -> Factor:
     edges[:known] = network.lines.onto_edges @ circuits.lines_s + network.bends.onto_edges @ slope
     earth = network.earth_s[:, None] + network.lines.onto_earth @ circuits.lines_s
     if circuits.probe is not None:
-        low, high = sorted((circuits.probe.red, circuits.probe.black))
-        row = earth[low] if high == len(network.nodes) else edges[network.edge_of[low, high]]
-        row += circuits.probe.conductance_s
+        _put_between(network, circuits.probe, edges, earth)
     return build_factor(network.plan, edges, earth)
+
+
+def _put_between(network: Network, probe: Probe, edges: Array, earth: Array) -> None:
+    """Add the conductance of a probe to each column, in place."""
+    low, high = np.minimum(probe.red, probe.black), np.maximum(probe.red, probe.black)
+    columns, to_earth = np.arange(low.size), high == len(network.nodes)
+    earth[low[to_earth], columns[to_earth]] += probe.conductance_s
+    between = columns[~to_earth]
+    at = [network.edge_of[int(low[n]), int(high[n])] for n in between]
+    edges[at, between] += probe.conductance_s
 
 
 def build_injection(circuits: Circuits, segment: Index) -> Array:
@@ -119,10 +141,10 @@ def build_injection(circuits: Circuits, segment: Index) -> Array:
     return injected
 
 
-def add_current(injected: Array, node: int, current_a: float) -> None:
-    """Inject a current (A) into a node, in place; earth takes any."""
-    if node < injected.shape[0]:
-        injected[node] += current_a
+def add_current(injected: Array, node: Index, current_a: float) -> None:
+    """Inject a current (A) into one node of each column, in place; earth takes any."""
+    inside = np.flatnonzero(node < injected.shape[0])
+    injected[node[inside], inside] += current_a
 
 
 def with_earth(volts: Array) -> Array:
@@ -244,8 +266,7 @@ def _build_slope(circuits: Circuits, volts: Array, step: Array) -> _SlopeAlong:
     start = (power * (volts[lines.a] - volts[lines.b])).sum(axis=0) + (earth * volts[:-1]).sum(axis=0)
     rise = (power * along).sum(axis=0) + (earth * step[:-1]).sum(axis=0)
     if probe is not None:
-        across = volts[probe.red] - volts[probe.black]
-        ahead = step[probe.red] - step[probe.black]
+        across, ahead = probe.across(volts), probe.across(step)
         start += (probe.conductance_s * across - probe.current_a) * ahead
         rise += probe.conductance_s * ahead**2
     fed = np.where(circuits.fed, step[bends.a] - step[bends.b], 0.0)

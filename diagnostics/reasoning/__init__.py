@@ -10,6 +10,7 @@ from .choose import (
     find_information,
     rank_measurements,
     rate_information,
+    rate_one,
 )
 from .groups import Group, find_groups, rate_differences
 from .symptoms import Symptom, find_symptom, rate_symptom, read_symptoms
@@ -32,6 +33,7 @@ __all__ = [
     "LEAST_BITS", "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Contradiction", "Diagnosis",
     "Expected", "Group", "InformationPerMinute", "Policy", "Question", "Situation", "SuspectGroup", "Symptom", "Taken",
     "build_prior", "diagnose", "find_groups", "find_information", "find_repair_class", "find_symptom", "keep_latest",
-    "list_hypotheses", "rank_measurements", "rate_differences", "rate_fit", "rate_information", "rate_symptom",
+    "list_hypotheses", "rank_measurements", "rate_differences", "rate_fit", "rate_information", "rate_one",
+    "rate_symptom",
     "read_symptoms", "tell_symptom", "update",
 ]  # fmt: skip

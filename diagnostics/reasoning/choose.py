@@ -1,5 +1,6 @@
 """Choosing the next action: a policy maps a situation to one action."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, Protocol
@@ -8,13 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from diagnostics.readings import Forecast, Measurement, Meter, find_sd
+from diagnostics.readings import Forecast, Measurement, Meter, find_sd, list_kind_words
 
 from .belief import Taken
+from .lazily import Lazily, prepare
 
 Array = NDArray[np.float64]
 MOST_BINS = 24
 LEAST_BITS = 0.01
+_ROUNDING_BITS = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,13 +43,14 @@ class Situation:
     ``probability`` (hypothesis,) and ``not_modelled`` sum to 1 or less; ``classes`` (hypothesis,) number the repair of
     each hypothesis, 0 is *nothing to repair*; ``shifts`` per forecast are shift and spread that earlier readings left.
     ``forecasts`` are of what can be measured and was not yet, all else is history: complaint and readings in order.
+    Forecasts and shifts may be made only when asked for; ``offered`` then says of what, which costs nothing.
     """
 
     probability: Array
     not_modelled: float
     classes: NDArray[np.intp]
-    forecasts: tuple[Forecast, ...]
-    shifts: tuple[tuple[Array, Array], ...]
+    forecasts: Sequence[Forecast]
+    shifts: Sequence[tuple[Array, Array]]
     minutes: tuple[float, ...]
     repair_minutes: tuple[float, ...]
     settled: int | None
@@ -55,6 +59,12 @@ class Situation:
     meter: Meter
     symptom: str | None = None
     taken: tuple[Taken, ...] = ()
+    offered: tuple[Measurement, ...] = ()
+
+    @property
+    def measurements(self) -> tuple[Measurement, ...]:
+        """Return what can be measured, in the order of the forecasts."""
+        return self.offered or tuple(f.measurement for f in self.forecasts)
 
 
 class Policy(Protocol):
@@ -74,17 +84,15 @@ class InformationPerMinute:
 
     def choose(self, situation: Situation) -> Action:
         """Return the next action."""
+        measurements = situation.measurements
         if situation.again is not None:
-            at = [f.measurement.key for f in situation.forecasts].index(situation.again.key)
+            at = [m.key for m in measurements].index(situation.again.key)
             return Action("measure", situation.minutes[at], situation.again, again=True)
         if situation.settled is not None:
             return _finish(situation, situation.settled)
-        bits = rate_information(situation)
-        if bits.size and bits.max() >= LEAST_BITS:
-            best = int(np.argmax(np.where(bits >= LEAST_BITS, bits / np.array(situation.minutes), 0.0)))
-            return Action(
-                "measure", situation.minutes[best], situation.forecasts[best].measurement, bits=float(bits[best])
-            )
+        best = find_best(situation)
+        if best is not None:
+            return Action("measure", situation.minutes[best[0]], measurements[best[0]], bits=best[1])
         weight = np.bincount(situation.classes, situation.probability)
         leader = int(np.argmax(weight))
         if weight[leader] > max(situation.not_modelled, 0.3):
@@ -98,11 +106,60 @@ def _finish(situation: Situation, repair: int) -> Action:
     return Action("repair", situation.repair_minutes[repair], repair=repair)
 
 
+def find_best(situation: Situation) -> tuple[int, float] | None:
+    """Return the number and the bits of the measurement that tells most for each minute; None if none tells anything.
+
+    Forecasts are made in the order of what each could tell at most, and no longer once the rest cannot win.
+    """
+    most, minutes = bound_information(situation), np.array(situation.minutes)
+    able = np.flatnonzero(most >= LEAST_BITS)
+    pace = most[able] / minutes[able]
+    told = np.zeros(len(minutes))
+    for n in able[np.argsort(-pace, kind="stable")]:
+        leader = float((told / minutes).max())
+        if most[n] / minutes[n] < leader:
+            break
+        _prepare_like(situation, int(n), [int(k) for k in able[pace >= leader]])
+        bits = rate_one(situation, int(n))
+        told[n] = bits if bits >= LEAST_BITS else 0.0
+    best = int(np.argmax(told / minutes)) if told.size else 0
+    return (best, float(told[best])) if told.any() else None
+
+
+def _prepare_like(situation: Situation, number: int, some: Sequence[int]) -> None:
+    """Make the forecast of one measurement, and of those that are made by the same means, together."""
+    measurements = situation.measurements
+    wanted = (measurements[number].kind, measurements[number].mode.word)
+    prepare(situation.forecasts, [n for n in some if (measurements[n].kind, measurements[n].mode.word) == wanted])
+
+
+def bound_information(situation: Situation) -> Array:
+    """Return bits that each measurement cannot exceed, (measurement,), without any forecast being made.
+
+    No answer tells more than is open about the repair class, nor more than its number of words can say; an answer that
+    is wrong for no reason tells nothing. Forecasts that are there already have no bound: they cost nothing.
+    """
+    if not isinstance(situation.forecasts, Lazily):
+        return np.full(len(situation.forecasts), np.inf)
+    weight = np.append(np.bincount(situation.classes, situation.probability), situation.not_modelled)
+    share = weight[weight > 0] / weight.sum()
+    open_ = float(-(share * np.log2(share)).sum())
+    words = [len(list_kind_words(m.kind)) for m in situation.measurements]
+    most = np.array([min(open_, math.log2(count)) if count else open_ for count in words])
+    sound = np.array([1 - m.data.misread for m in situation.measurements])
+    bound: Array = most * sound + _ROUNDING_BITS
+    return bound
+
+
 def rate_information(situation: Situation) -> Array:
     """Return the expected information about the repair class of each measurement, in bits, (measurement,)."""
-    return np.array(
-        [_rate_one(situation, f, *s) for f, s in zip(situation.forecasts, situation.shifts, strict=True)]
-    )  # fmt: skip
+    prepare(situation.forecasts, range(len(situation.forecasts)))
+    return np.array([rate_one(situation, n) for n in range(len(situation.forecasts))])
+
+
+def rate_one(situation: Situation, number: int) -> float:
+    """Return the expected information about the repair class of one measurement, in bits."""
+    return _rate_one(situation, situation.forecasts[number], *situation.shifts[number])
 
 
 def _rate_one(situation: Situation, forecast: Forecast, shift: Array, spread: Array) -> float:
@@ -162,5 +219,5 @@ def _find_edges(mean: Array, sd: Array) -> Array:
 def rank_measurements(situation: Situation) -> Sequence[tuple[Measurement, float, float]]:
     """Return (measurement, bits, minutes) of every measurement, best bits per minute first."""
     bits = rate_information(situation)
-    rows = [(f.measurement, float(b), m) for f, b, m in zip(situation.forecasts, bits, situation.minutes, strict=True)]
+    rows = [(m, float(b), cost) for m, b, cost in zip(situation.measurements, bits, situation.minutes, strict=True)]
     return sorted(rows, key=lambda row: (-row[1] / row[2], row[0].key))

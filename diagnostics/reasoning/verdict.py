@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,12 +25,14 @@ from .baseline import tell_baseline
 from .belief import FITS, Belief, Taken, build_prior, keep_latest, rate_fit, tell_symptom, update
 from .choose import Action, InformationPerMinute, Policy, Situation
 from .groups import Group, find_groups, find_splitter
+from .lazily import Lazily
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 SETTLED = 0.95
 KEPT_MASS = 0.9985
 MOST_KEPT = 300
+MOST_TOGETHER = 8
 LEAST_GROUP = 0.005
 NOTHING = ("nothing", "nowhere")
 
@@ -143,21 +146,37 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
     offered = [
         m for m in list_measurements(bench.loop) if is_offered(m, question.can) and m.key not in question.skipped
     ]
-    forecasts = narrow.forecast_all(offered)
-    groups, _ = find_groups(forecasts, belief.probability[state.kept], bench.meter)
     action = None
     if settled != NOTHING:
-        action = (policy or InformationPerMinute()).choose(_build_situation(state, forecasts))
+        action = (policy or InformationPerMinute()).choose(_build_situation(state, narrow, offered))
+    parts = [partial(_forecast_some, narrow, part) for part in _part_measurements(offered)]
+    groups = find_groups(parts, belief.probability[state.kept], bench.meter, LEAST_GROUP)
     return Diagnosis(
         _list_candidates(bench, belief, repairs),
         belief.not_modelled,
-        tuple(_tell_group(g, narrow, forecasts, question) for g in groups if g.probability >= LEAST_GROUP),
+        tuple(_tell_group(g, narrow, offered, question) for g in groups),
         settled,
         contradiction,
         action,
         None if action is None or action.repair is None else state.classes[action.repair],
         _expect(action, groups, narrow, state.kept_belief),
     )
+
+
+def _forecast_some(bench: Bench, measurements: Sequence[Measurement], some: Index) -> Sequence[Forecast]:
+    return bench.narrow(some).forecast_all(measurements)
+
+
+def _part_measurements(measurements: Sequence[Measurement]) -> list[list[Measurement]]:
+    """Part measurements into what is forecast together, in the order of what that costs: detector by detector last."""
+    parts: dict[tuple[bool, str, str], list[Measurement]] = {}
+    for m in measurements:
+        parts.setdefault((bool(m.mode.detector), m.mode.word, m.kind), []).append(m)
+    return [
+        some[low : low + MOST_TOGETHER]
+        for _, some in sorted(parts.items(), key=lambda part: part[0][0])
+        for low in range(0, len(some), MOST_TOGETHER)
+    ]
 
 
 def find_repair_class(faults: Faults) -> tuple[str, str]:
@@ -230,19 +249,20 @@ def _find_settled(
     return leader if weight[leader] >= SETTLED else None
 
 
-def _build_situation(state: _State, forecasts: Sequence[Forecast]) -> Situation:
+def _build_situation(state: _State, narrow: Bench, offered: Sequence[Measurement]) -> Situation:
     """Put together all that a policy may look at: what was read is not offered again, but for a doubted reading."""
     question, some, names = state.question, state.kept_belief, state.classes
     again = _find_doubted(state)
     done = {t.measurement.set_up for t in question.taken} - ({again.set_up} if again else set())
-    fresh = tuple(f for f in forecasts if f.measurement.set_up not in done)
+    fresh = tuple(m for m in offered if m.set_up not in done)
+    forecasts = Lazily(len(fresh), lambda numbers: narrow.forecast_all([fresh[n] for n in numbers]))
     return Situation(
         some.probability,
         some.not_modelled,
         np.array([names.index(state.repairs[n]) for n in state.kept], dtype=np.intp),
-        fresh,
-        tuple(some.expect(f) for f in fresh),
-        tuple(f.measurement.find_minutes(question.standing_at) for f in fresh),
+        forecasts,
+        Lazily(len(fresh), lambda numbers: [some.expect(forecasts[n]) for n in numbers]),
+        tuple(m.find_minutes(question.standing_at) for m in fresh),
         tuple(_find_minutes(name) for name in names),
         None if state.settled is None else names.index(state.settled),
         again,
@@ -250,6 +270,7 @@ def _build_situation(state: _State, forecasts: Sequence[Forecast]) -> Situation:
         state.bench.meter,
         question.symptom,
         question.taken,
+        fresh,
     )
 
 
@@ -275,9 +296,9 @@ def _list_candidates(bench: Bench, belief: Belief, repairs: Sequence[tuple[str, 
     return tuple(Candidate(bench.hypotheses[n], float(belief.probability[n]), repairs[n]) for n in order)
 
 
-def _tell_group(group: Group, narrow: Bench, forecasts: Sequence[Forecast], question: Question) -> SuspectGroup:
+def _tell_group(group: Group, narrow: Bench, offered: Sequence[Measurement], question: Question) -> SuspectGroup:
     members = tuple(narrow.hypotheses[n] for n in group.members)
-    known = {f.measurement.key for f in forecasts}
+    known = {m.key for m in offered}
     more = [m for m in list_measurements(narrow.loop) if m.key not in known]
     split = _split(group, narrow, more, question.standing_at) if len(members) > 1 and more else None
     return SuspectGroup(members, group.probability, group.d_prime, split)
@@ -286,8 +307,8 @@ def _tell_group(group: Group, narrow: Bench, forecasts: Sequence[Forecast], ques
 def _split(group: Group, narrow: Bench, more: list[Measurement], standing_at: str) -> Measurement | None:
     """Return the cheapest measurement beyond those at hand that would split a group."""
     inside = narrow.narrow(np.array(group.members))
-    whole = Group(tuple(range(len(group.members))), group.probability, group.d_prime)
-    return find_splitter(whole, inside.forecast_all(more), narrow.meter, [m.find_minutes(standing_at) for m in more])
+    forecasts = Lazily(len(more), lambda numbers: inside.forecast_all([more[n] for n in numbers]))
+    return find_splitter(more, forecasts, narrow.meter, [m.find_minutes(standing_at) for m in more])
 
 
 def _expect(action: Action | None, groups: Sequence[Group], narrow: Bench, some: Belief) -> tuple[Expected, ...]:

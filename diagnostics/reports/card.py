@@ -176,7 +176,8 @@ class _Watched:
 
 def _list_watched(loop: Loop) -> list[tuple[Pair, str]]:
     channels = loop.module.channels if loop.module else ()
-    return [*(((z.plus, z.minus), z.name) for z in loop.zones), *(((c.plus, c.minus), "") for c in channels)]
+    zones = (z for z in loop.zones if z.senses != "unused")
+    return [*(((z.plus, z.minus), z.name) for z in zones), *(((c.plus, c.minus), "") for c in channels)]
 
 
 def _build_pair(source: _Source, pair: Pair, zone: str) -> CardPair:

@@ -25,7 +25,7 @@ class _Told:
     def __init__(self, card: Card, words: Words, region: Region) -> None:
         self.card, self.words, self.region = card, words, region
 
-    def say(self, key: str, **told: str) -> str:
+    def phrase(self, key: str, **told: str) -> str:
         return tell_page("card", key, self.region, **told)
 
     def pair(self, red: str, black: str) -> str:
@@ -44,7 +44,7 @@ class _Told:
         detector = row.mode.partition(":")[2]
         name = self.words.detector(detector).partition(" (")[0] if detector else ""
         shows = self.words.answer(row.state) if row.state else ""
-        told = self.say(row.condition, first=name, last=name)
+        told = self.phrase(row.condition, first=name, last=name)
         return told, _tell(row.volts), _tell_both(row.ohms), shows
 
     def path(self, row: PathRow) -> tuple[str, str, str, str]:
@@ -53,22 +53,22 @@ class _Told:
     def end(self, end: EndResistor) -> str:
         place = self.words.place(end.place)
         if end.detector:
-            place = self.say("end_at", place=place, number=end.detector.removeprefix("det"))
+            place = self.phrase("end_at", place=place, number=end.detector.removeprefix("det"))
         spread = 2 * end.spread_percent / 100 * end.resistance_ohm
         value, spread_told = (format_quantity(v, "ohm", d) for v, d in ((end.resistance_ohm, 3), (spread, 2)))
-        return self.say("end", value=value, spread=spread_told, place=place)
+        return self.phrase("end", value=value, spread=spread_told, place=place)
 
     def waits(self) -> list[tuple[str, str]]:
-        return [(self.say(key), self.say("within", time=format_wait(s))) for key, s in self.card.settling]
+        return [(self.phrase(key), self.phrase("within", time=format_wait(s))) for key, s in self.card.settling]
 
     def how_ohms(self, pair: CardPair) -> str:
         if not any(row.ohms for row in pair.rows):
-            return self.say("lifted_not")
-        return self.say("ohms_how", how=self.say(pair.lifted))
+            return self.phrase("lifted_not")
+        return self.phrase("ohms_how", how=self.phrase(pair.lifted))
 
     def pair_title(self, pair: CardPair) -> str:
         told = self.pair(pair.red, pair.black)
-        return told if pair.zone else f"{told} ({self.say('module')})"
+        return told if pair.zone else f"{told} ({self.phrase('module')})"
 
     def last(self) -> str:
         return f"detector {self.words.loop.detectors[-1].name.removeprefix('det')}"
@@ -101,23 +101,23 @@ def _build_told(loop: Loop, region: Region) -> _Told:
 def render_card_text(loop: Loop, region: Region = "north_america") -> str:
     """Return the values card as plain text, no line longer than 80 columns."""
     told = _build_told(loop, region)
-    lines = [*_wrap(f"{told.say('title')}: {told.card.name}"), "", *_wrap(told.say("how"))]
-    heads = [told.say(key) for key in ("condition", "volts", "ohms", "shows")]
+    lines = [*_wrap(f"{told.phrase('title')}: {told.card.name}"), "", *_wrap(told.phrase("how"))]
+    heads = [told.phrase(key) for key in ("condition", "volts", "ohms", "shows")]
     for pair in told.card.pairs:
         lines += ["", *_wrap(told.pair_title(pair).upper()), *_lay(_COLUMNS, heads)]
         lines += [line for row in pair.rows for line in _lay(_COLUMNS, told.row(row))]
         lines += _wrap(told.how_ohms(pair), "  ")
-    path_heads = [told.say(key, last=told.last()) for key in ("volts", "standby", "during_reset", "in_alarm")]
+    path_heads = [told.phrase(key, last=told.last()) for key in ("volts", "standby", "during_reset", "in_alarm")]
     lines += ["", _path_title(told).upper(), *_lay(_PATH, path_heads)]
     lines += [line for row in told.card.path for line in _lay(_PATH, told.path(row))]
-    lines += ["", told.say("ends").upper(), *(line for end in told.card.ends for line in _wrap(told.end(end), "  "))]
-    lines += ["", told.say("settling").upper(), *(line for wait in told.waits() for line in _lay((46, 30), wait))]
+    lines += ["", told.phrase("ends").upper(), *(line for end in told.card.ends for line in _wrap(told.end(end), "  "))]
+    lines += ["", told.phrase("settling").upper(), *(line for wait in told.waits() for line in _lay((46, 30), wait))]
     return "\n".join([*lines, "", *_wrap(tell_page("page", "outranked", region))]) + "\n"
 
 
 def _path_title(told: _Told) -> str:
     zone_fed = not any(row.red.startswith("panel.") for row in told.card.path)
-    return told.say("path_zone" if zone_fed else "path")
+    return told.phrase("path_zone" if zone_fed else "path")
 
 
 def _wrap(text: str, indent: str = "") -> list[str]:
@@ -144,8 +144,12 @@ def render_card(site: Site | Loop, region: Region = "north_america") -> str:
         The site cannot be wired.
     """
     told = _build_told(site if isinstance(site, Loop) else build_loop(site), region)
-    title = told.say("title")
-    parts = [tag("h1", put(title)), tag("p", tag("strong", put_typed(told.card.name))), tag("p", put(told.say("how")))]
+    title = told.phrase("title")
+    parts = [
+        tag("h1", put(title)),
+        tag("p", tag("strong", put_typed(told.card.name))),
+        tag("p", put(told.phrase("how"))),
+    ]
     pairs = [_render_pair(told, pair) for pair in told.card.pairs]
     kind = "two" if len(pairs) > 1 else "one"
     return render_page(
@@ -154,7 +158,7 @@ def render_card(site: Site | Loop, region: Region = "north_america") -> str:
 
 
 def _render_pair(told: _Told, pair: CardPair) -> Markup:
-    heads = [told.say(key) for key in ("condition", "volts", "ohms", "shows")]
+    heads = [told.phrase(key) for key in ("condition", "volts", "ohms", "shows")]
     rows = [told.row(row) for row in pair.rows]
     said = [n for n, _ in enumerate(heads) if any(row[n] for row in rows)]
     table = render_table([heads[n] for n in said], [[put(row[n]) for n in said] for row in rows])
@@ -163,7 +167,7 @@ def _render_pair(told: _Told, pair: CardPair) -> Markup:
 
 
 def _render_rest(told: _Told) -> list[Markup]:
-    path_heads = [told.say(key, last=told.last()) for key in ("volts", "standby", "during_reset", "in_alarm")]
+    path_heads = [told.phrase(key, last=told.last()) for key in ("volts", "standby", "during_reset", "in_alarm")]
     return [
         tag("h2", put(_path_title(told))),
         render_table(path_heads, [[put(cell) for cell in told.path(row)] for row in told.card.path]),
@@ -173,12 +177,12 @@ def _render_rest(told: _Told) -> list[Markup]:
 
 
 def _render_ends(told: _Told) -> Markup:
-    return tag("section", tag("h2", put(told.say("ends"))), *(tag("p", put(told.end(e))) for e in told.card.ends))
+    return tag("section", tag("h2", put(told.phrase("ends"))), *(tag("p", put(told.end(e))) for e in told.card.ends))
 
 
 def _render_waits(told: _Told) -> Markup:
     facts = render_facts((what, put(time)) for what, time in told.waits())
-    return tag("section", tag("h2", put(told.say("settling"))), facts)
+    return tag("section", tag("h2", put(told.phrase("settling"))), facts)
 
 
 def build_card_object(loop: Loop) -> Object:

@@ -44,7 +44,7 @@ def render_record(case: Case, region: Region = "north_america", zone: tzinfo = U
     told = _Told(case, region, zone)
     parts = (told.head, told.site, told.complaint, told.safety, told.readings, told.taken_back, told.baseline)
     more = (told.suggested, told.answers, told.repairs, told.tests, told.disturbed, told.closing)
-    title = f"{told.say('title')}: {case.site.name}"
+    title = f"{told.phrase('title')}: {case.site.name}"
     return render_page(title, *(section() for section in (*parts, *more)))
 
 
@@ -83,7 +83,7 @@ class _Told:
         self.words = Words(self.loop, "technician", region)
         self.numbers = {r.reading_id: str(n) for n, r in enumerate(case.readings, 1)}
 
-    def say(self, key: str, **told: str) -> str:
+    def phrase(self, key: str, **told: str) -> str:
         return tell_page("record", key, self.region, **told)
 
     def page(self, key: str) -> str:
@@ -93,10 +93,10 @@ class _Told:
         return put(tell_moment(at, self.zone, self.region))
 
     def section(self, key: str, *inside: Markup) -> Markup:
-        return join((tag("h2", put(self.say(key))), *inside))
+        return join((tag("h2", put(self.phrase(key))), *inside))
 
     def line(self, key: str) -> Markup:
-        return tag("p", put(self.say(key)))
+        return tag("p", put(self.phrase(key)))
 
     def head(self) -> Markup:
         """Return title, place and case; that it is invented stands on top."""
@@ -105,7 +105,7 @@ class _Told:
             known += [(self.page("case"), put(self.case.case_id)), (self.page("revision"), put(self.case.revision))]
         invented = [tag("p", put(self.page("invented")), class_="box")] if find_hidden(self.case) is not None else []
         outranked = tag("p", put(self.page("outranked")), class_="small")
-        return join((tag("h1", put(self.say("title"))), *invented, render_facts(known), outranked))
+        return join((tag("h1", put(self.phrase("title"))), *invented, render_facts(known), outranked))
 
     def site(self) -> Markup:
         """Return what is installed, as described last, and the defects that nobody complained of."""
@@ -113,7 +113,7 @@ class _Told:
         zones = (self._tell_zone(name) for name in site.zones)
         ends = (format_quantity(loop.end_resistor.resistance, "ohm") for loop in site.loops if loop.end_resistor)
         styles = (self.words.table.styles[loop.style] for loop in site.loops)
-        count = self.say("described_times", count=str(case.site_revision)) if case.earlier_sites else ""
+        count = self.phrase("described_times", count=str(case.site_revision)) if case.earlier_sites else ""
         facts = [
             ("note", put_typed(site.note)),
             ("wiring", put(", ".join(styles))),
@@ -126,13 +126,13 @@ class _Told:
         return join((self.section("site", self._facts(facts)), *(defects if self.words.defects() else [])))
 
     def _facts(self, facts: Iterable[tuple[str, Markup]]) -> Markup:
-        return render_facts((self.say(key), value) for key, value in facts)
+        return render_facts((self.phrase(key), value) for key, value in facts)
 
     def _tell_zone(self, name: str) -> str:
         zone = self.case.site.zones[name]
-        senses = {"fire": self.say("fire"), "co": self.say("co")}.get(zone.senses, zone.senses)
+        senses = {"fire": self.phrase("fire"), "co": self.phrase("co")}.get(zone.senses, zone.senses)
         value = format_quantity(zone.end_resistor, "ohm")
-        return self.say("zone", zone=self.words.noun(name), senses=senses, value=value)
+        return self.phrase("zone", zone=self.words.noun(name), senses=senses, value=value)
 
     def complaint(self) -> Markup:
         """Return what was complained of, the loop's past, and what was at hand."""
@@ -157,7 +157,7 @@ class _Told:
         given = {a.caution: a.at for a in self.case.acknowledged}
         facts = [(tell_caution(name, self.region)[0], self.moment(given.get(name))) for name in SAFETY]
         end = find_test_end(self.case)
-        more = [(self.say("on_test"), self.moment(end))] if end else []
+        more = [(self.phrase("on_test"), self.moment(end))] if end else []
         return self.section("safety", render_facts([*facts, *more]))
 
     def readings(self) -> Markup:
@@ -168,18 +168,18 @@ class _Told:
         rows = [[put(n), *self._tell_reading(r)] for n, r in enumerate(case.readings, 1)]
         misread = [tell_misreading(m, self.words, self.region) for m in list_misreadings(case, self.loop)]
         boxes = (tag("p", put_typed(text), class_="box") for text in misread)
-        return self.section("readings", render_table([self.say("number"), *self._heads()], rows), *boxes)
+        return self.section("readings", render_table([self.phrase("number"), *self._heads()], rows), *boxes)
 
     def _heads(self) -> list[str]:
-        return [self.say(key) for key in ("when", "who", "what", "typed", "understood", "complaint_there")]
+        return [self.phrase(key) for key in ("when", "who", "what", "typed", "understood", "complaint_there")]
 
     def _tell_reading(self, r: Reading) -> list[Markup]:
         name = _name_reading(r, self.words)
         if self.case.earlier_sites:
-            name = f"{name} ({self.say('description', number=str(r.site_revision))})"
+            name = f"{name} ({self.phrase('description', number=str(r.site_revision))})"
         stored = r.understood
         value = _tell_understood(stored) if stored else self.page("not_noted")
-        there = self.say(r.condition) if r.condition else ""
+        there = self.phrase(r.condition) if r.condition else ""
         return [self.moment(r.taken_at), put_typed(r.by), put(name), put_typed(r.value), put(value), put(there)]
 
     def taken_back(self) -> Markup:
@@ -187,9 +187,9 @@ class _Told:
         rows = []
         for item in self.case.retracted:
             number = self.numbers.get(item.replaced_by)
-            why = [item.why, self.say("replaced", number=number) if number else ""]
+            why = [item.why, self.phrase("replaced", number=number) if number else ""]
             rows.append([*self._tell_reading(item.reading), put_typed(", ".join(text for text in why if text))])
-        return self._table("taken_back", [*self._heads(), self.say("why")], rows)
+        return self._table("taken_back", [*self._heads(), self.phrase("why")], rows)
 
     def _table(self, key: str, heads: list[str], rows: list[list[Markup]]) -> Markup:
         """Return a section with a table, or nothing where there are no rows."""
@@ -201,12 +201,12 @@ class _Told:
         rows = [self._tell_reading(r) for r in known.readings]
         if not rows:
             return Markup("")
-        source = tag("p", put(self.say("baseline_from", case=known.case_id))) if known.case_id else Markup("")
+        source = tag("p", put(self.phrase("baseline_from", case=known.case_id))) if known.case_id else Markup("")
         return self.section("baseline", source, render_table(self._heads(), rows))
 
     def suggested(self) -> Markup:
         """Return the steps that were suggested, by whom, and what became of each."""
-        heads = [self.say(key) for key in ("when", "by", "what", "outcome")]
+        heads = [self.phrase(key) for key in ("when", "by", "what", "outcome")]
         rows = [
             [self.moment(s.suggested_at), put_typed(self._tell_speaker(s)), put(self._tell_offer(s)), self._outcome(s)]
             for s in self.case.suggestions
@@ -214,33 +214,33 @@ class _Told:
         return self._table("suggested", heads, rows)
 
     def _tell_speaker(self, s: Suggestion) -> str:
-        return self.say("by_model") if s.by == "model" else self.say("by_guide", guide=s.guide, step=s.step)
+        return self.phrase("by_model") if s.by == "model" else self.phrase("by_guide", guide=s.guide, step=s.step)
 
     def _tell_offer(self, s: Suggestion) -> str:
         if s.action == "hand_over":
-            return self.say("hand_over")
+            return self.phrase("hand_over")
         known = next((m for m in list_measurements(self.loop) if m.key == s.what), None)
         return self.words.name(known) if known else self.words.told_repair(s.what)
 
     def _outcome(self, s: Suggestion) -> Markup:
         number = self.numbers.get(s.reading_id)
-        return put(f"{self.say(s.outcome)}{f', {number}' if number else ''}")
+        return put(f"{self.phrase(s.outcome)}{f', {number}' if number else ''}")
 
     def answers(self) -> Markup:
         """Return the answers to the finding guide that are no measurements."""
-        heads = [self.say(key) for key in ("when", "step", "answer")]
+        heads = [self.phrase(key) for key in ("when", "step", "answer")]
         some = self.case.guide_answers
         rows = [[self.moment(a.at), put_typed(f"{a.guide} / {a.step}"), put_typed(a.answer)] for a in some]
         return self._table("answers", heads, rows)
 
     def repairs(self) -> Markup:
         """Return what was put right, and whether it cured."""
-        marks = {True: self.page("yes"), False: self.page("no"), None: self.say("not_known")}
+        marks = {True: self.page("yes"), False: self.page("no"), None: self.phrase("not_known")}
         rows = [
             [self.moment(r.done_at), put_typed(self.words.told_repair(r.fault)), put(marks[r.cured]), put_typed(r.by)]
             for r in self.case.repairs
         ]
-        heads = [self.say(key) for key in ("when", "what", "cured", "who")]
+        heads = [self.phrase(key) for key in ("when", "what", "cured", "who")]
         return self._table("repairs", heads, rows) or self.section("repairs", self.line("no_repairs"))
 
     def tests(self) -> Markup:
@@ -250,19 +250,19 @@ class _Told:
         items = list_proof(self.case, self.loop)
         rows = [[put(self._tell_test(i)), put_typed(self._tell_result(i)), self._tested_at(i)] for i in items]
         missing = [put_typed(self._tell_test(i)) for i in items if i.result is None or not i.result.done]
-        untested = join((tag("strong", put(self.say("untested"))), render_list(missing)))
+        untested = join((tag("strong", put(self.phrase("untested"))), render_list(missing)))
         box = tag("div", untested, class_="box") if missing else self.line("all_tested")
-        return self.section("tests", render_table([self.say(k) for k in ("test", "result", "when")], rows), box)
+        return self.section("tests", render_table([self.phrase(k) for k in ("test", "result", "when")], rows), box)
 
     def _tell_test(self, item: ProofItem) -> str:
         at = self.words.detector(item.at) if item.at else ""
-        reasons = ", ".join(self.say(reason) for reason in item.reasons)
-        return f"{self.say(item.test, at=at)}{f' ({reasons})' if reasons else ''}"
+        reasons = ", ".join(self.phrase(reason) for reason in item.reasons)
+        return f"{self.phrase(item.test, at=at)}{f' ({reasons})' if reasons else ''}"
 
     def _tell_result(self, item: ProofItem) -> str:
         if item.result is None:
-            return f"{self.say('not_done')}: {self.page('not_noted')}"
-        return self.say("done") if item.result.done else f"{self.say('not_done')}: {item.result.why}"
+            return f"{self.phrase('not_done')}: {self.page('not_noted')}"
+        return self.phrase("done") if item.result.done else f"{self.phrase('not_done')}: {item.result.why}"
 
     def _tested_at(self, item: ProofItem) -> Markup:
         return self.moment(item.result.noted_at) if item.result else put("")
@@ -273,7 +273,7 @@ class _Told:
         if not standing:
             return self.section("disturbed", self.line("no_disturbed"))
         rows = [[put(self.words.name(d.measurement)), self.moment(d.since)] for d in standing]
-        return self.section("disturbed", render_table([self.say("what"), self.say("since")], rows))
+        return self.section("disturbed", render_table([self.phrase("what"), self.phrase("since")], rows))
 
     def closing(self) -> Markup:
         """Return how the visit ended and who was told, with a line to sign on."""
@@ -285,7 +285,7 @@ class _Told:
         said = (put_typed(left.by), put_typed(left.told), put_typed(left.note)) if left else (Markup(""),) * 3
         facts = zip(("when", "who", "told", "note"), (self.moment(left.at if left else None), *said), strict=True)
         how = self._facts([("closed_as", tag("strong", put(name)))])
-        sign = tag("p", put(self.say("signature")), tag("div", class_="line"))
+        sign = tag("p", put(self.phrase("signature")), tag("div", class_="line"))
         return self.section("closing", how, self._facts(facts), sign)
 
 
@@ -302,7 +302,7 @@ def render_impairment(case: Case, region: Region = "north_america", zone: tzinfo
     if case.closing != "left_impaired":
         raise CaseError("only a case that was left impaired has this notice", hint="close the case so first")
     notice = _Notice(_Told(case, region, zone))
-    title = f"{notice.say('title')}: {case.site.name}"
+    title = f"{notice.phrase('title')}: {case.site.name}"
     return render_page(title, notice.head(), notice.what(), notice.cause(), notice.told_whom(), notice.to_do())
 
 
@@ -312,7 +312,7 @@ class _Notice:
     def __init__(self, told: _Told) -> None:
         self.told, self.case, self.loop, self.words = told, told.case, told.loop, told.words
 
-    def say(self, key: str, **told: str) -> str:
+    def phrase(self, key: str, **told: str) -> str:
         return tell_page("impairment", key, self.told.region, **told)
 
     def head(self) -> Markup:
@@ -320,16 +320,16 @@ class _Notice:
         since = min((d.since for d in find_disturbances(self.case, self.loop) if d.since), default=None)
         left = self.case.leaving.at if self.case.leaving else None
         moment = tell_moment(since or left, self.told.zone, self.told.region)
-        told_since = moment if since or left is None else self.say("since_closed", moment=moment)
+        told_since = moment if since or left is None else self.phrase("since_closed", moment=moment)
         facts = [
             (self.told.page("place"), tag("strong", put_typed(self.case.site.name))),
-            (self.say("since"), tag("strong", put(told_since))),
+            (self.phrase("since"), tag("strong", put(told_since))),
             (self.told.page("case"), put(self.case.case_id)),
         ]
         invented = find_hidden(self.case) is not None
         mark = [tag("p", put(self.told.page("invented")), class_="box")] if invented else []
-        lead = tag("p", put(self.say("lead")))
-        return join((tag("h1", put(self.say("title"))), *mark, tag("div", render_facts(facts), class_="box"), lead))
+        lead = tag("p", put(self.phrase("lead")))
+        return join((tag("h1", put(self.phrase("title"))), *mark, tag("div", render_facts(facts), class_="box"), lead))
 
     def what(self) -> Markup:
         """Return which zones and rooms do not count as protected: all of the loop, until a test shows otherwise."""
@@ -338,33 +338,33 @@ class _Notice:
         zones = ", ".join(self.words.noun(z.name) for z in self.loop.zones)
         rooms = "; ".join(self.words.detector(d.name) for d in self.loop.detectors)
         standing = [put(self.words.name(d.measurement)) for d in find_disturbances(self.case, self.loop)]
-        told = [tag("p", tag("strong", put(self.say(key, zone=zones, count=str(count)))))]
-        told += [tag("p", put(self.say("until"))), tag("p", put_typed(rooms))]
-        more = [tag("h2", put(self.say("stands"))), render_list(standing)] if standing else []
-        return join((tag("h2", put(self.say("what"))), *told, *more))
+        told = [tag("p", tag("strong", put(self.phrase(key, zone=zones, count=str(count)))))]
+        told += [tag("p", put(self.phrase("until"))), tag("p", put_typed(rooms))]
+        more = [tag("h2", put(self.phrase("stands"))), render_list(standing)] if standing else []
+        return join((tag("h2", put(self.phrase("what"))), *told, *more))
 
     def cause(self) -> Markup:
         """Return the complaint, what was put right, and what the person who left has to say."""
         symptom = [put(self.words.symptom(self.case.symptom))] if self.case.symptom else []
         repairs = [put_typed(self.words.told_repair(r.fault)) for r in self.case.repairs]
         note = [put_typed(self.case.leaving.note)] if self.case.leaving and self.case.leaving.note else []
-        return join((tag("h2", put(self.say("why"))), render_list([*symptom, *repairs, *note])))
+        return join((tag("h2", put(self.phrase("why"))), render_list([*symptom, *repairs, *note])))
 
     def told_whom(self) -> Markup:
         """Return who was told, and lines to write on for whoever is told later."""
         left = self.case.leaving
-        told = put_typed(left.told) if left and left.told else put(self.say("nobody"))
+        told = put_typed(left.told) if left and left.told else put(self.phrase("nobody"))
         empty = [[tag("div", class_="line"), tag("div", class_="line")] for _ in range(3)]
         return join(
             (
-                tag("h2", put(self.say("told"))),
+                tag("h2", put(self.phrase("told"))),
                 tag("p", told),
-                render_table([self.say("name"), self.say("moment")], empty),
+                render_table([self.phrase("name"), self.phrase("moment")], empty),
             )
         )
 
     def to_do(self) -> Markup:
         """Return what must happen now; what the rules are is the authority's to say."""
-        steps = (tag("strong", put(self.say("ask"))), put(self.say("tell")), put(self.say("restore")))
+        steps = (tag("strong", put(self.phrase("ask"))), put(self.phrase("tell")), put(self.phrase("restore")))
         outranked = tag("p", put(self.told.page("outranked")), class_="small")
-        return join((tag("h2", put(self.say("do"))), render_list(steps), outranked))
+        return join((tag("h2", put(self.phrase("do"))), render_list(steps), outranked))

@@ -13,7 +13,7 @@ from diagnostics.reasoning import (
     InformationPerMinute,
     Policy,
     Situation,
-    rate_information,
+    rate_one,
 )
 
 from .check import HEALTHY
@@ -54,13 +54,12 @@ class GuidePolicy:
         own = self.base.choose(situation)
         if situation.again is not None or situation.settled is not None:
             return own
-        bits = rate_information(situation)
-        m = walk(self.guide, self.bench, _Supposing(self.answers, situation, bits)).measurement
+        m = walk(self.guide, self.bench, _Supposing(self.answers, situation)).measurement
         number = _find_number(situation, m)
         if number is None:
             return own
         minutes = situation.minutes[number]
-        told = Action("measure", minutes, situation.forecasts[number].measurement, bits=float(bits[number]))
+        told = Action("measure", minutes, situation.measurements[number], bits=rate_one(situation, number))
         return replace(told, instead=own) if _is_shorter(own, told, situation) else told
 
 
@@ -79,7 +78,7 @@ def _is_shorter(own: Action, told: Action, situation: Situation) -> bool:
 
 
 def _find_number(situation: Situation, m: Measurement | None) -> int | None:
-    keys = [f.measurement.key for f in situation.forecasts]
+    keys = [offered.key for offered in situation.measurements]
     return keys.index(m.key) if m is not None and m.key in keys else None
 
 
@@ -89,7 +88,6 @@ class _Supposing:
 
     answers: Mapping[str, str]
     situation: Situation
-    bits: np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 
     def __call__(self, name: str, step: Step, measurement: Measurement | None) -> float | str | None:
         """Return an answer, or None where this step is worth taking."""
@@ -101,7 +99,7 @@ class _Supposing:
         number = _find_number(self.situation, measurement)
         if number is None:
             return CANNOT
-        return _expect(self.situation, number) if self.bits[number] < LEAST_BITS else None
+        return _expect(self.situation, number) if rate_one(self.situation, number) < LEAST_BITS else None
 
 
 def _expect(situation: Situation, number: int) -> float | str:

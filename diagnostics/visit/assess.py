@@ -35,7 +35,7 @@ from diagnostics.wiring import Loop, Site, build_loop
 from .disturbed import find_disturbances
 from .guidance import Guidance, build_guidance, find_guide_answers, follows_guide
 from .ladder import OnTheSameLadder
-from .marks import BACK, CLOCK, ON_TEST, find_skipped
+from .marks import CLOCK, ON_TEST, find_skipped
 
 _WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
 
@@ -51,8 +51,8 @@ class Assessment:
     loop: Loop
     taken: tuple[Taken, ...]
     diagnosis: Diagnosis
-    guidance: Guidance | None = None
     beside: tuple[Measurement, ...] = ()
+    guidance: Guidance | None = None
 
     @property
     def misread(self) -> tuple[Misreading, ...]:
@@ -97,10 +97,11 @@ def assess_case(case: Case, *, guided: bool = False) -> Assessment:
         baseline=tuple(understand(bench.loop, r) for r in case.baseline.readings),
     )
     guide = find_guide(case.symptom) if guided and follows_guide(case) else None
-    climbing = OnTheSameLadder(None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide)))
+    policy = None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide))
+    climbing = OnTheSameLadder(policy)
     diagnosis = diagnose(bench, question, climbing)
     guidance = None if guide is None else build_guidance(guide, bench, case, taken, diagnosis)
-    return Assessment(case, bench.loop, taken, diagnosis, guidance, climbing.beside)
+    return Assessment(case, bench.loop, taken, diagnosis, climbing.beside, guidance)
 
 
 def tell_meaning(case: Case) -> str:
@@ -108,7 +109,7 @@ def tell_meaning(case: Case) -> str:
 
     Named is what does *not* count, so that a part of the record that is new counts until somebody says otherwise.
     """
-    silent = (CLOCK, ON_TEST, BACK)
+    silent = (CLOCK, ON_TEST)
     told = replace(
         case, case_id="", revision=0, site_text="", described_at=None, earlier_sites=(), notes="", closing="",
         retracted=(), suggestions=(), tests=(), leaving=None,

@@ -8,6 +8,7 @@ import pytest
 from sqlalchemy import create_engine, text
 
 from diagnostics.cases import Case, CaseStore
+from diagnostics.visit import open_case
 from tests.cases.invented import START, build_invented_case
 
 # An address of a PostgreSQL server to hold the same promises against, beside SQLite; its table is dropped.
@@ -53,3 +54,9 @@ def insert_row(url: str) -> Callable[[str, int, str, str], None]:
         engine.dispose()
 
     return insert
+
+
+@pytest.fixture
+def opened(store: CaseStore) -> Case:
+    """Return an invented case in the store."""
+    return open_case(store, build_invented_case())

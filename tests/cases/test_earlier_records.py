@@ -1,6 +1,6 @@
 """What earlier programs wrote is read whole.
 
-``before/store.sql`` and ``before/case.yaml`` were written by the code of this repository at commit 522e932, before the
+``before/store.sql`` and ``before/case.txt`` were written by the code of this repository at commit 522e932, before the
 record kept what was understood, suggestions, tests and descriptions of the site; they are never written anew.
 """
 
@@ -52,7 +52,7 @@ def test_earlier_descriptions_of_the_site_come_out_of_an_earlier_store(earlier: 
 
 
 def test_case_file_of_an_earlier_program_means_the_same() -> None:
-    case = read_case(BEFORE / "case.yaml")
+    case = read_case(BEFORE / "case.txt")
     assert [(r.value, r.by) for r in case.readings] == [("OL", ""), ("23.3 V", ""), ("dark", "Kim")]
     assert find_stage(case) == "closed"
     assert [t.value for t in assess_case(case).taken] == [float("inf"), 23.3, "dark"]

@@ -2,12 +2,11 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 import pytest
 
 from diagnostics.cases import (
-    Acknowledgement,
     Baseline,
     Case,
     CaseStore,
@@ -29,17 +28,13 @@ from diagnostics.errors import CaseChangedError, CaseError, NotFoundError, Quant
 from diagnostics.source import read_document
 from diagnostics.units import OVER
 from diagnostics.visit import (
-    adopt_baseline,
     answer_guide,
     assess_case,
     build_suggestion,
     close_case,
     correct_reading,
-    find_baseline,
     find_disturbances,
     finish_tests,
-    list_as_left,
-    list_baseline,
     list_disturbed,
     list_proof,
     list_untested,
@@ -53,16 +48,10 @@ from diagnostics.visit import (
 )
 from diagnostics.wiring import build_loop
 from tests.cases.invented import SITE_TEXT, START, build_invented_case
+from tests.cases.mended import VOLTS, build_mended
 
-VOLTS = Reading("volts", "23,9", "panel.zone1+", "panel.zone1-")
 LIFTED = Reading("ohms", "OL", "panel.zone1+", "panel.zone1-", mode="lifted")
 InsertRow = Callable[[str, int, str, str], None]
-
-
-@pytest.fixture
-def opened(store: CaseStore) -> Case:
-    """Return an invented case in the store."""
-    return open_case(store, build_invented_case())
 
 
 def test_reading_is_kept_with_what_was_understood(store: CaseStore, opened: Case) -> None:
@@ -236,11 +225,6 @@ def test_what_cannot_be_in_a_file_is_told(store: CaseStore, opened: Case, change
     assert {f.code for f in raised.value.findings} == {code}
 
 
-def build_mended(store: CaseStore, case: Case, repair: str = "join_conductor@run det2") -> Case:
-    """Return a case with a repair that cured."""
-    return record_repair(store, record_reading(store, case, VOLTS), repair, cured=True)
-
-
 def test_list_of_tests_names_detectors_touched_the_farthest_and_one_of_each_kind(
     store: CaseStore, opened: Case
 ) -> None:
@@ -338,81 +322,13 @@ def test_closing_without_words_still_says_when(store: CaseStore, opened: Case) -
     assert case.leaving == told
 
 
-AS_LEFT = (
-    Reading("volts", "19.22 V", "panel.zone1+", "panel.zone1-"),
-    Reading("ohms", "4.69 k", "panel.zone1+", "panel.zone1-", mode="lifted"),
-    Reading("lamp", "lit", at="det5"),
-    Reading("volts", "19.24 V", "panel.zone1+", "panel.zone1-"),
-)
-
-
-def restore(store: CaseStore, case: Case) -> Case:
-    """Return a case mended, metered, tested and closed."""
-    case = build_mended(store, case)
-    for reading in AS_LEFT:
-        case = record_reading(store, case, replace(reading, reading_id=build_case_reading_id(case)))
-    for m in list_disturbed(assess_case(case)):
-        case = put_back(store, case, m)
-    return close_case(store, pass_tests(store, case), "mended", told="the owner")
-
-
-def build_case_reading_id(case: Case) -> str:
-    """Return an id that no reading of a case has."""
-    return f"{len(case.readings) + 1:032x}"
-
-
-def test_readings_after_the_repair_become_the_baseline_of_the_next_visit(store: CaseStore, opened: Case) -> None:
-    assert find_baseline(store, opened) is None
-    first = restore(store, opened)
-    assert [r.value for r in list_as_left(first)] == ["4.69 k", "19.24 V"]  # the latest of each set-up, no words
-    second = open_case(store, build_invented_case())
-    baseline = find_baseline(store, second)
-    assert baseline is not None
-    assert (baseline.case_id, [r.value for r in baseline.readings]) == (first.case_id, ["4.69 k", "19.24 V"])
-    assert store.load_case(second.case_id).baseline == Baseline()  # a person must say that it is the same place
-    kept = adopt_baseline(store, second, baseline)
-    assert [t.value for t in list_baseline(kept.site, kept.baseline)] == [4690.0, 19.24]
-    text = write_case(kept)
-    assert parse_case(read_document(text, "again"), None, text=text) == kept
-    assert adopt_baseline(store, kept, Baseline()).baseline == Baseline()
-
-
-def test_loop_described_otherwise_has_no_baseline(store: CaseStore, opened: Case) -> None:
-    restore(store, opened)
-    other = store.create_case(build_invented_case())
-    other = store.append_site(other.case_id, SITE_TEXT.replace("count: 5", "count: 6"), other.revision)
-    assert find_baseline(store, other) is None
-
-
-def test_baseline_does_not_outlive_the_description_it_belongs_to(store: CaseStore, opened: Case) -> None:
-    restore(store, opened)
-    second = open_case(store, build_invented_case())
-    baseline = find_baseline(store, second)
-    assert baseline is not None
-    second = adopt_baseline(store, second, baseline)
-    second = store.append_site(second.case_id, SITE_TEXT.replace("count: 5", "count: 6"), second.revision)
-    assert second.baseline == Baseline()
-
-
-def test_case_that_was_not_restored_leaves_no_baseline(store: CaseStore, opened: Case) -> None:
-    mended = restore(store, opened)
-    for closing in ("left_impaired", "no_fault_found", "waiting", ""):
-        assert list_as_left(replace(mended, closing=closing)) == ()
-    invented = (*mended.acknowledged, Acknowledgement("invented pair_short@det1.in", START))
-    assert list_as_left(replace(mended, acknowledged=invented)) == ()
-    late = tuple(replace(r, done_at=r.done_at + timedelta(days=1)) for r in mended.repairs)
-    assert list_as_left(replace(mended, repairs=late)) == ()
-
-
-def test_damaged_case_does_not_hide_the_baseline_of_another(
-    store: CaseStore, insert_row: InsertRow, opened: Case
-) -> None:
-    first = restore(store, opened)
-    bad = restore(store, open_case(store, build_invented_case()))
-    insert_row(bad.case_id, bad.revision + 1, "photograph", "{}")
-    found = find_baseline(store, open_case(store, build_invented_case()))
-    assert found is not None
-    assert found.case_id == first.case_id
+def test_somebody_told_later_is_kept_and_the_same_closing_twice_is_one(store: CaseStore, opened: Case) -> None:
+    first = close_case(store, opened, "left_impaired", told="the owner")
+    assert close_case(store, opened, "left_impaired", told="the owner") == first  # tapped twice
+    later = close_case(store, first, "left_impaired", told="the owner, the supervising station")
+    assert later.revision == first.revision + 1
+    assert later.leaving is not None
+    assert later.leaving.told == "the owner, the supervising station"
 
 
 def test_over_range_is_kept_as_a_word() -> None:

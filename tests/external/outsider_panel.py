@@ -20,6 +20,10 @@ CHANGES = {
 }
 
 
+class NeverSettlesError(AssertionError):
+    """States that chase one another for ever, as a supply that gives way under each alarm makes them do."""
+
+
 def settle(world: World, states: States, meter: str = "") -> dict[str, bool]:
     """Return the discrete states that agree with their volts, in the order of the module's description."""
     now = dict(states)
@@ -34,7 +38,7 @@ def settle(world: World, states: States, meter: str = "") -> dict[str, bool]:
         if after == now:
             return now
         now = after
-    raise AssertionError(f"never settles: {sorted(name for name, on in now.items() if on)}")
+    raise NeverSettlesError(f"never settles: {sorted(name for name, on in now.items() if on)}")
 
 
 def is_set(row: Row, states: States, volts: Volts) -> bool:

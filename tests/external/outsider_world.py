@@ -11,7 +11,7 @@ import numpy as np
 
 from tests.external.outsider_circuit import States, World, build_world, solve
 from tests.external.outsider_line import Row, ask, listed
-from tests.external.outsider_panel import is_set, mode_states, panel_shows, settle, zones_show
+from tests.external.outsider_panel import NeverSettlesError, is_set, mode_states, panel_shows, settle, zones_show
 
 
 def lamp_word(world: World, states: States, detector: str) -> str:
@@ -27,6 +27,11 @@ def dark_ones(world: World, states: States, but: str = "") -> str:
     """Return the names of the dark detectors, joined by commas, or *none*."""
     dark = [d for d in world.detectors if d != but and lamp_word(world, states, d) == "dark"]
     return ",".join(dark) or "none"
+
+
+def alarmed_ones(world: World, states: States) -> str:
+    """Return the names of the detectors whose lamps show alarm, joined by commas, or *none*."""
+    return ",".join(d for d in world.detectors if lamp_word(world, states, d) == "alarm") or "none"
 
 
 def right_zone(world: World, detector: str) -> str:
@@ -144,8 +149,13 @@ def find_differences(site: Path, fault: str, detector: str, folder: Path) -> lis
 
 
 def differences_in(world: World, mode: str, told: Row) -> list[str]:
-    """Return the differences of one mode, each as *what: here, there*."""
-    states, shown = mode_states(world, mode), zones_show(world, mode_states(world, mode))
+    """Return the differences of one mode, each as *what: here, there*; two that both never settle do not differ."""
+    try:
+        states, shown = mode_states(world, mode), zones_show(world, mode_states(world, mode))
+    except NeverSettlesError as error:
+        return [] if told["never_settles"] else [f"never settles here: {error}"]
+    if told["never_settles"]:
+        return [f"never settles there: {told['never_settles']}"]
     pairs: list[tuple[str, object, object]] = [
         (f"panel {name}", shown.get(name, "no such zone"), told["panel"].get(name, "not told"))
         for name in sorted({*shown, *told["panel"]})

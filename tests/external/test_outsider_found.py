@@ -118,3 +118,23 @@ def test_a_loop_near_a_bound_of_the_module_stays_in_the_running_either_way() -> 
     plant = outsider.Plant(site, fault, "end_resistor_twice", "end", "new", (0, 0))
     left = ask("diagnose", "-", text=outsider.case_text(plant, "constant_trouble", shown))["candidates"]
     assert fault in [row["fault"] for row in left]
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="leaks are listed coarsely and each alarms a module always or never, so a rival is all that is left",
+)
+def test_a_leak_between_two_listed_values_is_not_settled_as_another_fault() -> None:
+    site, fault = SITES / "bench_module_two_wire.yaml", "leak=780@det2.in"
+    wanted = (
+        ("panel_shows", "zone1", "standby"),
+        ("volts", "module.loop+", "standby"),
+        ("volts", "det3.out+", "standby"),
+    )
+    shown = [read_predicted(site, fault, each) for each in wanted]
+    states = ask("predict", str(site), "--fault", fault, "--mode", "head_off:det4")["states"]
+    dark = ",".join(name for name, word in states.items() if word == "dark" and name not in ("det4", "module"))
+    shown.append({"measurement": "dark_with_head_off", "at": "det4", "mode": "head_off:det4", "value": dark})
+    plant = outsider.Plant(site, fault, "leak", "det2.in", "new", (0, 0))
+    verdict = ask("diagnose", "-", text=outsider.case_text(plant, "alarm_with_nothing_there", shown))["verdict"]
+    assert verdict is None or (verdict["remedy"], verdict["place"]) == ("mend_conductor", "run det2")
