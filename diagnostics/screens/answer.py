@@ -13,6 +13,7 @@ from diagnostics.units import format_quantity
 from diagnostics.visit import (
     Assessment,
     build_reading,
+    build_suggestion,
     correct_reading,
     find_doubt,
     find_hidden,
@@ -157,7 +158,7 @@ def _save(
     if old_id:
         correct_reading(store, case, old_id, reading)
     else:
-        record_reading(store, case, reading)
+        record_reading(store, case, reading, build_suggestion(assessment))
     _leave(form, key, beside)
 
 

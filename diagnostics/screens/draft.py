@@ -66,6 +66,11 @@ def leave_form() -> None:
         keep(name, "")
 
 
+def find_form() -> str:
+    """Return a text that is another one when another form of one's own choice is shown."""
+    return f"{find_kept(ASKED)} {find_kept(CORRECTING)}"
+
+
 def keep_draft(key: str, text: str, *, absent: bool) -> None:
     """Keep an answer that is not recorded yet, for the measurement of this key."""
     keep(_DRAFT, _SEPARATOR.join((key, "absent" if absent else "", text[:_LONGEST])) if text else "")

@@ -5,10 +5,11 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore
 from diagnostics.errors import DiagnosticsError, NotFoundError
 from diagnostics.reports import format_wait
-from diagnostics.visit import SAFETY, count_left_s, extend_test, find_stage, find_test_end
+from diagnostics.visit import SAFETY, count_left_s, extend_test, find_stage, find_test_end, tell_meaning
 
 from .complaint import show_complaint
 from .describe import show_describe
+from .draft import find_form
 from .safety import show_for_us, show_safety
 from .session import (
     NEW,
@@ -68,9 +69,7 @@ def _show_app() -> None:
         show_alert("warning", tell("unknown_case", case=plain(case_id)))
         show_main_button(tell("to_start"), go_to, ("",), "to_start")
         return
-    show_top(
-        f"{case_id} {find_stage(case)} {find_view()} {len(case.readings)} {len(case.repairs)} {len(case.retracted)}"
-    )
+    show_top(f"{find_stage(case)} {find_view()} {find_form()} {case_id} {tell_meaning(case)}")
     _show_head(case)
     _show_stage(case)
 

@@ -1,12 +1,13 @@
 """What a case means: its loop, its readings as understood, the diagnosis, and what still stands disturbed."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from functools import lru_cache
 
 from diagnostics.cases import (
     Case,
+    Condition,
     Misreading,
     Reading,
     list_misreadings,
@@ -35,6 +36,8 @@ from .disturbed import find_disturbances
 from .guidance import Guidance, build_guidance, find_guide_answers, follows_guide
 from .ladder import OnTheSameLadder
 from .marks import CLOCK, ON_TEST, find_skipped
+
+_WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +105,30 @@ def assess_case(case: Case, *, guided: bool = False) -> Assessment:
 
 
 def tell_meaning(case: Case) -> str:
-    """Return a text that is the same for cases that mean the same: all that ``assess_case`` looks at, and no more."""
-    readings = [(r.measurement, sorted(r.where.items()), r.value, r.condition == "absent") for r in case.readings]
-    repairs = [(r.fault, r.cured) for r in case.repairs]
-    noted = [a.caution for a in case.acknowledged if not a.caution.startswith((CLOCK, ON_TEST))]
-    told = (case.contexts, case.symptom, case.can, sorted(case.meter.items()), noted)
-    return repr((case.site.model_dump_json(), told, readings, repairs, case.guide_answers, case.baseline))
+    """Return a text that is the same for cases that mean the same to ``assess_case``.
+
+    Named is what does *not* count, so that a part of the record that is new counts until somebody says otherwise.
+    """
+    silent = (CLOCK, ON_TEST)
+    told = replace(
+        case, case_id="", revision=0, site_text="", described_at=None, earlier_sites=(), notes="", closing="",
+        retracted=(), suggestions=(), tests=(), leaving=None,
+        readings=tuple(_strip(r) for r in case.readings),
+        repairs=tuple(replace(r, done_at=_WHENEVER) for r in case.repairs),
+        acknowledged=tuple(
+            replace(a, at=_WHENEVER) for a in case.acknowledged if not a.caution.startswith(silent)
+        ),
+        guide_answers=tuple(replace(a, at=_WHENEVER) for a in case.guide_answers),
+        baseline=replace(case.baseline, case_id="", readings=tuple(_strip(r) for r in case.baseline.readings)),
+    )  # fmt: skip
+    return repr(told)
+
+
+def _strip(r: Reading) -> Reading:
+    """Leave of a reading what it means: set-up, what was understood, and whether it counts."""
+    condition: Condition = "absent" if r.condition == "absent" else ""
+    value = "" if r.understood else r.value
+    return replace(r, value=value, condition=condition, taken_at=None, by="", reading_id="", site_revision=1)
 
 
 def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Final, Literal
 
-from diagnostics.cases import Case, Reading
+from diagnostics.cases import Case, Reading, build_understood
 from diagnostics.readings import Measurement
 from diagnostics.wiring import Loop
 
@@ -44,7 +44,8 @@ def find_doubt(
         return ""
     case = assessment.case
     rest = tuple(r for r in case.readings if r.reading_id != old_id)
-    after = assess(replace(case, readings=(*rest, reading)))
+    stored = replace(reading, understood=build_understood(taken.value, taken.measurement.unit))
+    after = assess(replace(case, readings=(*rest, stored)))
     return "improbable" if after.diagnosis.contradiction is not None else ""
 
 

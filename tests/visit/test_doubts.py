@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from diagnostics.cases import Acknowledgement, Case, Reading, Repair, write_site
+from diagnostics.cases import Acknowledgement, Baseline, Case, GuideAnswer, Reading, Repair, write_site
 from diagnostics.locate import find_shipped
 from diagnostics.readings import list_measurements
 from diagnostics.visit import (
@@ -108,7 +108,8 @@ def test_same_meaning_is_told_alike_and_whatever_counts_makes_another() -> None:
         replace(one, repairs=(Repair("fit_head@det3", datetime.now(UTC), cured=False),)),
         replace(one, acknowledged=(Acknowledgement("skip look|panel|standby", datetime.now(UTC)),)),
         replace(one, acknowledged=(Acknowledgement("led by model", datetime.now(UTC)),)),
-        replace(one, acknowledged=(Acknowledgement("guide constant_trouble/dark=no", datetime.now(UTC)),)),
+        replace(one, guide_answers=(GuideAnswer("constant_trouble", "dark", "no", datetime.now(UTC)),)),
+        replace(one, baseline=Baseline((volts("15.0"),), "earlier")),
     )
     told = {tell_meaning(case) for case in (one, *others)}
     assert len(told) == len(others) + 1
