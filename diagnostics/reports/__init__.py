@@ -4,11 +4,13 @@ from .circuit_object import build_circuit_object
 from .explain import explain_next, explain_shorter, list_expected, list_parts, list_suspects, tell_certainty
 from .objects import (
     build_diagnosis,
+    build_guide,
     build_list,
     build_prediction,
     build_where,
     list_repair_cautions,
     round_number,
+    tell_guide,
     write_faults,
 )
 from .picture import describe_picture, find_shares, render_loop, render_style
@@ -32,6 +34,7 @@ __all__ = [
     "Words",
     "build_circuit_object",
     "build_diagnosis",
+    "build_guide",
     "build_list",
     "build_prediction",
     "build_proofs",
@@ -55,5 +58,6 @@ __all__ = [
     "tell_caution",
     "tell_certainty",
     "tell_closing",
+    "tell_guide",
     "write_faults",
 ]  # fmt: skip

@@ -14,7 +14,7 @@ from diagnostics.readings import (
     list_tokens,
 )
 from diagnostics.reasoning import NOTHING, Action, Candidate, Diagnosis, Expected, SuspectGroup, read_symptoms
-from diagnostics.visit import Assessment
+from diagnostics.visit import Assessment, Guidance
 from diagnostics.wiring import Loop, find_defects, read_parts
 
 from .explain import explain_next
@@ -96,6 +96,21 @@ def build_diagnosis(assessment: Assessment, words: Words) -> Object:
         "next": None if d.next is None else _build_next(d, d.next, words),
         "verdict": None if d.settled is None else _build_verdict(d.settled, words),
     }
+
+
+def build_guide(guidance: Guidance | None) -> Object | None:
+    """Return where the finding guide stands: a step that waits, an end, or left; None where no guide leads."""
+    if guidance is None:
+        return None
+    walk = guidance.walk
+    return {"name": walk.guide.name, "at": walk.at, "reached": walk.reached, "say": tell_guide(guidance)}
+
+
+def tell_guide(guidance: Guidance) -> str | None:
+    """Return what the guide says to a technician where it stands, or None where it says nothing."""
+    step, end = guidance.walk.step, guidance.walk.end
+    said = end.say if end else (step.say or step.ask or step.do) if step else None
+    return None if said is None else str(said)
 
 
 def _build_defects(words: Words) -> list[Object]:

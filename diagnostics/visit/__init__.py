@@ -31,7 +31,15 @@ from .deeds import (
     tell_complaint,
     tell_people,
 )
-from .guidance import Guidance, answer_guide, choose_lead, find_case_guide, follows_guide, list_answers
+from .guidance import (
+    Guidance,
+    answer_guide,
+    choose_lead,
+    find_case_guide,
+    follows_guide,
+    list_answers,
+    list_usual_answers,
+)
 from .marks import (
     SAFETY,
     Stage,
@@ -73,6 +81,7 @@ __all__ = [
     "is_too_early",
     "list_answers",
     "list_disturbed",
+    "list_usual_answers",
     "list_visits",
     "open_case",
     "pass_tests",

@@ -26,7 +26,7 @@ from diagnostics.trees import as_policy, find_guide
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
 
-from .guidance import Guidance, build_guidance, find_guide_answers, follows_guide
+from .guidance import Guidance, build_guidance, build_usual_guidance, find_guide_answers, follows_guide
 from .marks import BACK, find_skipped
 
 
@@ -58,8 +58,10 @@ def build_bench(site: Site, meter: Meter | None = None) -> Bench:
     return _build_bench(site.model_dump_json(), meter or read_table().meter)
 
 
-def assess_case(case: Case, *, guided: bool = False) -> Assessment:
+def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Assessment:
     """Return what a case means now; ``guided`` lets the finding guide of the complaint lead, where there is one.
+
+    ``usual`` takes what the guide asks or says besides readings as on a usual day; else it waits for a word.
 
     Readings taken while the complaint was absent are kept in the record and not counted: this model does not yet know
     faults that come and go.
@@ -79,7 +81,8 @@ def assess_case(case: Case, *, guided: bool = False) -> Assessment:
     guide = find_guide(case.symptom) if guided and follows_guide(case) else None
     policy = None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide))
     diagnosis = diagnose(bench, question, policy)
-    guidance = None if guide is None else build_guidance(guide, bench, case, taken, diagnosis)
+    follow = build_usual_guidance if usual else build_guidance
+    guidance = None if guide is None else follow(guide, bench, case, taken, diagnosis)
     return Assessment(case, bench.loop, taken, diagnosis, guidance)
 
 
