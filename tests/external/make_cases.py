@@ -168,6 +168,7 @@ def find_answer(world: HandWorld, site: Path, row: Row) -> str:
         "dark_with_head_off": lambda: dark_ones(world, mode, at),
         "functional_test": lambda: tested(world, at),
         "listen": lambda: click(world),
+        "supply_lamps": lambda: "right",  # mains and battery are sound in all of these
         "look": lambda: seen(world, site, what, at),
         "settings": lambda: seen(world, site, what, at),
     }
