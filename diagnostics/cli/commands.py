@@ -18,12 +18,14 @@ from diagnostics.reports import (
     build_card_object,
     build_circuit_object,
     build_diagnosis,
+    build_guide,
     build_list,
     build_prediction,
     build_proofs,
     explain_next,
     list_repair_cautions,
     render_card_text,
+    tell_guide,
     tell_misreading,
     write_faults,
 )
@@ -133,14 +135,26 @@ def check_document(document: Document, folder: Path | None) -> tuple[Finding, ..
 
 
 def run_diagnose(options: argparse.Namespace) -> int:
-    """Say what a case means."""
-    assessment = assess_case(_read_case(options.case))
+    """Say what a case means; with ``--guide`` where the finding guide stands, and its step as the next one."""
+    assessment = assess_case(_read_case(options.case), guided=options.guide, usual=options.guide)
     words = Words(assessment.loop)
     if options.json:
-        _print_json(build_diagnosis(assessment, words))
+        guide = {"guide": build_guide(assessment.guidance)} if options.guide else {}
+        _print_json(build_diagnosis(assessment, words) | guide)
     else:
-        print("\n".join(tell_diagnosis(assessment, words)))
+        lines = tell_guide_lines(assessment) if options.guide else []
+        print("\n".join([*lines, *tell_diagnosis(assessment, words)]))
     return 0
+
+
+def tell_guide_lines(assessment: Assessment) -> list[str]:
+    """Return where the finding guide stands as lines for a terminal."""
+    if assessment.guidance is None:
+        return ["Guide: there is none for this complaint; the model leads."]
+    walk = assessment.guidance.walk
+    reached = {"step": "at step", "end": "at its end", "left": "left at step"}[walk.reached]
+    said = tell_guide(assessment.guidance)
+    return [f"Guide {walk.guide.name}, {reached} {walk.at}" + (f": {said}" if said else "")]
 
 
 def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:

@@ -46,8 +46,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     check.set_defaults(run=commands.run_check)
     diagnose = some.add_parser("diagnose", help="say what a case means and what to measure next")
-    diagnose.add_argument("case", metavar="CASE", help="a case file, - for standard input")
-    diagnose.set_defaults(run=commands.run_diagnose)
+    _add_case(diagnose)
     predict = some.add_parser("predict", help="say what every reading would be, or print the values card")
     _add_predict(predict)
     listing = some.add_parser("list", help="list the words that the other commands take")
@@ -82,6 +81,16 @@ def _add_predict(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--at", metavar="RED,BLACK", help="only this pair of terminals")
     parser.add_argument("--card", action="store_true", help="the values card of the sound loop, one page")
     parser.set_defaults(run=commands.run_predict)
+
+
+def _add_case(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("case", metavar="CASE", help="a case file, - for standard input")
+    parser.add_argument(
+        "--guide",
+        action="store_true",
+        help="let the finding guide of the complaint lead; what it asks besides readings is taken as on a usual day",
+    )
+    parser.set_defaults(run=commands.run_diagnose)
 
 
 def _add_circuit(parser: argparse.ArgumentParser) -> None:

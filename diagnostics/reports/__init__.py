@@ -6,11 +6,13 @@ from .circuit_object import build_circuit_object
 from .explain import explain_next, explain_shorter, list_expected, list_parts, list_suspects, tell_certainty
 from .objects import (
     build_diagnosis,
+    build_guide,
     build_list,
     build_prediction,
     build_where,
     list_repair_cautions,
     round_number,
+    tell_guide,
     write_faults,
 )
 from .picture import describe_picture, find_shares, render_loop, render_style
@@ -38,6 +40,7 @@ __all__ = [
     "build_card_object",
     "build_circuit_object",
     "build_diagnosis",
+    "build_guide",
     "build_list",
     "build_prediction",
     "build_proofs",
@@ -65,6 +68,7 @@ __all__ = [
     "tell_caution",
     "tell_certainty",
     "tell_closing",
+    "tell_guide",
     "tell_misreading",
     "write_faults",
 ]  # fmt: skip

@@ -15,7 +15,7 @@ from diagnostics.readings import (
     list_tokens,
 )
 from diagnostics.reasoning import NOTHING, Action, Candidate, Diagnosis, Expected, SuspectGroup, read_symptoms
-from diagnostics.visit import Assessment
+from diagnostics.visit import Assessment, Guidance
 from diagnostics.wiring import Loop, find_defects, read_parts
 
 from .explain import explain_next
@@ -105,6 +105,21 @@ def _build_misreading(m: Misreading, assessment: Assessment) -> Object:
     number = [r.reading_id for r in assessment.case.readings].index(m.reading.reading_id)
     stored, now = ({"value": u.value, "unit": u.unit or None} if u else None for u in (m.stored, m.now))
     return {"reading": number, "typed": m.reading.value, "stored": stored, "now": now}
+
+
+def build_guide(guidance: Guidance | None) -> Object | None:
+    """Return where the finding guide stands: a step that waits, an end, or left; None where no guide leads."""
+    if guidance is None:
+        return None
+    walk = guidance.walk
+    return {"name": walk.guide.name, "at": walk.at, "reached": walk.reached, "say": tell_guide(guidance)}
+
+
+def tell_guide(guidance: Guidance) -> str | None:
+    """Return what the guide says to a technician where it stands, or None where it says nothing."""
+    step, end = guidance.walk.step, guidance.walk.end
+    said = end.say if end else (step.say or step.ask or step.do) if step else None
+    return None if said is None else str(said)
 
 
 def _build_defects(words: Words) -> list[Object]:

@@ -39,7 +39,15 @@ from .deeds import (
 )
 from .disturbed import Disturbance, find_disturbances
 from .doubts import Doubt, find_doubt, find_last_absent, find_most_v, may_be_absent
-from .guidance import Guidance, answer_guide, choose_lead, find_case_guide, follows_guide, list_answers
+from .guidance import (
+    Guidance,
+    answer_guide,
+    choose_lead,
+    find_case_guide,
+    follows_guide,
+    list_answers,
+    list_usual_answers,
+)
 from .ladder import OnTheSameLadder, find_beside, rate_added
 from .marks import (
     SAFETY,
@@ -104,6 +112,7 @@ __all__ = [
     "list_likely_answers",
     "list_proof",
     "list_untested",
+    "list_usual_answers",
     "list_visits",
     "may_be_absent",
     "open_case",

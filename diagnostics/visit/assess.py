@@ -33,7 +33,7 @@ from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
 
 from .disturbed import find_disturbances
-from .guidance import Guidance, build_guidance, find_guide_answers, follows_guide
+from .guidance import Guidance, build_guidance, build_usual_guidance, find_guide_answers, follows_guide
 from .ladder import OnTheSameLadder
 from .marks import CLOCK, ON_TEST, find_skipped
 
@@ -77,8 +77,10 @@ def build_bench(site: Site, meter: Meter | None = None) -> Bench:
     return _build_bench(site.model_dump_json(), meter or read_table().meter)
 
 
-def assess_case(case: Case, *, guided: bool = False) -> Assessment:
+def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Assessment:
     """Return what a case means now; ``guided`` lets the finding guide of the complaint lead, where there is one.
+
+    ``usual`` takes what the guide asks or says besides readings as on a usual day; else it waits for a word.
 
     Readings taken while the complaint was absent are kept in the record and not counted: this model does not yet know
     faults that come and go.
@@ -100,7 +102,8 @@ def assess_case(case: Case, *, guided: bool = False) -> Assessment:
     policy = None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide))
     climbing = OnTheSameLadder(policy)
     diagnosis = diagnose(bench, question, climbing)
-    guidance = None if guide is None else build_guidance(guide, bench, case, taken, diagnosis)
+    follow = build_usual_guidance if usual else build_guidance
+    guidance = None if guide is None else follow(guide, bench, case, taken, diagnosis)
     return Assessment(case, bench.loop, taken, diagnosis, climbing.beside, guidance)
 
 

@@ -39,9 +39,33 @@ class Guidance:
 
 def build_guidance(guide: Guide, bench: Bench, case: Case, taken: tuple[Taken, ...], diagnosis: Diagnosis) -> Guidance:
     """Return how far the answers of a case lead through a guide."""
-    history = History(case.symptom, taken, find_guide_answers(case, guide), find_skipped(case))
-    walked = walk(guide, bench, history)
+    return _follow(guide, bench, case, taken, diagnosis, find_guide_answers(case, guide))
+
+
+def build_usual_guidance(
+    guide: Guide, bench: Bench, case: Case, taken: tuple[Taken, ...], diagnosis: Diagnosis
+) -> Guidance:
+    """Return how far the readings of a case lead, what is no reading taken as on a usual day unless it was answered."""
+    answers = list_usual_answers(guide) | find_guide_answers(case, guide)
+    return _follow(guide, bench, case, taken, diagnosis, answers)
+
+
+def _follow(
+    guide: Guide,
+    bench: Bench,
+    case: Case,
+    taken: tuple[Taken, ...],
+    diagnosis: Diagnosis,
+    answers: dict[str, str],
+) -> Guidance:
+    walked = walk(guide, bench, History(case.symptom, taken, answers, find_skipped(case)))
     return Guidance(walked, find_doubt(walked, diagnosis))
+
+
+def list_usual_answers(guide: Guide) -> dict[str, str]:
+    """Return the answers of a usual day to every question and instruction of a guide, by step."""
+    spoken = {name: step for name, step in guide.steps.items() if step.ask is not None or step.do is not None}
+    return {name: DONE if step.do is not None else step.usual or "" for name, step in spoken.items()}
 
 
 def find_guide_answers(case: Case, guide: Guide) -> dict[str, str]:

@@ -24,6 +24,7 @@ COMMANDS = [
     ("check", SITE, CASE),
     ("check", *GUIDES),
     ("diagnose", CASE),
+    ("diagnose", CASE, "--guide"),
     ("predict", BENCH),
     ("predict", BENCH, "--mode", "lifted_supply_on", "--fault", "end_resistor_missing@end"),
     ("export", BENCH),
@@ -154,6 +155,26 @@ def test_settled_case_has_its_verdict_and_its_repair_its_cautions(ask: Ask) -> N
     assert len(found["next"]["cautions"]) >= 5
     text = ask("diagnose", CASE)[1]
     assert all(f"Caution: {caution}" in text for caution in found["next"]["cautions"])
+
+
+def test_guide_leads_from_its_steps_to_its_end(ask: Ask, early_case: str) -> None:
+    asked = read_object(ask, "diagnose", early_case, "--guide")
+    assert {k: asked["guide"][k] for k in ("name", "at", "reached")} == {
+        "name": "constant_trouble", "at": "zone_volts", "reached": "step",
+    }  # fmt: skip
+    assert (asked["next"]["measurement"], asked["next"]["red"]) == ("volts", "panel.zone1+")
+    ended = read_object(ask, "diagnose", CASE, "--guide")["guide"]
+    assert (ended["at"], ended["reached"]) == ("break_between", "end")
+    assert ended["say"].startswith("The break lies just before the first dark detector")
+    assert ask("diagnose", CASE, "--guide")[1].startswith("Guide constant_trouble, at its end break_between: The")
+
+
+def test_guide_stands_in_the_answer_only_where_it_was_asked_for(ask: Ask, tmp_path: Path) -> None:
+    assert "guide" not in read_object(ask, "diagnose", CASE)
+    case = tmp_path / "dark.yaml"
+    case.write_text("format: ohmward-case/1\nsite: bakery\nsymptom: detectors_dark\nreadings: []\n", "utf-8")
+    assert read_object(ask, "diagnose", str(case), "--guide")["guide"] is None
+    assert ask("diagnose", str(case), "--guide")[1].startswith("Guide: there is none for this complaint")
 
 
 def test_suggestion_is_a_reading_that_a_case_file_takes(ask: Ask, tmp_path: Path, early_case: str) -> None:

@@ -35,8 +35,9 @@ def test_worked_case_settles_on_the_planted_fault(path: Path) -> None:
 @pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)
 def test_each_reading_of_a_worked_case_is_the_one_that_was_asked_for(path: Path) -> None:
     case = read_case(path)
+    guided = re.search(r"^# made by: .* --guide$", path.read_text("utf-8"), flags=re.MULTILINE) is not None
     for count, reading in enumerate(case.readings):
-        asked = assess_case(replace(case, readings=case.readings[:count])).diagnosis.next
+        asked = assess_case(replace(case, readings=case.readings[:count]), guided=guided).diagnosis.next
         assert asked is not None
         assert asked.measurement is not None
         assert (asked.measurement.kind, asked.measurement.mode.text) == (reading.measurement, reading.mode)

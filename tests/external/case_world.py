@@ -16,12 +16,14 @@ import numpy as np
 
 from tests.external.hand_module import ALARM_CONTACTS, DROP_OUT_V, LOOP_WINDOWS_V, PULL_IN_V, Module
 from tests.external.spice import solve_typed
-from tests.external.test_hand_netlists import WINDOWS_V, Bench, Edit, apply_edit, find_elements, find_node
+from tests.external.test_hand_netlists import Bench, Edit, apply_edit, find_elements, find_node, find_zone_state
 
 Volts = Mapping[str, float]
 
 DRAWS = (  # element names, what is drawn once for all of them and its share, the share of each one's own
     (r"Vaux|Vreset", "auxiliary supply", 0.026, 0.0),  # the program believes 2 %
+    (r"Vsw", "switched supply", 0.026, 0.0),  # 2 %
+    (r"Vsup", "separate supply", 0.026, 0.0),  # 2 %
     (r"Vzone\d?", "zone supply", 0.026, 0.0),  # 2 %
     (r"Vloop|Vlp\w+", "loop supply", 0.026, 0.0),  # 2 %
     (r"Rzone\d?", "zone resistance", 0.013, 0.0),  # 1 %
@@ -34,7 +36,7 @@ DRAWS = (  # element names, what is drawn once for all of them and its share, th
 )
 CUT = 3.0
 HELD_V = 1e-3  # a latch that hangs at its release volts on insulation alone lets go
-AUX_V, AUX_OHM, AUX_LIMIT_A = 24.0, 0.5, 0.75
+AUX_V, AUX_OHM, AUX_LIMIT_A, SWITCHED_LIMIT_A = 24.0, 0.5, 0.75, 0.1
 COIL_IN_V, COIL_OUT_V = 16.0, 4.0  # of the reset relay
 METER_OHM, TEST_V, TEST_OHM, OVER_OHM = 10e6, 1.0, 10e3, 60e6
 GAIN_SHARE = {"V": 0.005, "ohm": 0.009}  # of the reading, the meter's instructions; an error is half of it, cut there
@@ -70,17 +72,23 @@ class Held:
     powered: bool = False
     outputs: frozenset[str] = frozenset()
     limit: bool = False
+    switched_limit: bool = False
     alarms: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
 class Plant:
-    """A fault of an edits file: its text, its edit, parts that do not move, and what zones do beside their volts."""
+    """A fault of an edits file: its text, its edit, parts that do not move, and what zones do beside their volts.
+
+    ``smokes`` is a detector that is in alarm whenever it is fed; with ``short_pulse`` no latch lets go in reset.
+    """
 
     text: str
     edit: Edit
     stuck: bool
     zones: Mapping[str, str]
+    smokes: str = ""
+    short_pulse: bool = False
 
 
 @dataclass(eq=False)
@@ -117,7 +125,7 @@ class HandWorld:
     @property
     def zones(self) -> tuple[str, ...]:
         """Names of the panel's zones."""
-        return ("zone1", "zone2") if self.bench.module else ("zone1",)
+        return ("zone1", "zone2") if "Rzone2" in self.elements else ("zone1",)
 
     def zone_of(self, detector: str) -> str:
         """Return the zone on which a detector ought to report."""
@@ -163,6 +171,8 @@ def names_of_states(world: HandWorld, deed: Deed, held: Held) -> tuple[str, ...]
         "zone2 lifted": deed.known == "zone2",
         f"known resistor on {deed.known}": bool(deed.known),
         "auxiliary output in limit": held.limit and not deed.down,
+        "switched output off": is_switched_off(world, deed),
+        "switched output in limit": held.switched_limit and not (deed.down or is_switched_off(world, deed)),
         "reset relay operated": held.reset_relay and "Rnc" in world.elements,
         "end relay dropped out": not held.end_relay,
         f"{deed.head_off} head off": bool(deed.head_off),
@@ -170,6 +180,11 @@ def names_of_states(world: HandWorld, deed: Deed, held: Held) -> tuple[str, ...]
         **(dict.fromkeys(module, True) if bench.module else {}),
     }
     return tuple(sorted(name for name, on in named.items() if on and name in bench.states))
+
+
+def is_switched_off(world: HandWorld, deed: Deed) -> bool:
+    """Tell whether an output that drops on reset by itself is off."""
+    return deed.resetting and not world.plant.stuck
 
 
 def solve_states(world: HandWorld, states: tuple[str, ...], meter: str = "") -> Volts:
@@ -202,21 +217,36 @@ def settle(world: HandWorld, deed: Deed, held: Held, meter: str = "") -> Held:
 def next_held(world: HandWorld, deed: Deed, held: Held, volts: Volts) -> Held:
     """Return what the parts do next at these volts."""
     bench = world.bench
-    latched = {d for d in held.latched if volts_at(volts, d) > bench.release_v + HELD_V}
-    if deed.smoke and world.is_alive(deed.smoke, deed) and volts_at(volts, deed.smoke) >= bench.lamp_v:
-        latched.add(deed.smoke)
+    lasting = deed.resetting and world.plant.short_pulse
+    latched = {d for d in held.latched if lasting or volts_at(volts, d) > bench.release_v + HELD_V}
+    smoky = [d for d in (deed.smoke, world.plant.smokes) if d and world.is_alive(d, deed)]
+    latched |= {d for d in smoky if volts_at(volts, d) >= bench.lamp_v}
     aux_v = volts["panel_auxp"] - volts["panel_common"]
     sag_v = AUX_V * world.factor("Vaux") - AUX_LIMIT_A * AUX_OHM
+    has_limit = (
+        "auxiliary output in limit" in bench.states and "Raux" in world.elements
+    )  # without it the output is dead
     powered, outputs = next_module(bench.module, held, volts, alive="Bmodule" in world.elements)
     return dataclasses.replace(
         held,
         latched=frozenset(latched),
-        limit=not deed.down and "auxiliary output in limit" in bench.states and aux_v < sag_v - 1e-6,
+        limit=has_limit and not deed.down and aux_v < sag_v - 1e-6,
+        switched_limit=is_switched_limiting(world, deed, volts),
         end_relay=pulled(volts, "endrelay_coil", held.end_relay, bench.pull_in_v, bench.drop_out_v),
         reset_relay=not world.plant.stuck and pulled(volts, "panel_reset", held.reset_relay, COIL_IN_V, COIL_OUT_V),
         powered=powered,
         outputs=outputs,
     )
+
+
+def is_switched_limiting(world: HandWorld, deed: Deed, volts: Volts) -> bool:
+    """Tell whether the output that drops on reset by itself is at its current limit."""
+    if deed.down or is_switched_off(world, deed) or "switched output in limit" not in world.bench.states:
+        return False
+    if not {"Vsw", "Rsw"} <= world.elements:
+        return False  # it is dead
+    out_v = volts["sw_out"] - volts["panel_common"]
+    return out_v < AUX_V * world.factor("Vsw") - SWITCHED_LIMIT_A * AUX_OHM - 1e-6
 
 
 def volts_at(volts: Volts, detector: str) -> float:
@@ -253,7 +283,7 @@ def zone_state(world: HandWorld, deed: Deed, zone: str, volts: Volts) -> str | N
     if deed.down or (deed.resetting and "zone source at 0 V" in world.bench.states):
         return None
     at_v = volts[f"panel_{zone}p"] - volts[f"panel_{zone}m"]
-    state = next((state for top, state in WINDOWS_V if at_v < top), "trouble")
+    state = find_zone_state(world.bench, at_v)
     return CHANGES.get(world.plant.zones.get(zone, ""), {}).get(state, state)
 
 
@@ -299,6 +329,11 @@ def lamp(world: HandWorld, mode: str, detector: str) -> str:
 def dark_ones(world: HandWorld, mode: str, but: str = "") -> str:
     """Return the dark detectors, joined by commas, or *none*."""
     return ",".join(d for d in world.bench.detectors if d != but and lamp(world, mode, d) == "dark") or "none"
+
+
+def lit_ones(world: HandWorld, mode: str) -> str:
+    """Return the detectors whose lamp shows alarm, joined by commas, or *none*."""
+    return ",".join(d for d in world.bench.detectors if lamp(world, mode, d) == "alarm") or "none"
 
 
 def tested(world: HandWorld, detector: str) -> str:
