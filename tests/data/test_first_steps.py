@@ -19,6 +19,8 @@ STEPS = {
     "panel_shows",
     "zone_volts",
     "supply_volts",
+    "supply_lamps",
+    "event_log",
     "reset_volts",
     "detector_volts",
     "ohms",

@@ -104,6 +104,10 @@ class Story:
     last: str = ""
 
 
+# Faults that show at the battery and its lamps only; this world does not play them.
+OF_THE_BATTERY = frozenset({"mains_off", "battery_dead", "battery_disconnected", "charger_low"})
+
+
 def sites_of(styles: str) -> tuple[Path, ...]:
     """Return the sites of a family of wiring styles."""
     return tuple(site for site in SITES if ("module" in style_of(site)) == (styles == "module"))
@@ -114,7 +118,7 @@ def draw_plant(seed: tuple[int, int], styles: str) -> Plant:
     rng = np.random.default_rng([*seed, 1])
     sites = sites_of(styles)
     site = sites[rng.integers(len(sites))]
-    kinds = [row for row in listed("kinds", site) if row["places"]]
+    kinds = [row for row in listed("kinds", site) if row["places"] and row["kind"] not in OF_THE_BATTERY]
     kind = kinds[rng.integers(len(kinds))]
     place = kind["places"][rng.integers(len(kind["places"]))]
     value = f"={draw_ohm(kind['kind'], site, rng)}" if kind["value_unit"] else ""
@@ -130,6 +134,11 @@ def draw_ohm(kind: str, site: Path, rng: np.random.Generator) -> int:
         return int(rng.choice([ohm for ohm in WRONG_OHM if ohm != round(right)]))
     low, high = np.log(VALUES_OHM[kind])
     return int(float(f"{np.exp(rng.uniform(low, high)):.1e}"))
+
+
+def logged_word(shown: str | None) -> str:
+    """Return the gravest entry of the log, from what the panel shows."""
+    return {"trouble": "trouble_only", "normal": "nothing"}.get(shown or "normal", shown or "nothing")
 
 
 def find_answer(world: World, plant: Plant, row: Row) -> str:
@@ -150,6 +159,8 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         "dark_with_head_off": lambda: dark_ones(world, mode_states(world, mode), at),
         "functional_test": lambda: tested_word(world, at),
         "listen": lambda: click_word(world),
+        "supply_lamps": lambda: "right",  # faults of mains, charger and battery are not planted
+        "event_log": lambda: logged_word(panel_shows(world, mode_states(world, mode), "panel")),
     }
     return str(words[what]())
 

@@ -108,9 +108,13 @@ def drawn_part(part: Row, shared: Mapping[str, float], rng: np.random.Generator 
 
 def drawn_source(part: Row, by: Mapping[str, float], moves: Mapping[str, str]) -> Row:
     """Return a source with its volts and its resistance moved; the current limit stays."""
-    emf_v = part["emf"] * float(np.prod([1.0, *(f for name, f in by.items() if moves[name] == "emf")]))
-    ohm = float(np.prod([1.0, *(f for name, f in by.items() if moves[name] == "resistance")])) / part["after_s"]
-    limit_a = part["points"][0][1]
+    if part["emf"] is None:  # a rail: it only passes on what the battery gives
+        return dict(part)
+    moved_v = part["emf"] * (float(np.prod([1.0, *(f for name, f in by.items() if moves[name] == "emf")])) - 1)
+    times = float(np.prod([1.0, *(f for name, f in by.items() if moves[name] == "resistance")]))
+    if times == 1.0:
+        return {**part, "points": [[v + moved_v, i] for v, i in part["points"]]}
+    emf_v, ohm, limit_a = part["emf"] + moved_v, times / part["after_s"], part["points"][0][1]
     return {**part, "points": [[emf_v + limit_a * ohm, limit_a]], "after_s": 1 / ohm}
 
 
