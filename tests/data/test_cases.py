@@ -29,7 +29,7 @@ def test_worked_case_settles_on_the_planted_fault(path: Path) -> None:
     assessment = assess_case(read_case(path))
     fault = parse_fault(planted[1], assessment.loop)
     assert assessment.diagnosis.settled == fault.repair_class
-    assert assessment.diagnosis.not_modelled < 0.01
+    assert assessment.diagnosis.not_modelled < 0.05
 
 
 @pytest.mark.parametrize("path", CASES, ids=lambda p: p.stem)

@@ -169,10 +169,18 @@ def find_answer(world: HandWorld, site: Path, row: Row) -> str:
         "functional_test": lambda: tested(world, at),
         "listen": lambda: click(world),
         "supply_lamps": lambda: "right",  # mains and battery are sound in all of these
+        "event_log": lambda: logged(world, mode),
         "look": lambda: seen(world, site, what, at),
         "settings": lambda: seen(world, site, what, at),
     }
     return words[what]()
+
+
+def logged(world: HandWorld, mode: str) -> str:
+    """Return the gravest entry of the event log, from what the zones show."""
+    shown_now = {panel_shows(world, mode, zone) for zone in world.zones}
+    graver = (w for w in ("alarm", "supervisory", "trouble") if w in shown_now)
+    return {"trouble": "trouble_only"}.get(word := next(graver, "nothing"), word)
 
 
 def seen(world: HandWorld, site: Path, what: str, at: str) -> str:

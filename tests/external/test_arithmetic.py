@@ -31,8 +31,8 @@ from tests.external.spice import solve_netlists, solve_tightest
 WORST_V = 10e-6
 WORST_SHARE = 1e-6
 TIGHTER = (1e-13, 1e-12, 1e-11, 1e-10)
-# Of some 6500 circuits: those in which ngspice stops too early, and those that are beyond it; see the test.
-MOST_TOO_EARLY = 60
+# The share of circuits in which ngspice stops too early (128 of 18,094 seen), and how many are beyond it; see the test.
+MOST_TOO_EARLY = 0.01
 MOST_BEYOND_NGSPICE = 3
 # Bench → style, number of detectors, values of each: what they do reversed, and the path from plus in to plus out.
 BENCHES: dict[str, tuple[str, int, dict[str, str]]] = {
@@ -145,7 +145,7 @@ def test_ngspice_finds_the_same_volts_at_every_terminal(circuits: list[Solved], 
     answers = solve_netlists(ngspice, [write_netlist(c.settled, c.text) for c in circuits], tmp_path)
     assert [c.text for c, answer in zip(circuits, answers, strict=True) if not answer] == []
     early = find_differing(circuits, answers)
-    assert len(early) <= MOST_TOO_EARLY
+    assert len(early) <= MOST_TOO_EARLY * len(circuits)
     netlists = [write_netlist(c.settled, c.text) for c in early]
     further = [table for _, table in solve_tightest(ngspice, netlists, TIGHTER, tmp_path)]
     left = find_differing(early, further)
