@@ -10,11 +10,11 @@ ROOT = Path(__file__).resolve().parents[1]
 
 
 def make_pictures() -> int:
-    """Run the browser tests with ``OHMWARD_PICTURES`` set, and return their exit code."""
+    """Run the visits in a browser with ``OHMWARD_PICTURES`` set, and return their exit code."""
     folder = ROOT / ".pictures"
     folder.mkdir(exist_ok=True)
     environment = {**os.environ, "OHMWARD_PICTURES": str(folder)}
-    command = [sys.executable, "-m", "pytest", "-q", "tests/browser"]
+    command = [sys.executable, "-m", "pytest", "-q", "tests/browser/test_one_case.py"]
     return subprocess.run(command, cwd=ROOT, env=environment, check=False).returncode  # noqa: S603 - our own arguments
 
 
