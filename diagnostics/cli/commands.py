@@ -139,12 +139,16 @@ def run_diagnose(options: argparse.Namespace) -> int:
     assessment = assess_case(_read_case(options.case), guided=options.guide, usual=options.guide)
     words = Words(assessment.loop)
     if options.json:
-        guide = {"guide": build_guide(assessment.guidance)} if options.guide else {}
+        guide = {"guide": build_guide(assessment.guidance)} if options.guide or _is_stopped(assessment) else {}
         _print_json(build_diagnosis(assessment, words) | guide)
     else:
-        lines = tell_guide_lines(assessment) if options.guide else []
-        print("\n".join([*lines, *tell_diagnosis(assessment, words)]))
+        lines = tell_guide_lines(assessment) if options.guide or _is_stopped(assessment) else []
+        print("\n".join([*lines, *([] if _is_stopped(assessment) else tell_diagnosis(assessment, words))]))
     return 0
+
+
+def _is_stopped(assessment: Assessment) -> bool:
+    return assessment.guidance is not None and assessment.guidance.stops
 
 
 def tell_guide_lines(assessment: Assessment) -> list[str]:

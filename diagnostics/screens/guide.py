@@ -26,6 +26,7 @@ from .session import (
     show_main_button,
     show_note,
     tell,
+    turn_to,
 )
 
 
@@ -53,7 +54,7 @@ def show_pending(assessment: Assessment, step: Step) -> None:
 
 
 def show_stop(assessment: Assessment) -> None:
-    """Show that the guide stops here: no fault of the loop must be looked for now."""
+    """Show that the guide stops here: no fault of the loop must be looked for now, by the guide or by the model."""
     guidance = _need(assessment)
     end = guidance.walk.end
     show_guide_title(guidance)
@@ -63,8 +64,9 @@ def show_stop(assessment: Assessment) -> None:
     if asked:
         step = guidance.walk.guide.steps[asked[-1]]
         place = (assessment.case.case_id, assessment.case.revision, asked[-1])
-        for number, answer in enumerate(list_answers(step)):
-            show_button(f"{tell('guide_answer_again')}: {answer}", _answer, (*place, answer), f"guide_again_{number}")
+        show_note(f"**{_speak(step.ask)}**")
+        show_button(_capital(step.usual or ""), _answer, (*place, step.usual), "guide_again")
+    show_button(tell("finish"), turn_to, ("closing",), "finish")
 
 
 def show_guide_title(guidance: Guidance) -> None:

@@ -49,7 +49,10 @@ from .verdict import show_verdict
 
 
 def show_work(assessment: Assessment) -> None:
-    """Show the next step beside the suspects; on a phone one below the other."""
+    """Show the next step beside the suspects; on a phone one below the other. A stop is shown alone."""
+    if assessment.guidance is not None and assessment.guidance.stops:
+        show_stop(assessment)
+        return
     since = find_out_of_service(assessment)
     if since is not None:
         show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
@@ -60,8 +63,6 @@ def show_work(assessment: Assessment) -> None:
     with left:
         if find_view() == "other":
             _show_choice(assessment)
-        elif assessment.guidance is not None and assessment.guidance.stops:
-            show_stop(assessment)
         elif pending is not None:
             show_pending(assessment, pending)
         elif m is not None:
@@ -94,7 +95,7 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
         _show_contradiction(assessment, words)
     listed = m.key in find_list() and not old
     guided = suggested and not listed and _is_guided(assessment)
-    if suggested and not listed:
+    if suggested and not listed and d.contradiction is None:
         show_doubt(assessment)
     _show_title(assessment, suggested=suggested, listed=listed)
     st.markdown(f"## {plain(words.ask(m))}")

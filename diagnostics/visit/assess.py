@@ -80,7 +80,8 @@ def build_bench(site: Site, meter: Meter | None = None) -> Bench:
 def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Assessment:
     """Return what a case means now; ``guided`` lets the finding guide of the complaint lead, where there is one.
 
-    ``usual`` takes what the guide asks or says besides readings as on a usual day; else it waits for a word.
+    ``usual`` takes what the guide asks or says besides readings as on a usual day; else it waits for a word. An answer
+    that stops the guide, real smoke say, stops everything, whoever leads: nothing is next until it is answered anew.
 
     Readings taken while the complaint was absent are kept in the record and not counted: this model does not yet know
     faults that come and go.
@@ -98,12 +99,17 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
         skipped=find_skipped(case),
         baseline=tuple(understand(bench.loop, r) for r in case.baseline.readings),
     )
-    guide = find_guide(case.symptom) if guided and follows_guide(case) else None
-    policy = None if guide is None else as_policy(guide, bench, find_guide_answers(case, guide))
+    guide = find_guide(case.symptom) if guided or case.guide_answers else None
+    leads = guided and follows_guide(case)
+    policy = as_policy(guide, bench, find_guide_answers(case, guide)) if guide is not None and leads else None
     climbing = OnTheSameLadder(policy)
     diagnosis = diagnose(bench, question, climbing)
     follow = build_usual_guidance if usual else build_guidance
     guidance = None if guide is None else follow(guide, bench, case, taken, diagnosis)
+    if guidance is not None and guidance.stops:
+        stopped = replace(diagnosis, next=None, next_class=None, expected=())
+        return Assessment(case, bench.loop, taken, stopped, (), guidance)
+    guidance = guidance if leads else None
     return Assessment(case, bench.loop, taken, diagnosis, climbing.beside, guidance)
 
 

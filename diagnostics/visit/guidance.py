@@ -12,8 +12,6 @@ from diagnostics.trees import CANNOT, DONE, Doubt, Guide, History, Step, Walk, f
 
 from .marks import find_skipped
 
-# Earlier programs kept an answer to a step that is no reading as an acknowledgement of this name.
-_MARK: Final = "guide "
 _LEADS: Final = "led by "
 NOT_SURE: Final = "not sure"
 
@@ -78,11 +76,6 @@ def find_guide_answers(case: Case, guide: Guide) -> dict[str, str]:
     found = {
         name: DONE if step.do is not None else step.usual or "" for name, step in known.items() if not step.measure
     }
-    for a in case.acknowledged:
-        name, _, answer = a.caution.removeprefix(_MARK).partition("=")
-        of, _, step = name.partition("/")
-        if a.caution.startswith(_MARK) and of == guide.symptom:
-            found[step] = answer
     return found | {given.step: given.answer for given in case.guide_answers if given.guide == guide.symptom}
 
 

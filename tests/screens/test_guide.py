@@ -5,11 +5,12 @@ from datetime import UTC, datetime
 
 import pytest
 
-from diagnostics.cases import Acknowledgement, Case, CaseStore, Reading, parse_site_text
+from diagnostics.cases import Acknowledgement, Case, CaseStore, GuideAnswer, Reading, parse_site_text
 from diagnostics.locate import find_shipped
-from diagnostics.visit import assess_case, find_case_guide, open_case
+from diagnostics.visit import answer_guide, assess_case, choose_lead, find_case_guide, open_case
 from tests.screens.conftest import Visitor
 
+SMOKE = "smoke or CO, or somebody unwell"
 METER = "What does the meter show?"
 SITES = find_shipped("cases") / "sites"
 DONE = ("is_it_real", "outputs", "tell_people", "evidence_first", "for_us", "described", "complaint_told")
@@ -68,21 +69,24 @@ def test_real_smoke_stops_the_guide() -> None:
     assessment = assess_case(replace(case, case_id="x"), guided=True)
     assert assessment.guidance is not None
     assert assessment.guidance.walk.at == "real"
-    smoke = Acknowledgement("guide will_not_reset/real=there is smoke or CO or somebody is unwell", datetime.now(UTC))
-    stopped = assess_case(replace(case, acknowledged=(*told, smoke)), guided=True).guidance
-    assert stopped is not None
-    assert stopped.stops
+    smoke = GuideAnswer("will_not_reset", "real", SMOKE, datetime.now(UTC))
+    for guided in (True, False):
+        stopped = assess_case(replace(case, guide_answers=(smoke,)), guided=guided)
+        assert stopped.guidance is not None
+        assert stopped.guidance.stops
+        assert stopped.diagnosis.next is None
 
 
 def test_stop_is_shown_with_no_reading_to_take_and_a_way_back(store: CaseStore) -> None:
     case = _open(store, "boathouse", "will_not_reset")
-    smoke = Acknowledgement("guide will_not_reset/real=there is smoke or CO or somebody is unwell", datetime.now(UTC))
-    store.append_acknowledgement(case.case_id, smoke, case.revision)
+    case = choose_lead(store, answer_guide(store, case, "real", SMOKE), guide=False)
     visitor = Visitor(store, case.case_id)
     assert "Everybody out into fresh air" in visitor.text
-    assert not visitor.has("record")
-    visitor.tap("guide_again_0")
+    assert "Suspects" not in visitor.text
+    assert not any(visitor.has(key) for key in ("record", "lead", "to_repair", "something_else"))
+    visitor.tap("guide_again")
     assert "Everybody out" not in visitor.text
+    assert visitor.has("record")
 
 
 def test_shorter_step_is_proposed_and_can_be_taken(store: CaseStore) -> None:
@@ -114,7 +118,6 @@ def test_guide_that_disagrees_with_the_readings_says_so(store: CaseStore) -> Non
 
 def test_every_answer_is_stored_and_a_wrong_one_refused(store: CaseStore) -> None:
     from diagnostics.errors import CaseError
-    from diagnostics.visit import answer_guide
 
     case = _open(store, "boathouse", "only_first_report")
     assert find_case_guide(case) is not None
