@@ -170,7 +170,8 @@ def _follow_module(network: Network, module: Module, wanted: Flags, volts: Array
 def _decode(network: Network, signals: Flags, row: dict[str, int]) -> dict[str, Flags]:
     """Return which labels the latched detectors of a two-wire loop carry; none latched counts as fire."""
     latched = {label: np.zeros(signals.shape[1], dtype=np.bool_) for label in ("fire", "co")}
-    for d in network.loop.detectors:
+    behind = network.loop.module_chain
+    for d in behind.detectors if behind else ():
         latched[d.senses] |= signals[row[f"{d.name}.latched"]]
     latched["fire"] |= ~latched["co"]
     return latched

@@ -16,11 +16,15 @@ _TEXT = re.compile(r"([a-z_]+)(?:=([^@]*))?@([A-Za-z0-9_.+-]+)")
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """A fault that this loop can have; ``value_ohm`` is None for kinds without a value."""
+    """A fault that this loop can have; ``value_ohm`` is None for kinds without a value.
+
+    ``end`` is the place of the far end of the loop that it is on.
+    """
 
     kind: str
     place: str
     value_ohm: float | None = None
+    end: str = "end"
 
     @property
     def text(self) -> str:
@@ -53,7 +57,7 @@ class Fault:
         Moving an end resistor or a supervision relay ends at the far end, wherever it was found.
         """
         at_end = self.data.remedy in {"move_end_resistor", "fit_end_relay"}
-        return (self.data.remedy, "end" if at_end else self.spot)
+        return (self.data.remedy, self.end if at_end else self.spot)
 
     def build_edits(self, loop: Loop) -> Edits:
         """Return what the fault does to the loop."""
@@ -63,11 +67,16 @@ class Fault:
 def list_faults(loop: Loop) -> tuple[Fault, ...]:
     """Return every single fault of the catalogue that this loop can have."""
     return tuple(
-        Fault(kind.name, place, ohm)
+        Fault(kind.name, place, ohm, _find_far_end(loop, place))
         for kind in KINDS.values()
         for place in kind.places(loop)
         for ohm in _list_values(loop, kind, place)
     )
+
+
+def _find_far_end(loop: Loop, place: str) -> str:
+    chain = loop.find_chain(place) or loop.find_chain(place.partition(".")[0]) or loop.chains[0]
+    return chain.end
 
 
 def _list_values(loop: Loop, kind: FaultKind, place: str) -> Sequence[float | None]:
@@ -106,7 +115,8 @@ def parse_fault(text: str, loop: Loop) -> Fault:
             else (f"it can be at {', '.join(places[:8])}" if places else "this loop cannot have it")
         )
         raise FaultError(f"{name} cannot be at {place!r}", text=text, hint=hint)
-    return Fault(name, place, _parse_value(text, name, value, takes=bool(kind.values)))
+    ohm = _parse_value(text, name, value, takes=bool(kind.values))
+    return Fault(name, place, ohm, _find_far_end(loop, place))
 
 
 def _parse_value(text: str, name: str, value: str | None, *, takes: bool) -> float | None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from diagnostics.wiring import (
     Add,
+    Chain,
     Edits,
     Element,
     Hold,
@@ -24,6 +25,7 @@ from .places import (
     list_detectors,
     list_end_relay,
     list_ends,
+    list_loads,
     list_module,
     list_module_with_both,
     list_outputs,
@@ -34,6 +36,7 @@ from .places import (
     list_panel_with_rating,
     list_panel_with_reset,
     list_panel_with_switch,
+    list_panel_with_two,
     list_powered_run,
     list_reset,
     list_reversible,
@@ -98,16 +101,25 @@ def _end_in_series(loop: Loop, place: str, _ohm: float) -> Edits:
 
 def _end_before(loop: Loop, place: str, _ohm: float) -> Edits:
     """Land the end resistor where it does not belong; at the start it spans the field wires themselves."""
-    first = loop.by_name[loop.pairs["det1.in" if loop.spec.style.is_two_wire else "det1.in_contact"][0]].a
-    cores = ("+", "-") if loop.spec.style.is_two_wire else ("_a", "_b")
-    at_start = place in {"panel", "module"}
-    ends = (first, f"{first[:-1]}-") if at_start else (f"{place}.out{cores[0]}", f"{place}.out{cores[1]}")
+    chain = _find_chain(loop, place)
+    two_wire = chain.spec.style.is_two_wire
+    first = loop.by_name[loop.pairs[f"{chain.first.name}.{'in' if two_wire else 'in_contact'}"][0]].a
+    cores = ("+", "-") if two_wire else ("_a", "_b")
+    ends = (first, f"{first[:-1]}-") if place == chain.start else (f"{place}.out{cores[0]}", f"{place}.out{cores[1]}")
     name = loop.end_resistors[find_end(loop, place)]
     return (Move(name, "a", ends[0]), Move(name, "b", ends[1]))
 
 
-def _end_on_in(loop: Loop, _place: str, _ohm: float) -> Edits:
-    return (Move("end.resistor", "a", f"{loop.detectors[-1].name}.in+"),)
+def _find_chain(loop: Loop, place: str) -> Chain:
+    """Return the loop of a place that belongs to one."""
+    chain = loop.find_chain(place)
+    if chain is None:
+        raise KeyError(place)
+    return chain
+
+
+def _end_on_in(loop: Loop, place: str, _ohm: float) -> Edits:
+    return (Move(loop.end_resistors[place], "a", f"{_find_chain(loop, place).last.name}.in+"),)
 
 
 def _conductor_open(_loop: Loop, place: str, _ohm: float) -> Edits:
@@ -153,22 +165,23 @@ def _leak(loop: Loop, place: str, ohm: float) -> Edits:
 
 def _polarity(loop: Loop, place: str, _ohm: float) -> Edits:
     """Exchange the two conductors of a run: at its start for panel and module loop, where it arrives otherwise."""
-    first = "det1" if place in {"panel", "module.loop"} else place
+    chain = _find_chain(loop, place.partition(".")[0])
+    at_start = place == "module.loop" or (place == chain.start and place != "module")
+    first = chain.first.name if at_start else place
     keys = ("module.in",) if place == "module" else (f"{first}.in", f"{first}.in_power")
     plus, minus = next(loop.pairs[key] for key in keys if key in loop.pairs)
     wires = loop.by_name
-    if place in {"panel", "module.loop"}:
+    if at_start:
         return (Move(plus, "a", wires[minus].a), Move(minus, "a", wires[plus].a))
     return (Move(plus, "b", wires[minus].b), Move(minus, "b", wires[plus].b))
 
 
 def _in_out(loop: Loop, place: str, _ohm: float) -> Edits:
     """Land the feed on plus out and the next run on plus in; at the last there is no next run to exchange."""
-    number = int(place.removeprefix("det"))
+    names = [d.name for d in _find_chain(loop, place).detectors]
     feed = Move(f"wire.{place}.in+", "b", f"{place}.out+")
-    if number < len(loop.detectors):
-        return (feed, Move(f"wire.det{number + 1}.in+", "a", f"{place}.in+"))
-    return (feed,)
+    beyond = names[names.index(place) + 1 :]
+    return (feed, Move(f"wire.{beyond[0]}.in+", "a", f"{place}.in+")) if beyond else (feed,)
 
 
 def _hold(signal: str, *, value: bool = True) -> Build:
@@ -198,7 +211,10 @@ def _exchange(one: tuple[str, str], two: tuple[str, str], end: str) -> Build:
 
 
 def _zones_exchanged(loop: Loop, place: str, ohm: float) -> Edits:
-    pairs = [(f"landing.{z}+", f"landing.{z}-") for z in (loop.spec.zone, loop.spec.co_zone)]
+    """Exchange the field wires of the zones for fire and CO; where nothing reports CO, those of the first two loops."""
+    behind = loop.module_chain
+    both = [behind.spec.zone, loop.co_zone] if behind and loop.co_zone else [c.spec.zone for c in loop.chains[:2]]
+    pairs = [(f"landing.{z}+", f"landing.{z}-") for z in both]
     return _exchange(pairs[0], pairs[1], "a")(loop, place, ohm)
 
 
@@ -220,7 +236,7 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("head_off", list_detectors, _hold("head_off")),
         FaultKind("detector_dead", list_detectors, _hold("dead")),
         FaultKind("detector_stuck", list_detectors, _hold("smoke")),
-        FaultKind("supply_on_no", list_reset, build_on_no),
+        FaultKind("supply_on_no", list_loads, build_on_no),
         FaultKind("com_not_fed", list_reset, build_com_not_fed),
         FaultKind("reset_bypassed", list_reset, build_bypassed),
         FaultKind("contact_welded", list_reset, build_welded),
@@ -233,7 +249,9 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("output_never_drops", list_panel_with_switch, build_never_drops),
         FaultKind("reset_too_short", list_panel, _hold("short_reset")),
         FaultKind(
-            "end_relay_dead", list_end_relay, lambda _loop, _place, _ohm: (Hold("endrelay.operated", value=False),)
+            "end_relay_dead",
+            list_end_relay,
+            lambda loop, place, _ohm: (Hold(f"{_find_chain(loop, place).end_relay}.operated", value=False),),
         ),
         FaultKind("end_relay_missing", list_end_relay, build_end_relay_missing),
         FaultKind("end_relay_wrong_contact", list_end_relay, build_end_relay_wrong_contact),
@@ -251,7 +269,7 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("module_dead", list_module, _module_dead),
         FaultKind("supply_minus_missing", list_module, _minus_missing),
         FaultKind("outputs_exchanged", list_module_with_both, _exchange(FIRE_RUN, CO_RUN, "b")),
-        FaultKind("zones_exchanged", list_panel_with_both, _zones_exchanged),
+        FaultKind("zones_exchanged", list_panel_with_two, _zones_exchanged),
         FaultKind("zone_settings_exchanged", list_panel_with_both, _hold("exchanged")),
         FaultKind("zone_bypassed", list_zones, _hold("bypassed")),
         FaultKind("zone_unsupervised", list_zones, _hold("unsupervised")),

@@ -1,6 +1,6 @@
 """Where in a loop each kind of fault can be."""
 
-from diagnostics.wiring import UNUSED, Loop, Reset, Style
+from diagnostics.wiring import UNUSED, Loop, Reset
 
 
 def list_ends(loop: Loop) -> tuple[str, ...]:
@@ -42,26 +42,29 @@ def list_panel_with_reset(loop: Loop) -> tuple[str, ...]:
 def list_before_end(loop: Loop) -> tuple[str, ...]:
     """Every detector but the last of its pair; and the start, where there is only one pair to start from."""
     last = {find_end(loop, d.name): d.name for d in loop.detectors}
-    some = tuple(d.name for d in loop.detectors if d.name not in last.values())
-    return ("module" if loop.module else "panel", *some) if list_ends(loop) == ("end",) else some
+    starts = tuple(chain.start for chain in loop.chains if loop.list_ends(chain) == (chain.end,))
+    return (*starts, *(d.name for d in loop.detectors if d.name not in last.values()))
 
 
 def find_end(loop: Loop, name: str) -> str:
-    """Return the place of the end resistor of the pair on which a detector reports."""
-    senses = next((d.senses for d in loop.detectors if d.name == name), "")
-    return f"end_{senses}" if f"end_{senses}" in loop.end_resistors else "end"
+    """Return the place of the end resistor of the pair on which a detector reports, or that starts at a place."""
+    chain = loop.find_chain(name) or loop.chains[0]
+    detector = loop.find_detector(name)
+    own = f"{chain.end}_{detector.senses}" if detector else ""
+    return own if own in loop.end_resistors else chain.end
 
 
 def list_two_wire_end(loop: Loop) -> tuple[str, ...]:
     """Return the end of a two-wire loop."""
-    return ("end",) if loop.spec.style.is_two_wire else ()
+    return tuple(chain.end for chain in loop.chains if chain.spec.style.is_two_wire)
 
 
 def list_reversible(loop: Loop) -> tuple[str, ...]:
     """Return where the wires of a pair can be exchanged."""
-    if loop.module is None:
-        return ("panel", *list_detectors(loop))
-    return ("module", *(("module.loop",) if loop.spec.style.is_two_wire else ()), *list_detectors(loop))
+    starts = [chain.start for chain in loop.chains]
+    if loop.module_chain and loop.module_chain.spec.style.is_two_wire:
+        starts.append("module.loop")
+    return (*starts, *list_detectors(loop))
 
 
 def list_module(loop: Loop) -> tuple[str, ...]:
@@ -71,12 +74,23 @@ def list_module(loop: Loop) -> tuple[str, ...]:
 
 def list_module_with_both(loop: Loop) -> tuple[str, ...]:
     """Return a module that reports on two zones."""
-    return ("module",) if loop.module and loop.spec.co_zone else ()
+    return ("module",) if loop.co_zone else ()
 
 
 def list_panel_with_both(loop: Loop) -> tuple[str, ...]:
-    """Return a panel with zones for fire and CO."""
-    return ("panel",) if loop.spec.co_zone is not None else ()
+    """Return a panel with zones for fire and CO of one loop."""
+    return ("panel",) if loop.co_zone is not None else ()
+
+
+def list_panel_with_two(loop: Loop) -> tuple[str, ...]:
+    """Return a panel on which two pairs of field wires can change zones."""
+    return ("panel",) if loop.co_zone is not None or len(loop.chains) > 1 else ()
+
+
+def list_loads(loop: Loop) -> tuple[str, ...]:
+    """Return the reset relay, for all that hangs on it, and where it feeds several loops the start of each."""
+    starts = tuple(chain.start for chain in loop.fed) if len(loop.fed) > 1 else ()
+    return (*list_reset(loop), *starts) if list_reset(loop) else ()
 
 
 def list_zones(loop: Loop) -> tuple[str, ...]:
@@ -94,26 +108,26 @@ def list_panel(_loop: Loop) -> tuple[str, ...]:
     return ("panel",)
 
 
-def list_powered_run(_loop: Loop) -> tuple[str, ...]:
-    """Return the whole of the runs that feed detectors or a module."""
-    return ("loop",)
+def list_powered_run(loop: Loop) -> tuple[str, ...]:
+    """Return the whole of the runs that feed detectors or a module, loop by loop."""
+    return tuple(chain.start for chain in loop.chains) if len(loop.chains) > 1 else ("loop",)
 
 
 def list_end_relay(loop: Loop) -> tuple[str, ...]:
     """Return the end, where a supervision relay sits."""
-    return ("end",) if "endrelay.coil" in loop.by_name else ()
+    return tuple(chain.end for chain in loop.chains if chain.end_relay)
 
 
 def list_before_end_relay(loop: Loop) -> tuple[str, ...]:
     """Return the detectors at which a supervision relay could sit by mistake."""
-    return list_detectors(loop)[:-1] if list_end_relay(loop) else ()
+    return tuple(d.name for chain in loop.chains if chain.end_relay for d in chain.detectors[:-1])
 
 
 def list_panel_with_aux(loop: Loop) -> tuple[str, ...]:
     """Return what feeds detectors or module: the panel, by an output of its own, or a separate supply."""
-    if loop.spec.style is Style.TWO_WIRE_ZONE:
+    if not loop.fed:
         return ()
-    return ("supply",) if loop.spec.reset is Reset.SEPARATE_SUPPLY else ("panel",)
+    return ("supply",) if loop.reset is Reset.SEPARATE_SUPPLY else ("panel",)
 
 
 def list_panel_with_rating(loop: Loop) -> tuple[str, ...]:
@@ -123,4 +137,4 @@ def list_panel_with_rating(loop: Loop) -> tuple[str, ...]:
 
 def list_panel_with_switch(loop: Loop) -> tuple[str, ...]:
     """Return a panel with an output that drops by itself on reset."""
-    return ("panel",) if loop.spec.reset in {Reset.RESETTABLE_OUTPUT, Reset.MINUS_SWITCHED} else ()
+    return ("panel",) if loop.reset in {Reset.RESETTABLE_OUTPUT, Reset.MINUS_SWITCHED} else ()

@@ -12,10 +12,19 @@ LOW_SHARE = 0.35  # auxiliary volts that no detector works on any more; invented
 OVERLOADED_SHARE = 0.002  # what is left of a rating for those who are on it; invented
 
 
-def build_on_no(loop: Loop, _place: str, _ohm: float) -> Edits:
-    """Land the load on the contact that is open in standby."""
-    fed = next(e.name for e in loop.elements if e.kind is Kind.CONDUCTOR and e.a == "reset.nc")
-    return (Move(fed, "a", "reset.no"),)
+def build_on_no(loop: Loop, place: str, _ohm: float) -> Edits:
+    """Land the load on the contact that is open in standby: all that hangs on the relay, or one loop of several."""
+    fed = [e.name for e in loop.elements if e.kind is Kind.CONDUCTOR and e.a == "reset.nc"]
+    own = fed if place == "reset" else [name for name in fed if name in _list_feeds(loop, place)]
+    return tuple(Move(name, "a", "reset.no") for name in own)
+
+
+def _list_feeds(loop: Loop, place: str) -> frozenset[str]:
+    """Return every conductor that feeds detectors, or a module, of the loop that starts at a place."""
+    chains = [chain for chain in loop.chains if chain.start == place] or loop.chains
+    runs = [f"{d.name}.{pair}" for chain in chains for d in chain.detectors for pair in ("in", "in_power")]
+    runs += ["module.in" for chain in chains if chain.start == "module"]
+    return frozenset(wire for run in runs for wire in loop.pairs.get(run, ()))
 
 
 def build_com_not_fed(_loop: Loop, _place: str, _ohm: float) -> Edits:
@@ -54,25 +63,33 @@ def build_coil_dead(_loop: Loop, _place: str, _ohm: float) -> Edits:
     return (Remove("coil.reset"), Hold("reset.operated", value=False))
 
 
-def build_end_relay_missing(loop: Loop, _place: str, _ohm: float) -> Edits:
+def _find_relay(loop: Loop, place: str) -> tuple[str, str]:
+    """Return the supervision relay of the loop of a place, and the end resistor in series with its contact."""
+    chain = loop.find_chain(place)
+    relay = chain.end_relay if chain else ""
+    return relay, next(name for name in loop.end_resistors.values() if loop.by_name[name].a == f"{relay}.no")
+
+
+def build_end_relay_missing(loop: Loop, place: str, _ohm: float) -> Edits:
     """Land the end resistor straight on the contact pair, so that nothing watches the power pair."""
-    core = loop.by_name["endrelay.joint.com"].a
-    resistor = next(name for name in loop.end_resistors.values() if loop.by_name[name].a == "endrelay.no")
-    return (Remove("endrelay.joint+"), Remove("endrelay.joint-"), Move(resistor, "a", core))
+    relay, resistor = _find_relay(loop, place)
+    core = loop.by_name[f"{relay}.joint.com"].a
+    return (Remove(f"{relay}.joint+"), Remove(f"{relay}.joint-"), Move(resistor, "a", core))
 
 
-def build_end_relay_wrong_contact(loop: Loop, _place: str, _ohm: float) -> Edits:
+def build_end_relay_wrong_contact(loop: Loop, place: str, _ohm: float) -> Edits:
     """Land the end resistor on the contact that is open while the relay is operated."""
-    resistor = next(name for name in loop.end_resistors.values() if loop.by_name[name].a == "endrelay.no")
-    closed = loop.by_name["endrelay.contact"]
+    relay, resistor = _find_relay(loop, place)
+    closed = loop.by_name[f"{relay}.contact"]
     gates = tuple(replace(gate, when=not gate.when) for gate in closed.gates)
-    other = replace(closed, name="endrelay.contact.nc", b="endrelay.nc", gates=gates)
-    return (Add(other), Move(resistor, "a", "endrelay.nc"))
+    other = replace(closed, name=f"{relay}.contact.nc", b=f"{relay}.nc", gates=gates)
+    return (Add(other), Move(resistor, "a", f"{relay}.nc"))
 
 
-def build_end_relay_before(_loop: Loop, place: str, _ohm: float) -> Edits:
+def build_end_relay_before(loop: Loop, place: str, _ohm: float) -> Edits:
     """Feed the supervision relay at a detector before the end."""
-    return (Move("endrelay.joint+", "a", f"{place}.out+"), Move("endrelay.joint-", "a", f"{place}.out-"))
+    relay, _ = _find_relay(loop, place)
+    return (Move(f"{relay}.joint+", "a", f"{place}.out+"), Move(f"{relay}.joint-", "a", f"{place}.out-"))
 
 
 def _find_feed(loop: Loop) -> str:
@@ -153,10 +170,10 @@ def _replace_battery(loop: Loop, volts_share: float, ohm: float | None) -> Edits
     return (Remove(battery.name), Add(replace(battery, name="source.battery.bad", curve=curve, emf_v=emf_v)))
 
 
-def build_run_too_thin(loop: Loop, _place: str, _ohm: float) -> Edits:
+def build_run_too_thin(loop: Loop, place: str, _ohm: float) -> Edits:
     """Multiply the resistance of every conductor that feeds detectors or a module; how far is uncertain."""
-    values = read_catalogue().values
-    wires = [w for place, pair in loop.pairs.items() if place.endswith((".in", ".in_power")) for w in pair]
+    values, feeds = read_catalogue().values, _list_feeds(loop, place)
+    wires = [w for pair in loop.pairs.values() for w in pair if w in feeds]
     return tuple(
         SetResistance(w, (loop.by_name[w].resistance_ohm or 0.0) * values.thin_run_times, values.spread_share)
         for w in wires

@@ -7,7 +7,7 @@ from typing import Literal
 from diagnostics.circuit import STANDBY, Mode, parse_mode
 from diagnostics.errors import FaultError, find_nearest
 from diagnostics.faults import read_catalogue
-from diagnostics.wiring import Detector, Loop, Style
+from diagnostics.wiring import Channel, Detector, Loop, Zone
 
 from .data import MeasurementKind, Tool, Travel, read_table
 
@@ -136,19 +136,25 @@ def list_sights() -> tuple[str, ...]:
 
 def list_lifted_pairs(loop: Loop) -> list[tuple[str, str]]:
     """Return the terminals whose field wires are lifted for ohms: the zone's, or those of a module's own loop."""
-    pairs = loop.module.channels if loop.module else loop.zones
+    behind = loop.module_chain
+    reported_on = {behind.spec.zone, behind.spec.co_zone} if behind and len(loop.chains) > 1 else set()
+    zones = [] if behind and len(loop.chains) == 1 else [z for z in loop.zones if z.name not in reported_on]
+    pairs: list[Channel | Zone] = [*(loop.module.channels if loop.module else ()), *zones]
     return [(p.plus, p.minus) for p in pairs]
 
 
 def find_lifted_mode(loop: Loop, plus: str = "") -> Mode:
     """Return how a pair is metered lifted: a supervision relay's contact needs the detector supply left on.
 
-    ``plus`` names the pair; it only matters where a module has several.
+    ``plus`` names the pair; it only matters where there are several.
     """
-    supervised = any(r.name == "endrelay" for r in loop.relays)
-    if supervised and loop.module and plus:
-        last = loop.detectors[-1].senses
-        supervised = any(c.plus == plus and c.label == last for c in loop.module.channels)
+    channels = loop.module.channels if loop.module else ()
+    inside = next((c for c in channels if c.plus == plus), None)
+    zone = plus.removeprefix("panel.").rstrip("+-")
+    chain = loop.module_chain if inside else loop.find_chain(zone) if plus else loop.chains[0]
+    supervised = chain is not None and bool(chain.end_relay)
+    if supervised and chain and inside:
+        supervised = inside.label == chain.last.senses
     return Mode("lifted_supply_on") if supervised else Mode("lifted")
 
 
@@ -179,10 +185,10 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
 
 def _list_in_reset(loop: Loop) -> list[Measurement]:
     """List what is worth metering during the reset pulse: the supply path, the coil to be operated, the first load."""
-    first_load = "module.in" if loop.module else "det1.in+"
-    starts = ("reset.", "panel.switched", "panel.reset", first_load)
-    if loop.spec.style is Style.TWO_WIRE_ZONE:
+    if not loop.fed:
         return []
+    loads = ["module.in" if chain.spec.style.is_module else f"{chain.first.name}.in+" for chain in loop.fed]
+    starts = ("reset.", "panel.switched", "panel.reset", *loads)
     pairs = [(r, b) for r, b in loop.meter_points if r.startswith(starts) or b.startswith("panel.switched")]
     pulse = Mode("during_reset")
     found = [Measurement("volts", pulse, red=r, black=b, place=find_place(r, loop)) for r, b in pairs]
@@ -206,8 +212,8 @@ def _list_at_detector(loop: Loop, d: Detector) -> list[Measurement]:
 def find_place(terminal: str, loop: Loop) -> str:
     """Return where a terminal is: at the panel, at a detector, or with the end relay at the last one."""
     name = terminal.partition(".")[0]
-    if name == "endrelay":
-        return loop.detectors[-1].name
+    if name.startswith("endrelay"):
+        return (loop.find_chain(name) or loop.chains[0]).last.name
     return name if loop.find_detector(name) else "panel"
 
 

@@ -50,9 +50,9 @@ def find_zone_chances(
     """
     zones = settled.network.loop.zones
     each = [_find_one(settled, zone, (spreads or {}).get(zone.name, 0.0), exact=exact) for zone in zones]
-    spec = settled.network.loop.spec
-    if spec.co_zone is not None:
-        one, two = ([z.name for z in zones].index(n) for n in (spec.zone, spec.co_zone))
+    behind = settled.network.loop.module_chain
+    if behind is not None and behind.spec.co_zone is not None:
+        one, two = ([z.name for z in zones].index(n) for n in (behind.spec.zone, behind.spec.co_zone))
         swapped = settled.signal("panel.exchanged")[:, None]
         each[one], each[two] = np.where(swapped, each[two], each[one]), np.where(swapped, each[one], each[two])
     if name:
@@ -171,9 +171,11 @@ def find_test_chances(before: Settled, alarmed: Settled, resetting: Settled, nam
 
 
 def find_right_zone(loop: Loop, name: str) -> str:
-    """Return the zone on which a detector belongs: that of what it senses, or the first."""
+    """Return the zone on which a detector belongs: of those of its loop that for what it senses, or the first."""
     senses = next(d.senses for d in loop.detectors if d.name == name)
-    return next((z.name for z in loop.zones if z.senses == senses), loop.zones[0].name)
+    chain = loop.find_chain(name) or loop.chains[0]
+    own = [z for z in loop.zones if z.name in {chain.spec.zone, chain.spec.co_zone}]
+    return next((z.name for z in own if z.senses == senses), chain.spec.zone)
 
 
 def _is_held(alarmed: Settled, resetting: Settled, name: str) -> Flags:
@@ -270,7 +272,8 @@ def _find_far_end(place: str, loop: Loop) -> str:
     where = loop.by_name[loop.end_resistors[pair]].a.partition(".")[0] if pair in loop.end_resistors else ""
     if where == "field":  # no detector on it: the resistor sits where the pair begins
         return "module" if loop.module else "panel"
-    return where if where == "module" or loop.find_detector(where) else loop.detectors[-1].name
+    chain = loop.find_chain(pair) or loop.chains[0]
+    return where if where == "module" or loop.find_detector(where) else chain.last.name
 
 
 def find_look_place(fault: Fault, loop: Loop) -> str:
@@ -281,4 +284,5 @@ def find_look_place(fault: Fault, loop: Loop) -> str:
         case "reset" | "panel":
             return fault.data.sees.at
         case _:
-            return fault.place.partition(".")[0]
+            place = fault.place.partition(".")[0]
+            return "panel" if any(z.name == place for z in loop.zones) else place

@@ -1,5 +1,6 @@
 """Symptoms: what is complained of, as evidence like any other."""
 
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Literal
@@ -11,6 +12,7 @@ from pydantic import BaseModel, ConfigDict
 from diagnostics.errors import NotFoundError, find_nearest
 from diagnostics.readings import Bench, Measurement, list_measurements
 from diagnostics.source import parse_model, read_file
+from diagnostics.wiring import Loop
 
 _FILE = Path(__file__).with_name("symptoms.yaml")
 Array = NDArray[np.float64]
@@ -69,7 +71,7 @@ def rate_symptom(bench: Bench, name: str) -> Array:
     if not forecasts:
         return np.full(len(bench.hypotheses), 0.5)
     shown_at = np.stack([_sum_tokens(f.tokens, f.chance, symptom.tokens) for f in forecasts]) > 0.5
-    return np.where(_holds(symptom.of, shown_at), right, 1 - right)
+    return np.where(_holds_on_a_loop(symptom.of, bench.loop, some, shown_at), right, 1 - right)
 
 
 def _sum_tokens(tokens: tuple[str, ...], chance: Array | None, wanted: tuple[str, ...]) -> Array:
@@ -77,6 +79,15 @@ def _sum_tokens(tokens: tuple[str, ...], chance: Array | None, wanted: tuple[str
         raise TypeError("a symptom is shown by words, not numbers")
     total: Array = chance[:, [tokens.index(t) for t in wanted]].sum(axis=1)
     return total
+
+
+def _holds_on_a_loop(of: str, loop: Loop, some: Sequence[Measurement], shown: Flags) -> Flags:
+    """Return whether the pattern is there: over all detectors, or, where it needs an order, over those of one loop."""
+    if of not in {"all", "first_only"}:
+        return _holds(of, shown)
+    names = [{d.name for d in chain.detectors} for chain in loop.chains]
+    rows = [[n for n, m in enumerate(some) if m.at in own] for own in names]
+    return np.asarray(np.stack([_holds(of, shown[own]) for own in rows if own]).any(axis=0), dtype=np.bool_)
 
 
 def _holds(of: str, shown: Flags) -> Flags:

@@ -238,9 +238,9 @@ def _is_near(a: Amount, b: Amount) -> bool:
 def _build_path(source: _Source) -> tuple[PathRow, ...]:
     """Return the pairs from the auxiliary output to the last detector, as the supply goes."""
     loop = source.loop
-    first, last = loop.detectors[0].name, loop.detectors[-1].name
     watched = {pair for pair, _ in _list_watched(loop)}
-    ends = tuple(dict.fromkeys((f"{first}.in+", f"{last}.in+")))
+    ends = tuple(dict.fromkeys(f"{d.name}.in+" for chain in loop.chains for d in (chain.first, chain.last)))
+    last = loop.chains[-1].last.name
     starts = ("panel.aux", "panel.switched", "panel.reset", "supply.", "reset.", "module.in", "module.aux", "endrelay.")
     kept = [p for p in loop.meter_points if p[0].startswith((*starts, *ends)) and p not in watched]
     modes = (STANDBY, Mode("during_reset"), Mode("alarm", last))
@@ -253,7 +253,8 @@ def _list_ends(loop: Loop) -> tuple[EndResistor, ...]:
     found = []
     for place, name in loop.end_resistors.items():
         element = loop.by_name[name]
-        detector = loop.detectors[-1].name if place.startswith("end") else ""
+        chain = loop.find_chain(place) if place.startswith("end") else None
+        detector = chain.last.name if chain else ""
         spread = 100 * sum(s.share**2 for s in element.spreads) ** 0.5
         found.append(EndResistor(place, detector, float(element.resistance_ohm or 0.0), spread))
     return tuple(found)

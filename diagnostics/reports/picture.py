@@ -10,7 +10,7 @@ from html import escape
 
 from diagnostics.readings import Measurement, find_leads
 from diagnostics.reasoning import NOTHING, Diagnosis
-from diagnostics.wiring import Loop, Style
+from diagnostics.wiring import Chain, Loop, Style
 
 from .words import Words, format_percent, say
 
@@ -31,13 +31,17 @@ _OUTLINE = 'fill="none" stroke="currentColor" stroke-width="2"'
 class _Cell:
     """One box of the chain: its spot, the spot of the run that leads to it (or ""), its big and its small text.
 
-    ``holds`` are the detectors of a stretch that is folded into one box; empty for a box of its own.
+    ``lines`` are the conductors, px from the top of its row; ``begins`` where nothing leads to it, ``ends`` where
+    nothing goes on. ``holds`` are the detectors of a stretch that is folded into one box; empty for a box of its own.
     """
 
     spot: str
     run: str
     big: str
     small: str
+    lines: tuple[int, ...] = _TWO_WIRE
+    begins: bool = False
+    ends: bool = False
     holds: tuple[str, ...] = ()
 
 
@@ -63,7 +67,7 @@ def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
     rows = -(-len(cells) // _PER_ROW)
     size = (_WIDE * _PER_ROW + _MARGIN, _HIGH * rows)
     summed = _sum_shares(loop, shares, cells)
-    drawn = [_draw_cell(n, cell, loop, summed) for n, cell in enumerate(cells)]
+    drawn = [_draw_cell(n, cell, summed) for n, cell in enumerate(cells)]
     if next_ is not None:
         drawn += _draw_next(cells, loop, next_)
     return _wrap(size, drawn, dark=dark)
@@ -105,20 +109,36 @@ def _find_lines(style: Style) -> tuple[int, ...]:
 
 
 def _list_cells(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> list[_Cell]:
-    cells = [_Cell("panel", "", say("picture_panel"), "")]
-    if any(r.name == "reset" for r in loop.relays):
-        cells.append(_Cell("reset", "", "R", say("picture_reset")))
-    if loop.module is not None:
-        cells.append(_Cell("module", "run module.in", "M", say("picture_module")))
-    chain = [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), d.label) for d in loop.detectors]
-    if len(chain) > LONGEST_WHOLE:
-        chain = _fold(chain, _find_apart(loop, shares, next_))
-    return [*cells, *chain, _Cell("end", "", "", say("picture_end"))]
+    """Return the boxes of one loop after the other; that of the panel stands first, a zone's before its own loop."""
+    several = len(loop.chains) > 1
+    lines = _find_lines((loop.fed or loop.chains)[0].spec.style)
+    has_relay = any(r.name == "reset" for r in loop.relays)
+    cells = [_Cell("panel", "", say("picture_panel"), "", lines, begins=True, ends=several and not has_relay)]
+    if has_relay:
+        cells.append(_Cell("reset", "", "R", say("picture_reset"), lines, ends=several))
+    apart = _find_apart(loop, shares, next_)
+    for chain in loop.chains:
+        cells += _list_chain(chain, apart, several=several, fold=len(loop.detectors) > LONGEST_WHOLE)
+    return cells
+
+
+def _list_chain(chain: Chain, apart: set[str], *, several: bool, fold: bool) -> list[_Cell]:
+    lines = _find_lines(chain.spec.style)
+    name = chain.spec.zone.removeprefix("zone")
+    cells = [_Cell(chain.spec.zone, "", name, say("picture_zone"), lines, begins=True)] if several else []
+    if chain.spec.style.is_module:
+        cells.append(_Cell("module", "run module.in", "M", say("picture_module"), lines))
+    own = [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), d.label, lines) for d in chain.detectors]
+    return [
+        *cells,
+        *(_fold(own, apart) if fold else own),
+        _Cell(chain.end, "", "", say("picture_end"), lines, ends=True),
+    ]
 
 
 def _find_apart(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> set[str]:
     """Return the detectors of a folded loop that stay boxes of their own: both ends, suspects, the next test point."""
-    ends = {loop.detectors[0].name, loop.detectors[-1].name}
+    ends = {d.name for chain in loop.chains for d in (chain.first, chain.last)}
     cells = [find_cell(s, loop).removeprefix("run ") for s, p in shares.items() if p >= LEAST_SHARE]
     suspects = [name for name in dict.fromkeys(cells) if loop.find_detector(name)]
     points = {terminal.partition(".")[0] for terminal in find_leads(next_, loop)} if next_ and next_.red else set()
@@ -152,6 +172,7 @@ def _fold_stretch(cells: list[_Cell]) -> list[_Cell]:
             run="",
             big=f"{cells[0].big}–{cells[-1].big}",
             small=say("picture_count", count=str(len(cells))),
+            lines=cells[0].lines,
             holds=spots,
         )
     ]
@@ -163,10 +184,14 @@ def _find_corner(number: int) -> tuple[int, int]:
 
 def find_cell(spot: str, loop: Loop) -> str:
     """Return the box in which a place lies: zones in the panel, outputs in the module, end resistors at the end."""
+    starts = {chain.spec.zone for chain in loop.chains} if len(loop.chains) > 1 else set()
+    if spot in starts:
+        return spot
     if spot in {z.name for z in loop.zones} or spot in {"field", "supply"}:
         return "panel"
     if spot.startswith("end"):
-        return "end"
+        chain = loop.find_chain(spot)
+        return chain.end if chain else "end"
     name = spot.removeprefix("run ")
     return spot if name.startswith("det") or spot == "run module.in" else name.partition(".")[0]
 
@@ -181,16 +206,16 @@ def _sum_shares(loop: Loop, shares: Mapping[str, float], cells: list[_Cell]) -> 
     return found
 
 
-def _draw_cell(number: int, cell: _Cell, loop: Loop, shares: Mapping[str, float]) -> str:
-    lines = _find_lines(loop.spec.style)
-    parts = [] if cell.spot == "panel" else [_line(0, y, _RUN, y) for y in lines]
-    if cell.spot != "end":
+def _draw_cell(number: int, cell: _Cell, shares: Mapping[str, float]) -> str:
+    lines = cell.lines
+    parts = [] if cell.begins else [_line(0, y, _RUN, y) for y in lines]
+    if not cell.ends:
         parts += [_line(_RUN + _BOX, y, _WIDE, y) for y in lines]
     if cell.run:
         parts += _draw_share(2, _RUN - 6, shares.get(cell.run, 0.0))
     parts += _draw_share(_RUN, _BOX, shares.get(cell.spot, 0.0))
     middle = _RUN + _BOX // 2
-    if cell.spot == "end":
+    if not cell.big:
         parts.append(_zigzag(_RUN, middle, lines[-2], lines[-1]))
     else:
         parts += [_box(_RUN, _BOX), _text(middle, 69, cell.big, _find_size(cell.big), bold=True)]
@@ -255,14 +280,16 @@ def _find_point(terminal: str, cells: list[_Cell], loop: Loop) -> tuple[int, int
     """Return the number of the cell and the place in it (px) where a lead touches a terminal."""
     owner, _, end = terminal.partition(".")
     inside = loop.module is not None and end.startswith("loop")
-    spot = "module" if inside else find_cell(owner, loop)
+    zone = end.rstrip("+-") if owner in {"panel", "field"} else ""
+    zone = zone if find_cell(zone, loop) == zone else ""  # a box of its own, where there are several loops
+    spot = "module" if inside else zone or find_cell(owner, loop)
     spots = [c.spot for c in cells]
     number = spots.index(spot) if spot in spots else 0
-    lines = _find_lines(loop.spec.style)
+    lines = cells[number].lines
     pair = lines[-2:] if end.endswith(("_a", "_b")) or "zone" in end else lines[:2]
     y = pair[1] if end.endswith(("-", "_b")) else pair[0]
     apart = {0: -6, 1: 6}[pair.index(y)] if len(lines) == 4 else 0
-    x = _RUN + _BOX + 2 if spot in {"panel", "reset"} or "out" in end or inside else _RUN - 2
+    x = _RUN + _BOX + 2 if spot in {"panel", "reset", zone} or "out" in end or inside else _RUN - 2
     return number, x, y + apart
 
 

@@ -12,7 +12,7 @@ from diagnostics.readings import Faults, Measurement
 from diagnostics.reasoning import NOTHING, find_symptom
 from diagnostics.source import parse_model, read_file
 from diagnostics.units import OVER, format_quantity
-from diagnostics.wiring import Loop, find_defects
+from diagnostics.wiring import Chain, Loop, find_defects
 
 _FILE = Path(__file__).with_name("words.yaml")
 Listener = Literal["technician", "caller"]
@@ -38,6 +38,7 @@ class _Table(_Strict):
     regions: dict[Region, dict[str, str]]
     places: dict[str, str]
     nouns: dict[str, str]
+    loop_on: str
     terminals: dict[str, str]
     ask: dict[str, _Ask]
     modes: dict[str, str]
@@ -126,6 +127,10 @@ class Words:
 
     def terminal(self, name: str) -> str:
         """Return a terminal as it is marked: ``zone 1 +``, ``+ in of detector 3``."""
+        relay = name.partition(".")[0]
+        chain = self.loop.find_chain(relay) if name.startswith("endrelay") and len(self.loop.chains) > 1 else None
+        if chain is not None:
+            return f"{self.table.terminals[name.replace(chain.end_relay, 'endrelay', 1)]}, {self._loop_on(chain)}"
         if name in self.table.terminals:
             return self.table.terminals[name]
         place, _, end = name.partition(".")
@@ -138,15 +143,29 @@ class Words:
 
     def place(self, name: str) -> str:
         """Return where: ``at the panel``, ``at detector 3``, ``for zone 1``."""
+        chain = self._find_numbered_end(name)
+        if chain is not None:
+            return f"{self.table.places[name.replace(chain.end, 'end', 1)]}, {self._loop_on(chain)}"
         return self.table.places.get(name) or (
             f"for {self.noun(name)}" if self._is_zone(name) else f"at {self.noun(name)}"
         )
 
     def noun(self, name: str) -> str:
         """Return a place by name: ``the panel``, ``detector 3``, ``zone 1``."""
+        chain = self._find_numbered_end(name)
+        if chain is not None:
+            return f"{self.table.nouns[name.replace(chain.end, 'end', 1)]}, {self._loop_on(chain)}"
         if name in self.table.nouns:
             return self.table.nouns[name]
         return _space(name) if self._is_zone(name) else self.detector(name)
+
+    def _find_numbered_end(self, name: str) -> Chain | None:
+        """Return the loop whose far end a place is, on a site that has several."""
+        some = self.loop.chains if len(self.loop.chains) > 1 and name.startswith("end") else ()
+        return next((chain for chain in some if name in {chain.end, *self.loop.list_ends(chain)}), None)
+
+    def _loop_on(self, chain: Chain) -> str:
+        return self.table.loop_on.format(zone=_space(chain.spec.zone))
 
     def _is_zone(self, name: str) -> bool:
         return any(zone.name == name for zone in self.loop.zones)
@@ -171,7 +190,10 @@ class Words:
         is_run = "." in fault.place and fault.data.family != "end_resistor"
         where = self.run(fault.place) if is_run else self.noun(fault.place)
         value = "" if fault.value_ohm is None else format_quantity(fault.value_ohm, "ohm", 2)
-        return fault.data.title.format(place=where, value=value)
+        told = fault.data.title.format(place=where, value=value)
+        several = len(self.loop.chains) > 1 and "{place}" not in fault.data.title
+        chain = next((c for c in self.loop.chains if several and fault.place in {c.start, c.end}), None)
+        return told if chain is None else f"{told}, {self._loop_on(chain)}"
 
     def faults(self, faults: Faults) -> str:
         """Return a hypothesis; nothing wrong has words of its own."""

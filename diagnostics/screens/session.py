@@ -61,7 +61,7 @@ def _assess(_case: Case, meaning: str) -> Assessment:
 
 def assess(case: Case) -> Assessment:
     """Return what a case means; the same meaning is reckoned once, also for a reading that is only thought of."""
-    if len(case.site.loops[0].all_detectors) < _LONG:
+    if case.site.detector_count < _LONG:
         return replace(_assess(case, tell_meaning(case)), case=case)
     with st.spinner(tell("working")):
         return replace(_assess(case, tell_meaning(case)), case=case)

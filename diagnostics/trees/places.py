@@ -76,9 +76,9 @@ def _find_at(name: str, loop: Loop) -> str | None:
         case "last":
             return names[-1]
         case "zone":
-            return loop.spec.zone if len(loop.zones) > 1 else "panel"
+            return loop.chains[0].spec.zone if len(loop.zones) > 1 else "panel"
         case "co_zone":
-            return loop.spec.co_zone
+            return loop.chains[0].spec.co_zone
         case _:
             return name
 
@@ -90,7 +90,8 @@ def _find_ends(name: str, loop: Loop) -> tuple[str, str] | None:
 
 
 def _list_pairs(loop: Loop) -> dict[str, tuple[str, str]]:
-    zone, co, detectors = loop.spec.zone, loop.spec.co_zone, loop.detectors
+    spec, detectors = loop.chains[0].spec, loop.detectors
+    zone, co = spec.zone, spec.co_zone
     first, middle, last = (detectors[n] for n in (0, len(detectors) // 2, len(detectors) - 1))
     channels = loop.module.channels if loop.module else ()
     pairs = {name: (f"panel.{name}+", f"panel.{name}-") for name in ("aux", "switched")}
@@ -108,7 +109,7 @@ def _list_pairs(loop: Loop) -> dict[str, tuple[str, str]]:
         "last": (last.plus, last.minus),
         "end_relay": ("endrelay.coil+", "endrelay.coil-"),
     }
-    if loop.spec.reset is Reset.MINUS_SWITCHED:
+    if loop.reset is Reset.MINUS_SWITCHED:
         pairs["switched"] = ("panel.aux+", "panel.switched-")
     if len(channels) > 1:
         pairs["co_loop"] = (channels[1].plus, channels[1].minus)
@@ -121,11 +122,12 @@ def _find_minus(loop: Loop) -> str:
 
 def list_wiring(loop: Loop) -> frozenset[str]:
     """Return what is known of the wiring of a loop, in the words of a ``known: wiring`` step."""
-    found = {"module" if loop.module else "zone_loop", "two_wire" if loop.spec.style.is_two_wire else "four_wire"}
+    spec = loop.chains[0].spec
+    found = {"module" if loop.module else "zone_loop", "two_wire" if spec.style.is_two_wire else "four_wire"}
     relays = {r.name for r in loop.relays}
     found |= {"end_relay"} if "endrelay" in relays else set()
     found |= {"reset_relay"} if "reset" in relays else set()
-    found |= {"co_zone"} if loop.spec.co_zone else set()
+    found |= {"co_zone"} if spec.co_zone else set()
     from_panel = {Reset.RESETTABLE_OUTPUT, Reset.MINUS_SWITCHED}
-    found |= {"reset_from_panel"} if loop.spec.reset in from_panel else set()
+    found |= {"reset_from_panel"} if loop.reset in from_panel else set()
     return frozenset(found)

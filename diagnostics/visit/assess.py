@@ -28,12 +28,19 @@ from diagnostics.readings import (
     show_value,
 )
 from diagnostics.reasoning import Diagnosis, Question, Taken, diagnose, list_hypotheses
-from diagnostics.trees import as_policy, find_guide
+from diagnostics.trees import as_policy
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
 
 from .disturbed import find_disturbances
-from .guidance import Guidance, build_guidance, build_usual_guidance, find_guide_answers, follows_guide
+from .guidance import (
+    Guidance,
+    build_guidance,
+    build_usual_guidance,
+    find_case_guide,
+    find_guide_answers,
+    follows_guide,
+)
 from .ladder import OnTheSameLadder
 from .marks import CLOCK, ON_TEST, find_skipped
 
@@ -99,7 +106,7 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
         skipped=find_skipped(case),
         baseline=tuple(understand(bench.loop, r) for r in case.baseline.readings),
     )
-    guide = find_guide(case.symptom) if guided or case.guide_answers else None
+    guide = find_case_guide(case) if guided or case.guide_answers else None
     leads = guided and follows_guide(case)
     policy = as_policy(guide, bench, find_guide_answers(case, guide)) if guide is not None and leads else None
     climbing = OnTheSameLadder(policy)

@@ -96,7 +96,7 @@ def answer_guide(store: CaseStore, case: Case, step: str, answer: str) -> Case:
     CaseError
         There is no guide for this complaint, or no such step in it, or it takes no such answer.
     """
-    guide = find_guide(case.symptom)
+    guide = find_case_guide(case)
     found = guide.steps.get(step) if guide else None
     if found is None or answer not in {*list_answers(found), CANNOT}:
         raise CaseError(f"{answer[:40]!r} is no answer to step {step[:40]!r} of the guide for this complaint")
@@ -116,5 +116,5 @@ def choose_lead(store: CaseStore, case: Case, *, guide: bool) -> Case:
 
 
 def find_case_guide(case: Case) -> Guide | None:
-    """Return the finding guide for the complaint of a case, or None."""
-    return find_guide(case.symptom) if case.symptom else None
+    """Return the finding guide for the complaint of a case, or None; a guide knows of one loop, not of several."""
+    return find_guide(case.symptom) if case.symptom and len(case.site.loops) == 1 else None

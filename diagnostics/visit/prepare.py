@@ -17,7 +17,7 @@ def prepare(case: Case) -> threading.Thread | None:
 
     Nothing depends on it: whoever asks earlier waits for the same rows, or makes them.
     """
-    if len(case.site.loops[0].all_detectors) > LONGEST:
+    if case.site.detector_count > LONGEST:
         return None
     thread = threading.Thread(target=_reckon, args=(case,), name="prepare", daemon=True)
     thread.start()

@@ -53,15 +53,20 @@ def _list_touched(case: Case, loop: Loop) -> list[tuple[str, Why]]:
     names = {d.name for d in loop.detectors}
     spots = [spot for r in case.repairs for spot in r.fault.partition("@")[2].split(" + ")]
     places = [spot.removeprefix("run ").partition(".")[0] for spot in spots]
-    places = [loop.detectors[-1].name if place.startswith("end") else place for place in places]
+    places = [_find_last(loop, place) if place.startswith("end") else place for place in places]
     places += [r.at for r in case.readings if r.measurement in _TOUCHING]
     return [(place, "touched") for place in places if place in names]
 
 
 def _list_chosen(loop: Loop) -> list[tuple[str, Why]]:
-    """Return the farthest detector, and for each kind the one farthest out."""
+    """Return the farthest detector of each loop, and for each kind the one farthest out."""
     kinds = {d.senses: d.name for d in loop.detectors}
-    return [(loop.detectors[-1].name, "farthest"), *((name, "kind") for name in kinds.values())]
+    farthest: list[tuple[str, Why]] = [(chain.last.name, "farthest") for chain in loop.chains]
+    return [*farthest, *((name, "kind") for name in kinds.values())]
+
+
+def _find_last(loop: Loop, place: str) -> str:
+    return (loop.find_chain(place) or loop.chains[0]).last.name
 
 
 def list_untested(case: Case, loop: Loop) -> tuple[ProofItem, ...]:

@@ -20,13 +20,14 @@ from .elements import (
     Spread,
     Zone,
 )
-from .loop import Loop, apply_edits
+from .loop import Chain, Loop, apply_edits
 from .parts import Attribute, Part, build_part, read_parts
 from .site import UNUSED, LoopSpec, Reset, Site, Style, parse_site, read_site
 
 __all__ = [
-    "EARTH", "UNKNOWNS", "UNUSED", "Add", "Attribute", "Band", "Battery", "Channel", "Curve", "Detector", "Edit",
-    "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move", "Part", "QuickDescription",
+    "EARTH", "UNKNOWNS", "UNUSED", "Add", "Attribute", "Band", "Battery", "Chain", "Channel", "Curve", "Detector",
+    "Edit", "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move", "Part",
+    "QuickDescription",
     "Relay", "Remove", "Reset", "SetResistance", "Site", "Spread", "Style", "Zone", "apply_edits", "build_bands",
     "build_loop", "build_part", "build_quick_site", "find_defects", "parse_site", "read_parts", "read_site",
 ]  # fmt: skip

@@ -20,8 +20,9 @@ Ends = tuple[str, str]
 class WiringBench:
     """What has been wired so far; only the builders of this package write on it.
 
-    ``pairs`` are the runs of cable by place, ``end_resistors`` the names of end resistors by place, ``points`` the
-    pairs of terminals on which a meter fits.
+    ``first`` is the number of detectors before the loop that is being wired, ``end`` and ``end_relay`` the names of its
+    far end and of a supervision relay there. ``pairs`` are the runs of cable by place, ``end_resistors`` the names of
+    end resistors by place, ``points`` the pairs of terminals on which a meter fits.
     """
 
     panel: Part
@@ -32,6 +33,14 @@ class WiringBench:
     end_resistors: dict[str, str] = field(default_factory=dict)
     points: list[Ends] = field(default_factory=list)
     module: Module | None = None
+    first: int = 0
+    end: str = "end"
+    end_relay: str = "endrelay"
+
+    def begin_chain(self, number: int) -> None:
+        """Begin the loop of this number: detectors are numbered on, far ends and supervision relays have its number."""
+        mark = str(number + 1) if number else ""
+        self.first, self.end, self.end_relay = len(self.detectors), f"end{mark}", f"endrelay{mark}"
 
     def joint(self, name: str, a: str, b: str, *gates: Gate) -> None:
         """Wire a sound joint."""

@@ -3,13 +3,13 @@
 from diagnostics.errors import SiteError
 
 from .battery import wire_battery, wire_output
-from .bench import WiringBench
+from .bench import Ends, WiringBench
 from .elements import EARTH, Band, Element, Gate, Kind, Zone
 from .field import wire_four_wire_chain, wire_two_wire_chain
-from .loop import Loop
+from .loop import Chain, Loop
 from .module import wire_module
 from .parts import Part, build_part
-from .site import UNUSED, LoopSpec, Site, Style
+from .site import UNUSED, Site, Style
 from .supply import wire_supply
 
 UNKNOWNS = (
@@ -26,26 +26,36 @@ def build_loop(site: Site) -> Loop:
     SiteError
         A profile or value is not known, or does not fit the wiring style.
     """
-    spec = site.loops[0]
     bench = WiringBench(build_part(site.panel.profile, site.panel.values, "panel"))
-    zones = _wire_panel(bench, site, spec)
+    zones = _wire_panel(bench, site)
     battery = wire_battery(bench)
-    start = (f"field.{spec.zone}+", f"field.{spec.zone}-")
-    if spec.style is Style.TWO_WIRE_ZONE:
-        wire_two_wire_chain(bench, spec, start)
-    elif spec.style is Style.FOUR_WIRE_ZONE:
-        wire_four_wire_chain(bench, spec, wire_supply(bench, spec), {zones[0].senses: start})
-    else:
-        wire_module(bench, site, spec)
+    feed = next((wire_supply(bench, spec) for spec in site.loops if spec.style is not Style.TWO_WIRE_ZONE), None)
+    chains = tuple(_wire_chain(bench, site, number, feed) for number in range(len(site.loops)))
     _wire_leaks(bench)
     return Loop(
-        site, spec, tuple(bench.elements), tuple(bench.detectors), tuple(bench.relays), zones, UNKNOWNS,
+        site, chains, tuple(bench.elements), tuple(bench.detectors), tuple(bench.relays), zones, UNKNOWNS,
         bench.pairs, bench.end_resistors, tuple(bench.points), battery, bench.module,
         frozenset((f"{zone.name}.bypassed", True) for zone in zones if zone.senses == UNUSED),
     )  # fmt: skip
 
 
-def _wire_panel(bench: WiringBench, site: Site, spec: LoopSpec) -> tuple[Zone, ...]:
+def _wire_chain(bench: WiringBench, site: Site, number: int, feed: Ends | None) -> Chain:
+    """Wire one loop; all that have a supply beside the zone start from the same ``feed``."""
+    spec = site.loops[number]
+    bench.begin_chain(number)
+    at = (f"field.{spec.zone}+", f"field.{spec.zone}-")
+    if feed is None or spec.style is Style.TWO_WIRE_ZONE:
+        wire_two_wire_chain(bench, spec, at)
+    elif spec.style is Style.FOUR_WIRE_ZONE:
+        wire_four_wire_chain(bench, spec, feed, {site.zones[spec.zone].senses: at})
+    else:
+        wire_module(bench, site, spec, feed)
+    start = "module" if spec.style.is_module else "panel" if len(site.loops) == 1 else spec.zone
+    relay = bench.end_relay if spec.end_relay is not None else ""
+    return Chain(spec, tuple(bench.detectors[bench.first :]), start, bench.end, relay)
+
+
+def _wire_panel(bench: WiringBench, site: Site) -> tuple[Zone, ...]:
     panel = bench.panel
     feed = (panel.number("zone_v"), panel.number("zone_ohm"), panel.number("zone_limit_a"))
     aux = (panel.number("aux_v"), panel.number("aux_ohm"), panel.number("aux_limit_a"))
@@ -53,14 +63,20 @@ def _wire_panel(bench: WiringBench, site: Site, spec: LoopSpec) -> tuple[Zone, .
     bench.joint("screw.panel.aux-", "panel.aux-", "panel.common")
     for side in ("panel.aux+", "panel.common"):
         bench.resistor(f"earth.{side}", (side, EARTH), panel.number("earth_ohm"))
-    return tuple(_wire_zone(bench, site, name, feed, spec) for name in site.zones)
+    return tuple(_wire_zone(bench, site, name, feed) for name in site.zones)
 
 
-def _wire_zone(bench: WiringBench, site: Site, zone: str, feed: tuple[float, float, float], spec: LoopSpec) -> Zone:
+def _feeds_detectors(site: Site, zone: str) -> bool:
+    """Return whether a zone feeds two-wire detectors, or is a spare one of a panel that has such zones."""
+    styles = [spec.style for spec in site.loops if zone in {spec.zone, spec.co_zone}] or [s.style for s in site.loops]
+    return Style.TWO_WIRE_ZONE in styles
+
+
+def _wire_zone(bench: WiringBench, site: Site, zone: str, feed: tuple[float, float, float]) -> Zone:
     """Wire one zone: its source, its screws, and the landings of the field wires, which can be lifted."""
     panel, plus, minus = bench.panel, f"panel.{zone}+", f"panel.{zone}-"
     spreads = {"zone_supply": panel.shares["zone_v"], "zone_source": panel.shares["zone_ohm"]}
-    if spec.style is Style.TWO_WIRE_ZONE:
+    if _feeds_detectors(site, zone):
         wire_output(bench, zone, plus, feed, spreads, Gate("panel.reset", when=False))
         bench.resistor(f"dropped.{zone}", (plus, "panel.common"), feed[1], Gate("panel.reset", when=True))
     else:

@@ -12,10 +12,11 @@ def find_defects(loop: Loop) -> tuple[str, ...]:
     nothing drops on reset. *co_reports_nowhere*: CO detectors behind a module whose CO output goes to no zone.
     """
     found = []
-    if not loop.spec.style.is_two_wire and loop.spec.end_relay is None:
+    if any(not chain.spec.style.is_two_wire and not chain.end_relay for chain in loop.chains):
         found.append("supply_not_supervised")
-    if loop.spec.reset is Reset.ALWAYS_ON:
+    if loop.reset is Reset.ALWAYS_ON:
         found.append("never_reset")
-    if loop.module is not None and loop.spec.co_zone is None and any(d.senses == "co" for d in loop.detectors):
+    behind = loop.module_chain
+    if behind is not None and behind.spec.co_zone is None and any(d.senses == "co" for d in behind.detectors):
         found.append("co_reports_nowhere")
     return tuple(found)

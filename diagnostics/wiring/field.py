@@ -11,7 +11,7 @@ from .site import DETECTORS, DetectorSpec, LoopSpec
 
 def wire_two_wire_chain(bench: WiringBench, spec: LoopSpec, at: Ends) -> None:
     """Wire two-wire detectors one after the other from ``at``, and the end resistor at the last."""
-    for n, detector in enumerate(spec.all_detectors, 1):
+    for n, detector in enumerate(spec.all_detectors, bench.first + 1):
         part = find_detector_part(spec, detector)
         name = f"det{n}"
         bench.run(f"{name}.in", at, (f"{name}.in+", f"{name}.in-"), spec.cable, detector.run or spec.cable.run)
@@ -22,7 +22,7 @@ def wire_two_wire_chain(bench: WiringBench, spec: LoopSpec, at: Ends) -> None:
         _clamp(bench, name, part, (*gates, Gate(f"{name}.latched", when=True)))
         bench.detectors.append(_device(name, detector, part))
         at = (f"{name}.out+", f"{name}.out-")
-    wire_end(bench, spec, "end", "end.resistor", at)
+    wire_end(bench, spec, bench.end, at)
 
 
 def wire_four_wire_chain(bench: WiringBench, spec: LoopSpec, power: Ends, starts: dict[str, Ends]) -> None:
@@ -32,7 +32,7 @@ def wire_four_wire_chain(bench: WiringBench, spec: LoopSpec, power: Ends, starts
     supervision relay's contact is in series with the end resistor of the pair on which the last detector is.
     """
     ends, cable_m = dict(starts), dict.fromkeys(starts, 0.0)
-    for n, detector in enumerate(spec.all_detectors, 1):
+    for n, detector in enumerate(spec.all_detectors, bench.first + 1):
         part = find_detector_part(spec, detector)
         name, length_m, pair = f"det{n}", detector.run or spec.cable.run, _find_pair(starts, part.word("senses"))
         cable_m = {key: metres + length_m for key, metres in cable_m.items()}
@@ -44,9 +44,9 @@ def wire_four_wire_chain(bench: WiringBench, spec: LoopSpec, power: Ends, starts
         power, ends[pair], cable_m[pair] = (f"{name}.out+", f"{name}.out-"), (f"{name}.out_a", f"{name}.out_b"), 0.0
     last = _find_pair(starts, bench.detectors[-1].senses)
     for pair, (a, b) in ends.items():
-        place = "end" if len(ends) == 1 else f"end_{pair}"
+        place = bench.end if len(ends) == 1 else f"{bench.end}_{pair}"
         core = _wire_end_relay(bench, spec, power, a) if pair == last else a
-        wire_end(bench, spec, place, place.replace("end", "end.resistor", 1), (core, b))
+        wire_end(bench, spec, place, (core, b))
 
 
 def _find_pair(starts: dict[str, Ends], senses: str) -> str:
@@ -67,10 +67,11 @@ def _wire_four_wire_base(bench: WiringBench, name: str, part: Part) -> None:
     bench.points.append(contacts)
 
 
-def wire_end(bench: WiringBench, spec: LoopSpec, place: str, name: str, ends: Ends) -> None:
+def wire_end(bench: WiringBench, spec: LoopSpec, place: str, ends: Ends) -> None:
     """Wire the end resistor; raises SiteError where the description has none."""
     if spec.end_resistor is None:
         raise SiteError("say which end resistor belongs on the loop: end_resistor: {resistance: 4.7 kΩ}")
+    name = place.replace(bench.end, f"{bench.end}.resistor", 1)
     bench.end_resistor(place, name, ends, spec.end_resistor.resistance, spec.end_resistor.spread)
 
 
@@ -79,17 +80,18 @@ def _wire_end_relay(bench: WiringBench, spec: LoopSpec, power: Ends, core_a: str
     if spec.end_relay is None:
         return core_a
     part = build_part(spec.end_relay.profile, spec.end_relay.values, "end_relay")
-    coil_ends = ("endrelay.coil+", "endrelay.coil-")
+    relay = bench.end_relay
+    coil_ends = (f"{relay}.coil+", f"{relay}.coil-")
     for side, at, end in zip("+-", power, coil_ends, strict=True):
-        bench.joint(f"endrelay.joint{side}", at, end)
+        bench.joint(f"{relay}.joint{side}", at, end)
     coil = build_coil_curve(part)
-    bench.elements.append(Element("endrelay.coil", Kind.LOAD, *coil_ends, curve=coil, home=len(coil.points)))
-    bench.joint("endrelay.joint.com", core_a, "endrelay.com")
-    gate = Gate("endrelay.operated", when=True)
-    bench.contact("endrelay.contact", ("endrelay.com", "endrelay.no"), part.number("contact_ohm"), gate)
-    bench.relays.append(Relay("endrelay", *coil_ends, part.number("pull_in_v"), part.number("drop_out_v")))
+    bench.elements.append(Element(f"{relay}.coil", Kind.LOAD, *coil_ends, curve=coil, home=len(coil.points)))
+    bench.joint(f"{relay}.joint.com", core_a, f"{relay}.com")
+    gate = Gate(f"{relay}.operated", when=True)
+    bench.contact(f"{relay}.contact", (f"{relay}.com", f"{relay}.no"), part.number("contact_ohm"), gate)
+    bench.relays.append(Relay(relay, *coil_ends, part.number("pull_in_v"), part.number("drop_out_v")))
     bench.points.append(coil_ends)
-    return "endrelay.no"
+    return f"{relay}.no"
 
 
 def find_detector_part(spec: LoopSpec, detector: DetectorSpec) -> Part:

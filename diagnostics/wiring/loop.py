@@ -8,15 +8,45 @@ import networkx as nx
 
 from .edits import Add, Edits, Hold, Move, Remove, SetResistance
 from .elements import EARTH, Battery, Detector, Element, Kind, Module, Relay, Zone
-from .site import LoopSpec, Site
+from .site import LoopSpec, Reset, Site, Style
 
 # What a panel does with a zone beside reading its volts: wires lifted, the known resistor on it, memory, settings.
 ZONE_SIGNALS = ("lifted", "known", "latched", "bypassed", "unsupervised", "verifies", "faulty", "miskind", "display")
 
 
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """One loop of a site as it is wired: its detectors in order from the panel, and where it starts and ends.
+
+    ``start`` is the place that its cable starts from: ``panel``, its zone where a site has several loops, or
+    ``module``. ``end`` is the place of its far end, ``end_relay`` the supervision relay there, or an empty text.
+    """
+
+    spec: LoopSpec
+    detectors: tuple[Detector, ...]
+    start: str
+    end: str
+    end_relay: str
+
+    @property
+    def first(self) -> Detector:
+        """Return the detector nearest to the panel."""
+        return self.detectors[0]
+
+    @property
+    def last(self) -> Detector:
+        """Return the detector farthest from the panel."""
+        return self.detectors[-1]
+
+    @property
+    def is_fed(self) -> bool:
+        """Return whether it has a supply beside the zone."""
+        return self.spec.style is not Style.TWO_WIRE_ZONE
+
+
 @dataclass(frozen=True)
 class Loop:
-    """Everything the solver and the fault kinds need of one installed loop.
+    """Everything the solver and the fault kinds need of what is installed: a panel with one loop, or with several.
 
     ``signals`` are the names of all discrete states; those that are true when nothing has happened yet are in
     ``at_rest``. ``unknowns`` are the shared unknowns that spread predictions, each with unit variance.
@@ -25,7 +55,7 @@ class Loop:
     """
 
     site: Site
-    spec: LoopSpec
+    chains: tuple[Chain, ...]
     elements: tuple[Element, ...]
     detectors: tuple[Detector, ...]
     relays: tuple[Relay, ...]
@@ -42,6 +72,38 @@ class Loop:
     def by_name(self) -> dict[str, Element]:
         """Return the elements by name."""
         return {element.name: element for element in self.elements}
+
+    @property
+    def fed(self) -> tuple[Chain, ...]:
+        """Return the loops that have a supply beside the zone; they share it."""
+        return tuple(chain for chain in self.chains if chain.is_fed)
+
+    @property
+    def reset(self) -> Reset | None:
+        """Return what drops the supply of those loops on reset, or None where there are none."""
+        return next((chain.spec.reset or Reset.RELAY for chain in self.fed), None)
+
+    @property
+    def module_chain(self) -> Chain | None:
+        """Return the loop behind the interface module, or None."""
+        return next((chain for chain in self.chains if chain.spec.style.is_module), None)
+
+    @property
+    def co_zone(self) -> str | None:
+        """Return the zone on which a module reports CO, or None."""
+        return next((chain.spec.co_zone for chain in self.chains if chain.spec.co_zone), None)
+
+    def find_chain(self, name: str) -> Chain | None:
+        """Return the loop that a detector, a start, an end, a zone or a supervision relay belongs to, or None."""
+        for chain in self.chains:
+            own = {chain.start, chain.end, chain.end_relay, chain.spec.zone, chain.spec.co_zone}
+            if name in own or name in self.list_ends(chain) or any(d.name == name for d in chain.detectors):
+                return chain
+        return None
+
+    def list_ends(self, chain: Chain) -> tuple[str, ...]:
+        """Return the places of the end resistors of one loop: one, or one for each of its contact pairs."""
+        return tuple(p for p in self.end_resistors if p == chain.end or p.startswith(f"{chain.end}_"))
 
     @cached_property
     def terminals(self) -> tuple[str, ...]:
@@ -89,7 +151,7 @@ class Loop:
 
 def _is_metal(element: Element) -> bool:
     """Return whether it joins its ends in standby: contacts that close only in alarm or while operated do not."""
-    waits = any(gate.when and gate.signal != "endrelay.operated" for gate in element.gates)
+    waits = any(gate.when and not gate.signal.startswith("endrelay") for gate in element.gates)
     return element.kind in {"conductor", "joint", "contact", "one_way"} and not waits
 
 

@@ -5,17 +5,16 @@ from .elements import Band, Channel, Curve, Element, Gate, How, Kind, Module, Re
 from .field import wire_four_wire_chain, wire_two_wire_chain
 from .parts import Part, build_part
 from .site import LoopSpec, Site, Style
-from .supply import wire_supply
 
 OUTPUTS = ("fire", "co")
 _POWERED = Gate("module.operated", when=True)
 _DEAD = Gate("module.operated", when=False)
 
 
-def wire_module(bench: WiringBench, site: Site, spec: LoopSpec) -> None:
-    """Wire the module's supply, its outputs to the zones, its own loop and the detectors on it."""
+def wire_module(bench: WiringBench, site: Site, spec: LoopSpec, feed: Ends) -> None:
+    """Wire the module's run from its ``feed``, its outputs to the zones, its own loop and the detectors on it."""
     part = build_part(spec.module.profile, spec.module.values, "module")
-    bench.run("module.in", wire_supply(bench, spec), ("module.in+", "module.in-"), spec.cable, spec.module_run)
+    bench.run("module.in", feed, ("module.in+", "module.in-"), spec.cable, spec.module_run)
     _wire_electronics(bench, part)
     for zone, output in zip((spec.zone, spec.co_zone), OUTPUTS, strict=False):
         if zone is not None:

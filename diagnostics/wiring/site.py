@@ -24,6 +24,7 @@ from .parts import build_part
 
 MOST_DETECTORS = 128
 MOST_ZONES = 4
+MOST_LOOPS = 4
 UNUSED = "unused"
 
 
@@ -129,7 +130,7 @@ class ZoneSpec(_Strict):
 
 
 class LoopSpec(_Strict):
-    """One loop on one zone."""
+    """One loop: on one zone, or behind a module on one for fire and one for CO."""
 
     zone: str
     style: Style
@@ -185,7 +186,7 @@ class Site(_Strict):
     note: Annotated[str, Field(max_length=2000)] = ""
     panel: PartSpec = PartSpec(profile="panel_24v")
     zones: Annotated[dict[str, ZoneSpec], Field(min_length=1, max_length=MOST_ZONES)]
-    loops: Annotated[tuple[LoopSpec, ...], Field(max_length=1)]
+    loops: Annotated[tuple[LoopSpec, ...], Field(max_length=MOST_LOOPS)]
 
     @field_validator("zones")
     @classmethod
@@ -199,7 +200,7 @@ class Site(_Strict):
     @classmethod
     def _check_loops(cls, loops: tuple[LoopSpec, ...], told: ValidationInfo) -> tuple[LoopSpec, ...]:
         if not loops:  # min_length would also count an entry that has complaints of its own as missing
-            raise ValueError("one loop is wanted")
+            raise ValueError("a loop is wanted")
         zones: dict[str, ZoneSpec] = told.data.get("zones", {})
         for loop in loops:
             for zone in (loop.zone, loop.co_zone):
@@ -212,7 +213,29 @@ class Site(_Strict):
                 raise ValueError("fire and CO report on zones of their own: 'zone' and 'co_zone' must differ")
             if loop.co_zone in zones and zones[loop.co_zone or ""].senses != "co":
                 raise ValueError(f"{loop.co_zone!r} is the CO zone of the loop: write 'senses: co' for it")
+        _check_together(loops)
         return loops
+
+    @property
+    def detector_count(self) -> int:
+        """Return how many detectors there are on all loops together."""
+        return sum(len(loop.all_detectors) for loop in self.loops)
+
+
+def _check_together(loops: tuple[LoopSpec, ...]) -> None:
+    """Refuse loops that cannot stand beside each other; raises ValueError."""
+    zones = [zone for loop in loops for zone in (loop.zone, loop.co_zone) if zone is not None]
+    twice = next((zone for zone in zones if zones.count(zone) > 1), None)
+    if twice is not None:
+        raise ValueError(f"zone {twice!r} has two loops: each loop is on a zone of its own")
+    if sum(loop.style.is_module for loop in loops) > 1:
+        raise ValueError("two modules on one panel are not described yet: one site file for each")
+    fed = [loop for loop in loops if loop.style is not Style.TWO_WIRE_ZONE]
+    if len({(loop.reset or Reset.RELAY, loop.reset_relay.model_dump_json()) for loop in fed}) > 1:
+        raise ValueError("loops of one site share their supply: write the same 'reset' and 'reset_relay' for each")
+    count = sum(len(loop.all_detectors) for loop in loops)
+    if count > MOST_DETECTORS:
+        raise ValueError(f"{count} detectors on all loops together: {MOST_DETECTORS} at most")
 
 
 def parse_site(document: Document) -> Site:

@@ -42,6 +42,8 @@ url, case_id, name, count = *sys.argv[1:4], int(sys.argv[4])
 refused = number = 0
 with CaseStore(url, patience_s=30.0) as store:
     revision = store.load_case(case_id).revision
+    print("ready", flush=True)
+    sys.stdin.readline()
     while number < count:
         try:
             revision = store.append_reading(case_id, build_volts(number, by=f"{name}{number}"), revision).revision
@@ -59,10 +61,13 @@ def test_two_programs_that_write_at_once_lose_nothing_and_are_told_in_words(url:
         case_id = store.create_case(build_invented_case()).case_id
     commands = [[sys.executable, "-c", WRITER, url, case_id, name, str(EACH)] for name in ("ann", "ben")]
     children = [
-        subprocess.Popen(command, stdout=subprocess.PIPE, env=build_environment(), text=True, cwd=tmp_path)
+        subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=build_environment(), text=True, cwd=tmp_path
+        )
         for command in commands
     ]
-    refusals = [int(child.communicate(timeout=120)[0]) for child in children]
+    assert [child.stdout.readline() for child in children if child.stdout] == ["ready\n"] * 2  # on one revision
+    refusals = [int(child.communicate("go\n", timeout=120)[0]) for child in children]
     assert [child.returncode for child in children] == [0, 0]
     with CaseStore(url) as store:
         kept = store.load_case(case_id)

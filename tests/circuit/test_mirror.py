@@ -65,9 +65,9 @@ def wire_mirrored(name: str) -> Loop:
 
 def build_far_feed(loop: Loop) -> Edits:
     """Return the edits that land the feed at the far end of the chain, and what belongs at the end at its near one."""
-    cores = ("+", "-") if loop.spec.style.is_two_wire else ("+", "-", "_a", "_b")
+    cores = ("+", "-") if loop.chains[0].spec.style.is_two_wire else ("+", "-", "_a", "_b")
     feed = [Move(f"wire.det1.in{core}", "b", f"det{COUNT}.out{core}") for core in cores]
-    if loop.spec.style.is_two_wire:
+    if loop.chains[0].spec.style.is_two_wire:
         return (*feed, Move("end.resistor", "a", "det1.in+"), Move("end.resistor", "b", "det1.in-"))
     coil = [Move(f"endrelay.joint{core}", "a", f"det1.in{core}") for core in "+-"]
     return (*feed, *coil, Move("endrelay.joint.com", "a", "det1.in_a"), Move("end.resistor", "b", "det1.in_b"))
@@ -109,7 +109,7 @@ def check_mirrored(name: str, text: str, mirrored_text: str, mode: str) -> None:
     assert {mirror_name(n): state for n, state in read_states(far).items()} == read_states(near)
     for zone in loop.zones:
         assert far.volts(zone.plus, zone.minus)[0] == pytest.approx(near.volts(zone.plus, zone.minus)[0], abs=WITHIN_V)
-    pairs = (("+", "-"),) if loop.spec.style.is_two_wire else (("+", "-"), ("_a", "_b"))
+    pairs = (("+", "-"),) if loop.chains[0].spec.style.is_two_wire else (("+", "-"), ("_a", "_b"))
     for d in loop.detectors:
         for side, opposite in (("in", "out"), ("out", "in")):
             for cores in pairs:

@@ -89,7 +89,7 @@ def test_currents_balance_at_every_terminal(loop: Loop) -> None:
 @settings(max_examples=40, deadline=None, derandomize=True)
 @given(ohm=st.floats(1.0, 1e6), place=st.sampled_from(["det1.out", "det2.out", "det3.out", "field.zone1"]))
 def test_anything_put_across_the_zone_lowers_its_volts(loop: Loop, ohm: float, place: str) -> None:
-    ends = ("+", "-") if "two" in loop.spec.style or place.startswith("field") else ("_a", "_b")
+    ends = ("+", "-") if "two" in loop.chains[0].spec.style or place.startswith("field") else ("_a", "_b")
     extra = Element("extra", Kind.RESISTOR, f"{place}{ends[0]}", f"{place}{ends[1]}", ohm)
     healthy, loaded = zone_volts(settle(loop, [(), (Add(extra),)]))
     assert loaded < healthy

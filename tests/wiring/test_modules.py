@@ -210,7 +210,7 @@ def test_answer_not_sure_is_told_and_a_resistor_stays_wide(style: str, answer: s
     site, notes = build_quick_site(replace(SURE, style=style, **{answer: "not sure"}))
     assert len([note for note in notes if word in note]) == 1
     assert len(notes) == 2
-    assert build_loop(site).spec.end_resistor is not None
+    assert build_loop(site).chains[0].spec.end_resistor is not None
     if answer == "end_resistor":
         assert (site.loops[0].end_resistor or SURE).spread == 30.0  # type: ignore[union-attr]
 
@@ -285,7 +285,7 @@ def test_silent_defects_of_the_description_are_found_behind_a_module_too(
 
 def test_co_detector_whose_module_reports_co_to_no_zone_is_a_defect() -> None:
     loop = wire_bench(replace(M, kinds=("smoke", "co")))
-    lonely = loop.site.model_copy(update={"loops": (loop.spec.model_copy(update={"co_zone": None}),)})
+    lonely = loop.site.model_copy(update={"loops": (loop.chains[0].spec.model_copy(update={"co_zone": None}),)})
     assert "co_reports_nowhere" in find_defects(build_loop(lonely))
     assert "co_reports_nowhere" not in find_defects(loop)
 
