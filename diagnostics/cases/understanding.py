@@ -6,7 +6,7 @@ The stored value counts, since it is what was acted on; where this program would
 from dataclasses import dataclass
 
 from diagnostics.errors import DiagnosticsError
-from diagnostics.readings import Measurement, list_tokens, parse_measurement, parse_value
+from diagnostics.readings import LISTED, Measurement, list_tokens, parse_measurement, parse_value
 from diagnostics.wiring import Loop
 
 from .record import OVER_RANGE, Case, Reading, Understood, build_understood
@@ -69,5 +69,4 @@ def _is_value(stored: Understood, m: Measurement, loop: Loop) -> bool:
     if stored.unit or not isinstance(stored.value, str):
         return False
     known = set(list_tokens(m, loop))
-    is_list = m.kind in {"which_dark", "dark_with_head_off"}
-    return set(stored.value.split(",")) <= known - {m.at} if is_list else stored.value in known
+    return set(stored.value.split(",")) <= known - {m.at} if m.kind in LISTED else stored.value in known

@@ -25,8 +25,7 @@ def prove(guides: Sequence[str], sites: Sequence[str] | None) -> tuple[GuideProo
     """
     chosen = [_find_guide(name) for name in guides] or list(read_shipped().values())
     named = sites or [path.stem for path in sorted((find_shipped("cases") / "sites").glob("*.yaml"))]
-    loops = {Path(name).stem: read_loop(name)[1] for name in named}
-    benches: dict[str, Bench] = {name: build_bench(one.site) for name, one in loops.items() if len(one.chains) == 1}
+    benches: dict[str, Bench] = {Path(name).stem: build_bench(read_loop(name)[1].site) for name in named}
     return tuple(prove_guide(guide, benches) for guide in chosen)
 
 

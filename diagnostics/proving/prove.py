@@ -80,7 +80,7 @@ def prove_guide(guide: Guide, benches: Mapping[str, Bench]) -> GuideProof:
     proofs: list[Proof] = []
     taken: set[tuple[str, str]] = set()
     for site, bench in benches.items():
-        for proof, passed in _prove_site(guide, site, bench):
+        for proof, passed in _prove_loops(guide, site, bench):
             proofs.append(proof)
             taken |= {(p.step, p.goal) for p in passed}
     return GuideProof(guide, tuple(proofs), _list_unused(guide, taken))
@@ -92,6 +92,13 @@ def _list_unused(guide: Guide, taken: set[tuple[str, str]]) -> tuple[str, ...]:
     asked = {goal for step in guide.steps.values() if step.ask is not None for goal in step.goals}
     ends = [end for end in guide.ends if end not in asked | {goal for _, goal in taken}]
     return (*(f"{n} → {goal}" for n, goal in dict.fromkeys(ways) if (n, goal) not in taken), *ends)
+
+
+def _prove_loops(guide: Guide, site: str, bench: Bench) -> Iterator[tuple[Proof, tuple[Passed, ...]]]:
+    """Walk a guide for the complaint about each loop of a site."""
+    zones = [chain.spec.zone for chain in bench.loop.chains]
+    for zone in zones if len(zones) > 1 else [""]:
+        yield from _prove_site(guide, f"{site} {zone}".strip(), bench.look_at(zone))
 
 
 def _prove_site(guide: Guide, site: str, bench: Bench) -> Iterator[tuple[Proof, tuple[Passed, ...]]]:

@@ -23,7 +23,7 @@ from diagnostics.faults import Fault, build_all_edits
 from diagnostics.wiring import Loop
 
 from .data import Meter, read_table
-from .measurement import Measurement
+from .measurement import Measurement, list_walked
 from .states import (
     Said,
     blur,
@@ -140,10 +140,14 @@ class _Core:
         elif kind in {"functional_test", "head_off", "dark_with_head_off"}:
             self._file_at_detectors(some, numbers)
         elif kind == "which_dark":
-            spreads = {d.name: self._find_spread((d.plus, d.minus), numbers) for d in self.loop.detectors}
-            self._file_said(some[0], numbers, find_dark_chances(standby, spreads))
+            for m in some:
+                walked = list_walked(m, self.loop)
+                spreads = {d.name: self._find_spread((d.plus, d.minus), numbers) for d in walked}
+                self._file_said(m, numbers, find_dark_chances(standby, spreads))
         elif kind == "which_lit":
-            self._file_said(some[0], numbers, [((text, 1.0),) for text in find_lit_sets(standby)])
+            for m in some:
+                lit = find_lit_sets(standby, [d.name for d in list_walked(m, self.loop)])
+                self._file_said(m, numbers, [((text, 1.0),) for text in lit])
         else:
             settled = apply_steps(standby, build_steps(some[0].mode, self.loop))
             for m in some:
@@ -239,7 +243,10 @@ class _Core:
             if kind == "head_off":
                 self._file_words(other, numbers, find_zone_chances(off))
             else:
-                self._file_said(other, numbers, [((text, 1.0),) for text in find_dark_sets(off, m.at)])
+                self._file_said(other, numbers, [((text, 1.0),) for text in self._find_dark_sets(off, m)])
+
+    def _find_dark_sets(self, off: Settled, m: Measurement) -> list[str]:
+        return find_dark_sets(off, [d.name for d in list_walked(m, self.loop) if d.name != m.at])
 
 
 class Bench:
@@ -252,11 +259,17 @@ class Bench:
         """Wire up and settle; raises PhysicsError where a hypothesis does not fit the loop."""
         self._core = _Core(loop, hypotheses, meter or read_table().meter)
         self._numbers: Index = np.arange(len(hypotheses))
+        self._focus = ""
 
     @property
+    def focus(self) -> str:
+        """Return the zone of the loop that the complaint is about, or an empty text: nobody said."""
+        return self._focus
+
+    @cached_property
     def loop(self) -> Loop:
-        """Return the loop as it should be."""
-        return self._core.loop
+        """Return what is installed, as it should be; the loop that is looked at comes first."""
+        return self._core.loop.focus(self._focus) if self._focus else self._core.loop
 
     @property
     def meter(self) -> Meter:
@@ -270,8 +283,15 @@ class Bench:
 
     def narrow(self, some: Index) -> "Bench":
         """Return a view of some of the hypotheses, by their numbers in this view."""
+        return self._view(self._numbers[some], self._focus)
+
+    def look_at(self, zone: str) -> "Bench":
+        """Return a view that looks at the loop on this zone; an empty text looks at all of them."""
+        return self._view(self._numbers, zone)
+
+    def _view(self, numbers: Index, focus: str) -> "Bench":
         view = Bench.__new__(Bench)
-        view._core, view._numbers = self._core, self._numbers[some]  # noqa: SLF001 - its own kind
+        view._core, view._numbers, view._focus = self._core, numbers, focus  # noqa: SLF001 - its own kind
         return view
 
     def forecast_all(self, measurements: Sequence[Measurement]) -> tuple[Forecast, ...]:

@@ -7,7 +7,7 @@ from typing import Literal
 from diagnostics.circuit import STANDBY, Mode, parse_mode
 from diagnostics.errors import FaultError, find_nearest
 from diagnostics.faults import read_catalogue
-from diagnostics.wiring import Channel, Detector, Loop, Zone
+from diagnostics.wiring import Chain, Channel, Detector, Loop, Zone
 
 from .data import MeasurementKind, Tool, Travel, read_table
 
@@ -113,8 +113,14 @@ def list_tokens(measurement: Measurement, loop: Loop) -> tuple[str, ...]:
     Where the answer is a list of detectors, the words are ``none`` and their names.
     """
     if measurement.kind in LISTED:
-        return ("none", *(d.name for d in loop.detectors))
+        return ("none", *(d.name for d in list_walked(measurement, loop)))
     return list_kind_words(measurement.kind)
+
+
+def list_walked(measurement: Measurement, loop: Loop) -> tuple[Detector, ...]:
+    """Return the detectors that a list can name: all, or where there are several loops those of the one it is of."""
+    chain = loop.find_chain(measurement.at) if len(loop.chains) > 1 else None
+    return chain.detectors if chain else loop.detectors
 
 
 def list_kind_words(kind: str) -> tuple[str, ...]:
@@ -177,10 +183,20 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
     found.append(Measurement("volts", Mode("on_battery"), red=loop.battery.plus, black=loop.battery.minus))
     found += _list_in_reset(loop)
     found += [Measurement("look", at="module")] if loop.module else []
-    found.append(Measurement("which_lit", at="loop", visits=len(loop.detectors)))
-    if all(d.lamp != "dark" for d in loop.detectors):
-        found.append(Measurement("which_dark", at="loop", visits=len(loop.detectors)))
-    return found
+    return [*found, *_list_walks(loop)]
+
+
+def _list_walks(loop: Loop) -> list[Measurement]:
+    """List what a walk past the detectors shows, loop by loop."""
+    chains = {find_walk(loop, chain): chain for chain in sorted(loop.chains, key=lambda c: c.end)}
+    found = [Measurement("which_lit", at=at, visits=len(chain.detectors)) for at, chain in chains.items()]
+    shown = {at: chain for at, chain in chains.items() if all(d.lamp != "dark" for d in chain.detectors)}
+    return [*found, *(Measurement("which_dark", at=at, visits=len(c.detectors)) for at, c in shown.items())]
+
+
+def find_walk(loop: Loop, chain: Chain) -> str:
+    """Return the place that a walk along a loop is told by: ``loop``, or its start where there are several."""
+    return chain.start if len(loop.chains) > 1 else "loop"
 
 
 def _list_in_reset(loop: Loop) -> list[Measurement]:
@@ -198,13 +214,14 @@ def _list_in_reset(loop: Loop) -> list[Measurement]:
 
 
 def _list_at_detector(loop: Loop, d: Detector) -> list[Measurement]:
-    name, others = d.name, len(loop.detectors) - 1
+    beside = [other for other in (loop.find_chain(d.name) or loop.chains[0]).detectors if other != d]
+    name = d.name
     off = Mode("head_off", name)
     found = [Measurement("lamp", at=name, place=name)] if d.lamp != "dark" else []
     found.append(Measurement("functional_test", Mode("after_reset", name), at=name, place=name))
     found.append(Measurement("head_off", off, at=name, place=name))
-    if others and all(other.lamp != "dark" for other in loop.detectors):
-        found.append(Measurement("dark_with_head_off", off, at=name, place=name, visits=others))
+    if beside and all(other.lamp != "dark" for other in (d, *beside)):
+        found.append(Measurement("dark_with_head_off", off, at=name, place=name, visits=len(beside)))
     found.append(Measurement("look", at=name, place=name))
     return found
 

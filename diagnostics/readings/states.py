@@ -156,18 +156,32 @@ def find_test_chances(before: Settled, alarmed: Settled, resetting: Settled, nam
 
     The alarm stays when the detector's latch is held through the reset pulse: its supply, taken from the loop in reset
     without an alarm, stays at or above the volts at which it lets go. (A latched detector draws more and only lowers
-    them; a test holds this to the whole sequence of steps.) On a panel with zones for fire and CO, a report on the
-    other zone alone is one on the wrong zone.
+    them; a test holds this to the whole sequence of steps.) A report on another zone alone is one on the wrong zone;
+    an alarm that stands on another loop is neither that nor in the way.
     """
-    right = find_right_zone(alarmed.network.loop, name)
-    already = find_zone_chances(before)[1][:, ALARM]
-    reports = find_zone_chances(alarmed, right)[1][:, ALARM]
-    anywhere = find_zone_chances(alarmed)[1][:, [ALARM, SUPERVISORY]].sum(axis=1)
+    loop = alarmed.network.loop
+    right, own = find_right_zone(loop, name), list_own_zones(loop, name)
+    before_at = {z.name: find_zone_chances(before, z.name)[1][:, ALARM] for z in loop.zones}
+    after_at = {z.name: find_zone_chances(alarmed, z.name)[1] for z in loop.zones}
+    already = 1 - np.prod([1 - before_at[zone] for zone in own], axis=0)
+    reports = after_at[right][:, ALARM]
+    quiet = [
+        1 - after_at[zone][:, [ALARM, SUPERVISORY]].sum(axis=1) * (zone in own or 1 - before_at[zone])
+        for zone in after_at
+    ]
+    anywhere = 1 - np.prod(quiet, axis=0)
     stays = _is_held(alarmed, resetting, name)
     fresh, wrong = 1 - already, np.maximum(anywhere - reports, 0.0)
     none = 1 - reports - wrong
     chance = [fresh * reports * ~stays, fresh * reports * stays, fresh * none, already, fresh * wrong]
     return TESTS, np.stack(chance, axis=1)
+
+
+def list_own_zones(loop: Loop, name: str) -> tuple[str, ...]:
+    """Return the zones that the loop of a detector reports on; all of the panel where there is one loop."""
+    chain = loop.find_chain(name) if len(loop.chains) > 1 else None
+    own = (chain.spec.zone, chain.spec.co_zone) if chain else tuple(z.name for z in loop.zones)
+    return tuple(zone for zone in own if zone is not None)
 
 
 def find_right_zone(loop: Loop, name: str) -> str:
@@ -193,10 +207,9 @@ def find_click_chances(before: Settled, resetting: Settled) -> Chances:
     return CLICKS, np.stack([moves, ~moves], axis=1).astype(np.float64)
 
 
-def find_dark_sets(settled: Settled, removed: str) -> list[str]:
-    """Return which detectors other than ``removed`` are dark, one text per column (see ``write_dark_set``)."""
+def find_dark_sets(settled: Settled, names: Sequence[str]) -> list[str]:
+    """Return which of some detectors are dark, one text per column (see ``write_dark_set``)."""
     powered = find_powered(settled)
-    names = [d.name for d in settled.network.loop.detectors if d.name != removed]
     dark = (
         np.stack([~powered[n] for n in names], axis=1) if names else np.zeros((settled.columns.size, 0), dtype=np.bool_)
     )
@@ -206,10 +219,10 @@ def find_dark_sets(settled: Settled, removed: str) -> list[str]:
 def find_dark_chances(settled: Settled, spreads: Mapping[str, Array]) -> list[Said]:
     """Return which detectors are dark in standby, per column: each list that may well be seen, with its chance.
 
-    ``spreads`` are one sd (V) of each detector's volts. What spreads them is shared (a joint's value, the supply), so
-    all are moved together, over a few equally likely shares of it.
+    ``spreads`` are one sd (V) of the volts of each detector that is walked past. What spreads them is shared (a joint's
+    value, the supply), so all are moved together, over a few equally likely shares of it.
     """
-    names = [d.name for d in settled.network.loop.detectors]
+    names = list(spreads)
     moved = ndtri((np.arange(_SHARES) + 0.5) / _SHARES)
     dark = np.stack([_is_dark(settled, n, spreads[n][:, None] * moved[None]) for n in names])
     return [_spell_out(names, dark[:, column]) for column in range(dark.shape[1])]
@@ -232,9 +245,8 @@ def _spell_out(names: Sequence[str], dark: Flags) -> Said:
     return tuple((text, count / dark.shape[1]) for text, count in seen.items())
 
 
-def find_lit_sets(settled: Settled) -> list[str]:
-    """Return which detectors' lamps show alarm, one text per column (see ``write_dark_set``)."""
-    names = [d.name for d in settled.network.loop.detectors]
+def find_lit_sets(settled: Settled, names: Sequence[str]) -> list[str]:
+    """Return which detectors' lamps, of some, show alarm, one text per column (see ``write_dark_set``)."""
     lit = np.stack([settled.signal(f"{n}.latched") for n in names], axis=1)
     return [write_dark_set([n for n, on in zip(names, row, strict=True) if on]) for row in lit]
 

@@ -6,7 +6,7 @@ from diagnostics.errors import QuantityError, find_nearest
 from diagnostics.units import parse_quantity
 from diagnostics.wiring import Loop
 
-from .measurement import LISTED, Measurement, list_tokens
+from .measurement import LISTED, Measurement, list_tokens, list_walked
 from .states import write_dark_set
 
 # Words that people use for the same thing.
@@ -76,7 +76,7 @@ def _parse_dark(measurement: Measurement, loop: Loop, text: str) -> str:
                 "nothing was given", text=text, unit="a word", hint="write none, or for example det4,det5"
             )
         return "none"
-    known = {d.name for d in loop.detectors} - {measurement.at}
+    known = {d.name for d in list_walked(measurement, loop)} - {measurement.at}
     wrong = [n for n in names if n not in known]
     if wrong:
         near = find_nearest(wrong[0], known)

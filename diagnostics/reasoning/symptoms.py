@@ -63,15 +63,27 @@ def rate_symptom(bench: Bench, name: str) -> Array:
     symptom = find_symptom(name)
     right = read_symptoms().told_right
     if symptom.of == "":
-        (forecast,) = bench.forecast_all([Measurement(symptom.measurement, at="panel")])
-        shown = _sum_tokens(forecast.tokens, forecast.chance, symptom.tokens)
+        zones = _list_zones(bench, symptom.measurement)
+        forecasts = bench.forecast_all([Measurement(symptom.measurement, at=at) for at in zones])
+        hidden = [1 - _sum_tokens(f.tokens, f.chance, symptom.tokens) for f in forecasts]
+        shown = 1 - np.asarray(np.stack(hidden).prod(axis=0), dtype=np.float64)
         return (1 - right) + (2 * right - 1) * shown
-    some = [m for m in list_measurements(bench.loop) if m.kind == symptom.measurement]
+    own = {d.name for d in bench.loop.chains[0].detectors if bench.focus}
+    every = [m for m in list_measurements(bench.loop) if m.kind == symptom.measurement]
+    some = [m for m in every if m.at in own or not own]
     forecasts = bench.forecast_all(some)
     if not forecasts:
         return np.full(len(bench.hypotheses), 0.5)
     shown_at = np.stack([_sum_tokens(f.tokens, f.chance, symptom.tokens) for f in forecasts]) > 0.5
     return np.where(_holds_on_a_loop(symptom.of, bench.loop, some, shown_at), right, 1 - right)
+
+
+def _list_zones(bench: Bench, measurement: str) -> list[str]:
+    """Return where a complaint of the whole panel shows: at the zones of the loop that it is said to be about."""
+    if not bench.focus or measurement != "panel_shows":
+        return ["panel"]
+    spec = bench.loop.chains[0].spec
+    return [zone for zone in (spec.zone, spec.co_zone) if zone is not None]
 
 
 def _sum_tokens(tokens: tuple[str, ...], chance: Array | None, wanted: tuple[str, ...]) -> Array:

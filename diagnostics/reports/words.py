@@ -39,6 +39,7 @@ class _Table(_Strict):
     places: dict[str, str]
     nouns: dict[str, str]
     loop_on: str
+    on_zone: str
     terminals: dict[str, str]
     ask: dict[str, _Ask]
     modes: dict[str, str]
@@ -217,9 +218,16 @@ class Words:
             "black": self.terminal(m.black) if m.black else "",
             "where": self.place(m.at or "panel"),
             "zone": self.noun(m.at) if is_zone else "this zone",
+            "of_loop": self._tell_loop(m),
             "of_zone": f", {self.noun(m.at)}" if is_zone else "",
             **self.terms,
         }
+
+    def _tell_loop(self, m: Measurement) -> str:
+        """Return which loop is walked, where there are several: `` on zone 2``."""
+        walks = m.kind in {"which_dark", "which_lit"} and len(self.loop.chains) > 1
+        chain = self.loop.find_chain(m.at) if walks else None
+        return "" if chain is None else self.table.on_zone.format(zone=_space(chain.spec.zone))
 
     def name(self, measurement: Measurement) -> str:
         """Return a short name of a measurement, for lists and buttons."""

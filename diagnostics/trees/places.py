@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from diagnostics.circuit import Mode
-from diagnostics.readings import Measurement, list_measurements
+from diagnostics.readings import Measurement, find_walk, list_measurements
 from diagnostics.wiring import Loop, Reset
 
 from .schema import Step
@@ -67,20 +67,16 @@ _DEFAULT_AT = {"settings": "panel", "listen": "reset", "which_dark": "loop", "wh
 
 
 def _find_at(name: str, loop: Loop) -> str | None:
-    names = [d.name for d in loop.detectors]
+    names = [d.name for d in loop.chains[0].detectors]
+    spots = {"first": names[0], "middle": names[len(names) // 2], "last": names[-1]}
+    spots["loop"] = find_walk(loop, loop.chains[0])
     match name:
-        case "first":
-            return names[0]
-        case "middle":
-            return names[len(names) // 2]
-        case "last":
-            return names[-1]
         case "zone":
             return loop.chains[0].spec.zone if len(loop.zones) > 1 else "panel"
         case "co_zone":
             return loop.chains[0].spec.co_zone
         case _:
-            return name
+            return spots.get(name, name)
 
 
 def _find_ends(name: str, loop: Loop) -> tuple[str, str] | None:
@@ -90,10 +86,10 @@ def _find_ends(name: str, loop: Loop) -> tuple[str, str] | None:
 
 
 def _list_pairs(loop: Loop) -> dict[str, tuple[str, str]]:
-    spec, detectors = loop.chains[0].spec, loop.detectors
-    zone, co = spec.zone, spec.co_zone
-    first, middle, last = (detectors[n] for n in (0, len(detectors) // 2, len(detectors) - 1))
-    channels = loop.module.channels if loop.module else ()
+    chain = loop.chains[0]
+    zone, co = chain.spec.zone, chain.spec.co_zone
+    first, middle, last = chain.first, chain.detectors[len(chain.detectors) // 2], chain.last
+    channels = loop.module.channels if loop.module and chain.spec.style.is_module else ()
     pairs = {name: (f"panel.{name}+", f"panel.{name}-") for name in ("aux", "switched")}
     pairs |= {name: (f"reset.{name}", _find_minus(loop)) for name in ("com", "nc", "no")}
     pairs |= {
@@ -102,12 +98,12 @@ def _list_pairs(loop: Loop) -> dict[str, tuple[str, str]]:
         "loop": (channels[0].plus, channels[0].minus) if channels else (f"panel.{zone}+", f"panel.{zone}-"),
         "separate_supply": ("supply.out+", "supply.out-"),
         "coil": ("panel.reset+", "panel.reset-"),
-        "fed": ("module.in+", "module.in-") if loop.module else (first.plus, first.minus),
+        "fed": ("module.in+", "module.in-") if channels else (first.plus, first.minus),
         "power_pair": ("module.aux+", "module.aux-"),
         "first": (first.plus, first.minus),
         "middle": (middle.plus, middle.minus),
         "last": (last.plus, last.minus),
-        "end_relay": ("endrelay.coil+", "endrelay.coil-"),
+        "end_relay": (f"{chain.end_relay}.coil+", f"{chain.end_relay}.coil-"),
     }
     if loop.reset is Reset.MINUS_SWITCHED:
         pairs["switched"] = ("panel.aux+", "panel.switched-")
@@ -123,11 +119,11 @@ def _find_minus(loop: Loop) -> str:
 def list_wiring(loop: Loop) -> frozenset[str]:
     """Return what is known of the wiring of a loop, in the words of a ``known: wiring`` step."""
     spec = loop.chains[0].spec
-    found = {"module" if loop.module else "zone_loop", "two_wire" if spec.style.is_two_wire else "four_wire"}
-    relays = {r.name for r in loop.relays}
-    found |= {"end_relay"} if "endrelay" in relays else set()
-    found |= {"reset_relay"} if "reset" in relays else set()
+    found = {"module" if spec.style.is_module else "zone_loop", "two_wire" if spec.style.is_two_wire else "four_wire"}
+    found |= {"end_relay"} if loop.chains[0].end_relay else set()
+    fed = loop.chains[0].is_fed
+    found |= {"reset_relay"} if fed and any(r.name == "reset" for r in loop.relays) else set()
     found |= {"co_zone"} if spec.co_zone else set()
     from_panel = {Reset.RESETTABLE_OUTPUT, Reset.MINUS_SWITCHED}
-    found |= {"reset_from_panel"} if loop.reset in from_panel else set()
+    found |= {"reset_from_panel"} if fed and loop.reset in from_panel else set()
     return frozenset(found)

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from diagnostics.readings import Bench, Measurement, find_sd
+from diagnostics.readings import Bench, Measurement, find_sd, list_walked
 from diagnostics.readings.meter import Unit
 from diagnostics.reasoning import Taken, keep_latest, read_symptoms
 from diagnostics.wiring import Channel, Loop, Zone
@@ -109,7 +109,7 @@ def _pass_known(name: str, step: Step, loop: Loop) -> Passed:
 
 
 def _pass_words(name: str, step: Step, m: Measurement, said: str, loop: Loop) -> Passed:
-    others = tuple(d.name for d in loop.detectors if d.name != m.at)
+    others = tuple(d.name for d in list_walked(m, loop) if d.name != m.at)
     for branch in step.branches:
         if any(is_met(parse_condition(c, m.kind), m, said, others) for c in branch.conditions):
             return Passed(name, said, branch.go, m)

@@ -35,6 +35,7 @@ from .deeds import (
     start_clock,
     start_visit,
     tell_complaint,
+    tell_loop,
     tell_people,
 )
 from .disturbed import Disturbance, find_disturbances
@@ -53,6 +54,7 @@ from .marks import (
     SAFETY,
     Stage,
     count_left_s,
+    find_about,
     find_hidden,
     find_skipped,
     find_stage,
@@ -88,6 +90,7 @@ __all__ = [
     "deny_cure",
     "describe_site",
     "extend_test",
+    "find_about",
     "find_baseline",
     "find_beside",
     "find_case_guide",
@@ -128,6 +131,7 @@ __all__ = [
     "start_clock",
     "start_visit",
     "tell_complaint",
+    "tell_loop",
     "tell_meaning",
     "tell_people",
     "understand",

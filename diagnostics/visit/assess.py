@@ -42,7 +42,7 @@ from .guidance import (
     follows_guide,
 )
 from .ladder import OnTheSameLadder
-from .marks import CLOCK, ON_TEST, find_skipped
+from .marks import CLOCK, ON_TEST, find_about, find_skipped
 
 _WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
 
@@ -94,7 +94,7 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
     faults that come and go.
     """
     meter = parse_meter(case.meter) if case.meter else None
-    bench = build_bench(case.site, meter)
+    bench = build_bench(case.site, meter).look_at(find_about(case))
     taken = tuple(understand(bench.loop, r) for r in case.readings if r.condition != "absent")
     question = Question(
         contexts=_check_contexts(case.contexts),

@@ -26,7 +26,21 @@ from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_s
 
 from .assess import build_bench, understand
 from .disturbed import find_disturbances, name_disturbance
-from .marks import CLOCK, DEMO, DESCRIBED, FOR_US, ON_TEST, SKIP, TESTED, TOLD, UNSKIP, find_skipped, is_tested
+from .marks import (
+    ABOUT,
+    CLOCK,
+    DEMO,
+    DESCRIBED,
+    FOR_US,
+    ON_TEST,
+    SKIP,
+    TESTED,
+    TOLD,
+    UNSKIP,
+    find_about,
+    find_skipped,
+    is_tested,
+)
 from .offered import answer_suggestion
 from .proof import ProofItem, list_proof
 
@@ -135,6 +149,23 @@ def tell_complaint(store: CaseStore, case: Case, symptom: str, contexts: tuple[s
     outline = Outline(contexts, symptom, can, case.meter, case.notes)
     case = store.append_outline(case.case_id, outline, case.revision)
     return acknowledge(store, case, TOLD)
+
+
+def tell_loop(store: CaseStore, case: Case, zone: str) -> Case:
+    """Note which loop of several the complaint is about, by its zone; an empty text: not known.
+
+    Raises
+    ------
+    NotFoundError
+        No loop is on this zone.
+    """
+    zones = [loop.zone for loop in case.site.loops]
+    if zone and zone not in zones:
+        raise NotFoundError(f"no loop is on zone {zone[:40]!r}", hint=f"there are {', '.join(zones)}")
+    if zone == find_about(case):
+        return case
+    given = Acknowledgement(ABOUT + zone, datetime.now(UTC))
+    return store.append_acknowledgement(case.case_id, given, case.revision)
 
 
 def skip_measurement(

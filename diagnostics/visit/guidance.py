@@ -10,7 +10,7 @@ from diagnostics.readings import Bench
 from diagnostics.reasoning import Diagnosis, Taken
 from diagnostics.trees import CANNOT, DONE, Doubt, Guide, History, Step, Walk, find_doubt, find_guide, walk
 
-from .marks import find_skipped
+from .marks import find_about, find_skipped
 
 _LEADS: Final = "led by "
 NOT_SURE: Final = "not sure"
@@ -116,5 +116,6 @@ def choose_lead(store: CaseStore, case: Case, *, guide: bool) -> Case:
 
 
 def find_case_guide(case: Case) -> Guide | None:
-    """Return the finding guide for the complaint of a case, or None; a guide knows of one loop, not of several."""
-    return find_guide(case.symptom) if case.symptom and len(case.site.loops) == 1 else None
+    """Return the finding guide for the complaint of a case, or None; with several loops it must be about one."""
+    told = len(case.site.loops) == 1 or find_about(case)
+    return find_guide(case.symptom) if case.symptom and told else None

@@ -19,13 +19,14 @@ Stage = Literal[
 SAFETY: Final[tuple[Stage, ...]] = ("is_it_real", "outputs", "tell_people", "evidence_first")
 # Steps of a visit that leave nothing else in the record are kept as acknowledgements of these names.
 FOR_US, DESCRIBED, TOLD, TESTED = "for_us", "described", "complaint_told", "tested_after_repair"
-SKIP, UNSKIP, CLOCK, ON_TEST, DEMO, BACK = (
+SKIP, UNSKIP, CLOCK, ON_TEST, DEMO, BACK, ABOUT = (
     "skip ",
     "unskip ",
     "clock ",
     "on_test_until ",
     "invented ",
     "put_back ",
+    "about ",
 )
 # An answer that says "nothing has come", by kind of measurement: it counts only once the settling time is over.
 _NOTHING_YET: Final = {
@@ -83,6 +84,13 @@ def find_skipped(case: Case) -> frozenset[str]:
         elif a.caution.startswith(UNSKIP):
             left_out.discard(a.caution.removeprefix(UNSKIP))
     return frozenset(left_out)
+
+
+def find_about(case: Case) -> str:
+    """Return the zone of the loop that the complaint is about, or an empty text: one loop, or nobody said."""
+    told = [a.caution.removeprefix(ABOUT) for a in case.acknowledged if a.caution.startswith(ABOUT)]
+    zones = {loop.zone for loop in case.site.loops}
+    return told[-1] if told and len(zones) > 1 and told[-1] in zones else ""
 
 
 def find_wait_s(case: Case, measurement: Measurement, now: datetime | None = None) -> float | None:

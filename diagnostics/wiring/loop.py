@@ -93,6 +93,11 @@ class Loop:
         """Return the zone on which a module reports CO, or None."""
         return next((chain.spec.co_zone for chain in self.chains if chain.spec.co_zone), None)
 
+    def focus(self, zone: str) -> "Loop":
+        """Return the same with the loop on a zone as the first of ``chains``; as it is where no loop is on it."""
+        first = tuple(chain for chain in self.chains if zone in {chain.spec.zone, chain.spec.co_zone})
+        return replace(self, chains=(*first, *(chain for chain in self.chains if chain not in first)))
+
     def find_chain(self, name: str) -> Chain | None:
         """Return the loop that a detector, a start, an end, a zone or a supervision relay belongs to, or None."""
         for chain in self.chains:
