@@ -48,7 +48,9 @@ def list_mode_words(loop: Loop) -> tuple[str, ...]:
     plain = [w for w in _WORDS if w not in {*_AT_DETECTOR, "known_resistor"}]
     if not loop.relays:
         plain.remove("lifted_supply_on")
-    return (*plain, "known_resistor:RESISTANCE", *(f"{w}:{n}" for w in _AT_DETECTOR for n in names))
+    heads = [d.name for d in loop.detectors if not d.is_contact]
+    at = [f"{w}:{n}" for w in _AT_DETECTOR for n in (heads if w == "head_off" else names)]
+    return (*plain, "known_resistor:RESISTANCE", *at)
 
 
 def parse_mode(text: str, loop: Loop) -> Mode:

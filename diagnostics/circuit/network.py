@@ -159,7 +159,8 @@ def build_network(loop: Loop, edits: Sequence[Edits]) -> Network:
 
 def _field_points(loop: Loop) -> list[tuple[str, str]]:
     names = [zone.name for zone in loop.zones] + [c.name for c in (loop.module.channels if loop.module else ())]
-    return [(f"field.{name}+", f"field.{name}-") for name in names]
+    backs = [(f"{chain.back}.in+", f"{chain.back}.in-") for chain in loop.chains if chain.back]
+    return [*((f"field.{name}+", f"field.{name}-") for name in names), *backs]
 
 
 def _unite(loop: Loop, edits: Sequence[Edits]) -> _Union:

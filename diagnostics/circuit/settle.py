@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics.wiring import Band, Module
+from diagnostics.wiring import Band, Module, Zone
 
 from .network import Network
 from .newton import Point, build_circuits, solve_point
@@ -131,12 +131,12 @@ def _follow(network: Network, signals: Flags, volts: Array, held: Flags) -> Flag
     busy = np.zeros(signals.shape[1], dtype=np.bool_)
     hurried = signals[row["panel.short_reset"]] & ~signals[row["panel.down"]]  # power is back before a latch lets go
     for d in network.loop.detectors:
+        there = ~signals[row[f"{d.name}.dead"]] & ~signals[row[f"{d.name}.head_off"]]
+        latched, smoke = row[f"{d.name}.latched"], signals[row[f"{d.name}.smoke"]]
         across = _across(network, volts, d.plus, d.minus)
         across = np.abs(across) if d.either_way else across
-        there = ~signals[row[f"{d.name}.dead"]] & ~signals[row[f"{d.name}.head_off"]]
-        latched = row[f"{d.name}.latched"]
-        sets = signals[row[f"{d.name}.smoke"]] & (across >= d.powered_v)
-        wanted[latched] = (signals[latched] | sets) & ((across >= d.release_v) | hurried) & there
+        keeps = (signals[latched] | (smoke & (across >= d.powered_v))) & ((across >= d.release_v) | hurried)
+        wanted[latched] = (smoke if d.is_contact else keeps) & there
         wanted[latched] = np.where(held[latched], signals[latched], wanted[latched])
         busy |= wanted[latched] != signals[latched]
     for relay in network.loop.relays:
@@ -147,6 +147,8 @@ def _follow(network: Network, signals: Flags, volts: Array, held: Flags) -> Flag
     module = network.loop.module
     if module is not None:
         _follow_module(network, module, wanted, volts, busy | (wanted != signals).any(axis=0))
+    for zone in (zone for zone in network.loop.zones if zone.comes_back):
+        _follow_link(network, zone, wanted, volts, busy | (wanted != signals).any(axis=0))
     return np.where(held, signals, wanted)
 
 
@@ -165,6 +167,17 @@ def _follow_module(network: Network, module: Module, wanted: Flags, volts: Array
     for name, value in {"trouble": trouble, **alarm}.items():
         at = row[f"{module.name}.{name}"]
         wanted[at] = np.where(busy, wanted[at], powered & value)
+
+
+def _follow_link(network: Network, zone: Zone, wanted: Flags, volts: Array, busy: Flags) -> None:
+    """Close the link of a class A zone on an open that it sees, once all else rests; a reset opens it again."""
+    row = {name: n for n, name in enumerate(network.loop.signals)}
+    at = row[f"{zone.name}.linked"]
+    names = np.array([band.name for band in zone.bands])
+    edges = np.array([band.high_v for band in zone.bands[:-1]])
+    seen = names[np.searchsorted(edges, _across(network, volts, zone.plus, zone.minus), side="right")] == "open"
+    away = wanted[row["panel.reset"]] | wanted[row["panel.down"]] | wanted[row[f"{zone.name}.bypassed"]]
+    wanted[at] = ~away & (wanted[at] | (seen & ~busy))
 
 
 def _decode(network: Network, signals: Flags, row: dict[str, int]) -> dict[str, Flags]:
@@ -210,5 +223,5 @@ def find_powered(settled: Settled) -> Mapping[str, Flags]:
         across = settled.volts(d.plus, d.minus)
         across = np.abs(across) if d.either_way else across
         there = ~settled.signal(f"{d.name}.dead") & ~settled.signal(f"{d.name}.head_off")
-        found[d.name] = there & ((across >= d.powered_v) | settled.signal(f"{d.name}.latched"))
+        found[d.name] = there & (d.is_contact | (across >= d.powered_v) | settled.signal(f"{d.name}.latched"))
     return found

@@ -25,6 +25,7 @@ from .places import (
     list_detectors,
     list_end_relay,
     list_ends,
+    list_heads,
     list_loads,
     list_module,
     list_module_with_both,
@@ -180,7 +181,8 @@ def _in_out(loop: Loop, place: str, _ohm: float) -> Edits:
     """Land the feed on plus out and the next run on plus in; at the last there is no next run to exchange."""
     names = [d.name for d in _find_chain(loop, place).detectors]
     feed = Move(f"wire.{place}.in+", "b", f"{place}.out+")
-    beyond = names[names.index(place) + 1 :]
+    back = _find_chain(loop, place).back
+    beyond = [*names[names.index(place) + 1 :], *([back] if back else [])]
     return (feed, Move(f"wire.{beyond[0]}.in+", "a", f"{place}.in+")) if beyond else (feed,)
 
 
@@ -232,8 +234,8 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("joint_resistive", list_cores, _joint, "joint_ohm"),
         FaultKind("leak", list_pairs, _leak, "leak_ohm"),
         FaultKind("polarity_reversed", list_reversible, _polarity),
-        FaultKind("in_out_swapped", list_detectors, _in_out),
-        FaultKind("head_off", list_detectors, _hold("head_off")),
+        FaultKind("in_out_swapped", list_heads, _in_out),
+        FaultKind("head_off", list_heads, _hold("head_off")),
         FaultKind("detector_dead", list_detectors, _hold("dead")),
         FaultKind("detector_stuck", list_detectors, _hold("smoke")),
         FaultKind("supply_on_no", list_loads, build_on_no),

@@ -18,6 +18,11 @@ def list_detectors(loop: Loop) -> tuple[str, ...]:
     return tuple(d.name for d in loop.detectors)
 
 
+def list_heads(loop: Loop) -> tuple[str, ...]:
+    """Return every detector whose head can be taken off, or whose plus comes in and goes out: all but dry contacts."""
+    return tuple(d.name for d in loop.detectors if not d.is_contact)
+
+
 def list_cores(loop: Loop) -> tuple[str, ...]:
     """Every conductor; the minus of a module's supply has a kind of its own."""
     names = (name.removeprefix("wire.") for pair in loop.pairs.values() for name in pair)
@@ -40,10 +45,14 @@ def list_panel_with_reset(loop: Loop) -> tuple[str, ...]:
 
 
 def list_before_end(loop: Loop) -> tuple[str, ...]:
-    """Every detector but the last of its pair; and the start, where there is only one pair to start from."""
+    """Every detector but the last of its pair; and the start, where there is only one pair to start from.
+
+    A class A loop has its resistor in the panel, and none is looked for at its detectors.
+    """
     last = {find_end(loop, d.name): d.name for d in loop.detectors}
-    starts = tuple(chain.start for chain in loop.chains if loop.list_ends(chain) == (chain.end,))
-    return (*starts, *(d.name for d in loop.detectors if d.name not in last.values()))
+    own = [chain for chain in loop.chains if not chain.back]
+    starts = tuple(chain.start for chain in own if loop.list_ends(chain) == (chain.end,))
+    return (*starts, *(d.name for chain in own for d in chain.detectors if d.name not in last.values()))
 
 
 def find_end(loop: Loop, name: str) -> str:
@@ -56,15 +65,16 @@ def find_end(loop: Loop, name: str) -> str:
 
 def list_two_wire_end(loop: Loop) -> tuple[str, ...]:
     """Return the end of a two-wire loop."""
-    return tuple(chain.end for chain in loop.chains if chain.spec.style.is_two_wire)
+    return tuple(chain.end for chain in loop.chains if chain.spec.style.is_two_wire and not chain.back)
 
 
 def list_reversible(loop: Loop) -> tuple[str, ...]:
     """Return where the wires of a pair can be exchanged."""
-    starts = [chain.start for chain in loop.chains]
+    starts = [chain.start for chain in loop.chains if not chain.first.is_contact]
+    starts += [chain.back for chain in loop.chains if chain.back]
     if loop.module_chain and loop.module_chain.spec.style.is_two_wire:
         starts.append("module.loop")
-    return (*starts, *list_detectors(loop))
+    return (*starts, *list_heads(loop))
 
 
 def list_module(loop: Loop) -> tuple[str, ...]:
@@ -110,7 +120,8 @@ def list_panel(_loop: Loop) -> tuple[str, ...]:
 
 def list_powered_run(loop: Loop) -> tuple[str, ...]:
     """Return the whole of the runs that feed detectors or a module, loop by loop."""
-    return tuple(chain.start for chain in loop.chains) if len(loop.chains) > 1 else ("loop",)
+    feeding = [chain for chain in loop.chains if not chain.first.is_contact]
+    return tuple(chain.start for chain in feeding) if len(loop.chains) > 1 else ("loop",) if feeding else ()
 
 
 def list_end_relay(loop: Loop) -> tuple[str, ...]:

@@ -307,6 +307,7 @@ def find_leads(m: Measurement, loop: Loop) -> tuple[str, str]:
     channels = loop.module.channels if loop.module else ()
     watched = [(p.name, p.plus, p.minus) for p in loop.zones] + [(p.name, p.plus, p.minus) for p in channels]
     onto = {t: f"field.{name}{t[-1]}" for name, *ends in watched for t in ends}
+    onto |= {f"panel.{c.back}{side}": f"{c.back}.in{side}" for c in loop.chains if c.back for side in "+-"}
     return onto.get(m.red, m.red), onto.get(m.black, m.black)
 
 

@@ -146,7 +146,8 @@ def list_lifted_pairs(loop: Loop) -> list[tuple[str, str]]:
     reported_on = {behind.spec.zone, behind.spec.co_zone} if behind and len(loop.chains) > 1 else set()
     zones = [] if behind and len(loop.chains) == 1 else [z for z in loop.zones if z.name not in reported_on]
     pairs: list[Channel | Zone] = [*(loop.module.channels if loop.module else ()), *zones]
-    return [(p.plus, p.minus) for p in pairs]
+    cores = [(f"panel.{c.spec.zone}{side}", f"panel.{c.back}{side}") for c in loop.chains if c.back for side in "+-"]
+    return [*((p.plus, p.minus) for p in pairs), *cores]
 
 
 def find_lifted_mode(loop: Loop, plus: str = "") -> Mode:
@@ -189,8 +190,9 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
 def _list_walks(loop: Loop) -> list[Measurement]:
     """List what a walk past the detectors shows, loop by loop."""
     chains = {find_walk(loop, chain): chain for chain in sorted(loop.chains, key=lambda c: c.end)}
-    found = [Measurement("which_lit", at=at, visits=len(chain.detectors)) for at, chain in chains.items()]
-    shown = {at: chain for at, chain in chains.items() if all(d.lamp != "dark" for d in chain.detectors)}
+    lamps = {at: chain for at, chain in chains.items() if not chain.first.is_contact}
+    found = [Measurement("which_lit", at=at, visits=len(chain.detectors)) for at, chain in lamps.items()]
+    shown = {at: chain for at, chain in chains.items() if all(d.shows_power for d in chain.detectors)}
     return [*found, *(Measurement("which_dark", at=at, visits=len(c.detectors)) for at, c in shown.items())]
 
 
@@ -217,10 +219,11 @@ def _list_at_detector(loop: Loop, d: Detector) -> list[Measurement]:
     beside = [other for other in (loop.find_chain(d.name) or loop.chains[0]).detectors if other != d]
     name = d.name
     off = Mode("head_off", name)
-    found = [Measurement("lamp", at=name, place=name)] if d.lamp != "dark" else []
+    found = [Measurement("lamp", at=name, place=name)] if d.shows_power else []
     found.append(Measurement("functional_test", Mode("after_reset", name), at=name, place=name))
-    found.append(Measurement("head_off", off, at=name, place=name))
-    if beside and all(other.lamp != "dark" for other in (d, *beside)):
+    if not d.is_contact:
+        found.append(Measurement("head_off", off, at=name, place=name))
+    if beside and all(other.shows_power for other in (d, *beside)):
         found.append(Measurement("dark_with_head_off", off, at=name, place=name, visits=len(beside)))
     found.append(Measurement("look", at=name, place=name))
     return found

@@ -69,8 +69,9 @@ def _find_one(settled: Settled, zone: Zone, spread_v: Array | float, *, exact: b
     chance = _by_band(zone, settled.volts(zone.plus, zone.minus), spread_v, exact=exact)
     chance[settled.signal(f"{zone.name}.latched")] = np.eye(len(STATES))[ALARM]
     faulty, verifies = settled.signal(f"{zone.name}.faulty"), settled.signal(f"{zone.name}.verifies")
+    linked = settled.signal(f"{zone.name}.linked") if zone.comes_back else np.zeros_like(faulty)
     stale = settled.signal(f"{zone.name}.display") & ~settled.signal(f"{zone.name}.known")  # that step has a reset
-    _pour(chance, NORMAL, TROUBLE, faulty | stale)
+    _pour(chance, NORMAL, TROUBLE, faulty | stale | linked)
     _pour(chance, TROUBLE, NORMAL, settled.signal(f"{zone.name}.unsupervised"))
     _pour(chance, ALARM, NORMAL, verifies)
     _pour(chance, ALARM, SUPERVISORY, settled.signal(f"{zone.name}.miskind"))
@@ -197,7 +198,7 @@ def _is_held(alarmed: Settled, resetting: Settled, name: str) -> Flags:
     across = resetting.volts(detector.plus, detector.minus)
     across = np.abs(across) if detector.either_way else across
     stays = (across >= detector.release_v) | alarmed.signal("panel.short_reset")
-    held: Flags = alarmed.signal(f"{name}.latched") & stays
+    held: Flags = alarmed.signal(f"{name}.latched") & stays & (not detector.is_contact)
     return held
 
 
@@ -282,7 +283,7 @@ def _find_far_end(place: str, loop: Loop) -> str:
     """Return where the pair ends on which a fault is: at its last detector, or at the module when it has none."""
     pair = place if place in loop.end_resistors else find_end(loop, place)
     where = loop.by_name[loop.end_resistors[pair]].a.partition(".")[0] if pair in loop.end_resistors else ""
-    if where == "field":  # no detector on it: the resistor sits where the pair begins
+    if where in {"field", "panel"}:  # no detector on it, or class A: the resistor sits where the pair begins
         return "module" if loop.module else "panel"
     chain = loop.find_chain(pair) or loop.chains[0]
     return where if where == "module" or loop.find_detector(where) else chain.last.name
@@ -297,4 +298,5 @@ def find_look_place(fault: Fault, loop: Loop) -> str:
             return fault.data.sees.at
         case _:
             place = fault.place.partition(".")[0]
-            return "panel" if any(z.name == place for z in loop.zones) else place
+            at_panel = {*(z.name for z in loop.zones), *(chain.back for chain in loop.chains)}
+            return "panel" if place in at_panel else place

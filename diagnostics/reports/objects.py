@@ -77,7 +77,7 @@ def _build_words(prediction: Prediction, loop: Loop, mode: Mode) -> list[Object]
     rows = [
         {"measurement": "panel_shows", "at": "panel", **bare, "value": state} for state in prediction.panel.values()
     ]
-    watched = [d.name for d in loop.detectors if d.lamp != "dark"]
+    watched = [d.name for d in loop.detectors if d.shows_power]
     found = [(name, lamps[prediction.states[name]]) for name in watched]
     return rows + [{"measurement": "lamp", "at": name, **bare, "value": lamp} for name, lamp in found]
 

@@ -24,6 +24,7 @@ _TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box
 _SHADE, _DEEPEST = "#e07b00", 0.6  # deeper shades would swallow the letters on them
 _TWO_WIRE, _FOUR_WIRE = (52, 72), (45, 53, 63, 81)  # px from the top of a row to each conductor
 _LONGEST_LABEL = 13
+_END = {False: "picture_end", True: "picture_back"}
 _OUTLINE = 'fill="none" stroke="currentColor" stroke-width="2"'
 
 
@@ -97,15 +98,25 @@ def render_style(style: Style, *, dark: bool) -> str:
     lines = _find_lines(style)
     first = say("picture_module") if style.is_module else say("picture_panel")
     gaps = ((50, 90), (130, 160), (200, 230), (270, 300))
+    comes_back = style is Style.CLASS_A_ZONE
     parts = [_line(start, y, end, y) for start, end in gaps for y in lines if end < 300 or y in lines[-2:]]
-    parts += [_box(4, 46), *(_box(x, 40) for x in (90, 160, 230)), _zigzag(300, 330, lines[-2], lines[-1])]
-    parts += [_text(27, 67, first, 13), _text(330, 96, say("picture_end"), 13)]
+    parts += [_box(4, 46), *(_box(x, 40) for x in (90, 160, 230))]
+    parts += _draw_way_back(lines) if comes_back else [_zigzag(300, 330, lines[-2], lines[-1])]
+    end_at = (60, 121) if comes_back else (330, 96)
+    parts += [_text(27, 67, first, 13), _text(*end_at, say("picture_end"), 13)]
     parts += [_text(x + 20, 68, str(n), 18) for n, x in enumerate((90, 160, 230), 1)]
-    return _wrap((360, 100), parts, dark=dark)
+    return _wrap((360, 124 if comes_back else 100), parts, dark=dark)
+
+
+def _draw_way_back(lines: tuple[int, ...]) -> list[str]:
+    """Return the two conductors from the last detector back to the panel, and the resistor across them there."""
+    ways = zip(lines[-2:], (320, 306), (104, 92), (18, 36), strict=True)
+    paths = [f'<path d="M300 {y}H{x}V{low}H{home}V{_BOTTOM}" {_OUTLINE}/>' for y, x, low, home in ways]
+    return [*paths, _rect(54, 92, 12, 12, _OUTLINE)]
 
 
 def _find_lines(style: Style) -> tuple[int, ...]:
-    return _TWO_WIRE if style.is_two_wire else _FOUR_WIRE
+    return _FOUR_WIRE if style.has_power_pair else _TWO_WIRE
 
 
 def _list_cells(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> list[_Cell]:
@@ -132,7 +143,7 @@ def _list_chain(chain: Chain, apart: set[str], *, several: bool, fold: bool) -> 
     return [
         *cells,
         *(_fold(own, apart) if fold else own),
-        _Cell(chain.end, "", "", say("picture_end"), lines, ends=True),
+        _Cell(chain.end, f"run {chain.back}" * bool(chain.back), "", say(_END[bool(chain.back)]), lines, ends=True),
     ]
 
 
@@ -189,6 +200,9 @@ def find_cell(spot: str, loop: Loop) -> str:
         return spot
     if spot in {z.name for z in loop.zones} or spot in {"field", "supply"}:
         return "panel"
+    back = next((c for c in loop.chains if c.back and c.back == spot.removeprefix("run ")), None)
+    if back is not None:
+        return spot if spot.startswith("run ") else back.end
     if spot.startswith("end"):
         chain = loop.find_chain(spot)
         return chain.end if chain else "end"

@@ -39,6 +39,8 @@ class _Table(_Strict):
     places: dict[str, str]
     nouns: dict[str, str]
     loop_on: str
+    return_of: str
+    return_at: str
     on_zone: str
     terminals: dict[str, str]
     ask: dict[str, _Ask]
@@ -135,6 +137,9 @@ class Words:
         if name in self.table.terminals:
             return self.table.terminals[name]
         place, _, end = name.partition(".")
+        zone = self._find_back(end[:-1] if place == "panel" else place)
+        if zone:
+            return self.table.return_at.format(zone=_space(zone), side=_sign(name[-1]))
         if place == "panel":
             return f"{_space(end[:-1])} {_sign(end[-1])}"
         side, _, core = end.partition("_")
@@ -158,6 +163,9 @@ class Words:
             return f"{self.table.nouns[name.replace(chain.end, 'end', 1)]}, {self._loop_on(chain)}"
         if name in self.table.nouns:
             return self.table.nouns[name]
+        zone = self._find_back(name)
+        if zone:
+            return self.table.return_of.format(zone=_space(zone))
         return _space(name) if self._is_zone(name) else self.detector(name)
 
     def _find_numbered_end(self, name: str) -> Chain | None:
@@ -167,6 +175,10 @@ class Words:
 
     def _loop_on(self, chain: Chain) -> str:
         return self.table.loop_on.format(zone=_space(chain.spec.zone))
+
+    def _find_back(self, name: str) -> str:
+        """Return the zone whose class A loop comes back to this place, or an empty text."""
+        return next((c.spec.zone for c in self.loop.chains if c.back and c.back == name), "")
 
     def _is_zone(self, name: str) -> bool:
         return any(zone.name == name for zone in self.loop.zones)

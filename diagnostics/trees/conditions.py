@@ -14,7 +14,10 @@ VOLTS_BANDS = ("minus", "dead", "low", "right", "high")
 OHMS_BANDS = ("shorted", "low", "right", "high", "open")
 ZONE_BANDS = ("short", "alarm", "in_between", "normal", "open")
 LISTS = ("none", "all", "far_ones", "some")
-WIRING = ("module", "zone_loop", "two_wire", "four_wire", "end_relay", "reset_relay", "co_zone", "reset_from_panel")
+WIRING = (
+    "module", "zone_loop", "two_wire", "four_wire", "contacts", "class_a", "end_relay", "reset_relay", "co_zone",
+    "reset_from_panel",
+)  # fmt: skip
 # A reading counts as *right* within so many standard deviations of spread and meter together, or this share.
 RIGHT_SDS = 3.0
 RIGHT_SHARE = 0.03

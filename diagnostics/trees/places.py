@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from diagnostics.circuit import Mode
-from diagnostics.readings import Measurement, find_walk, list_measurements
+from diagnostics.readings import Measurement, find_walk, list_lifted_pairs, list_measurements
 from diagnostics.wiring import Loop, Reset
 
 from .schema import Step
@@ -21,6 +21,9 @@ ACROSS = {
     "nc": "NC of the reset relay and minus",
     "no": "NO of the reset relay and minus",
     "fed": "the first thing that the supply feeds: the module, or the first detector",
+    "ring_plus": "the two ends of the plus conductor of a class A loop, at the panel",
+    "ring_minus": "the two ends of its minus conductor, at the panel",
+    "return": "the return terminals of a class A zone",
     "power_pair": "the power pair at a module with a four-wire loop",
     "first": "plus and minus at the first detector",
     "middle": "plus and minus at the detector in the middle",
@@ -82,7 +85,8 @@ def _find_at(name: str, loop: Loop) -> str | None:
 def _find_ends(name: str, loop: Loop) -> tuple[str, str] | None:
     pairs = _list_pairs(loop)
     ends = pairs.get(name)
-    return ends if ends in loop.meter_points else None
+    cores = [pair for pair in list_lifted_pairs(loop) if pair not in loop.meter_points]
+    return ends if ends in (*loop.meter_points, *cores) else None
 
 
 def _list_pairs(loop: Loop) -> dict[str, tuple[str, str]]:
@@ -96,6 +100,9 @@ def _list_pairs(loop: Loop) -> dict[str, tuple[str, str]]:
         "zone": (f"panel.{zone}+", f"panel.{zone}-"),
         "co_zone": (f"panel.{co}+", f"panel.{co}-"),
         "loop": (channels[0].plus, channels[0].minus) if channels else (f"panel.{zone}+", f"panel.{zone}-"),
+        "ring_plus": (f"panel.{zone}+", f"panel.{chain.back}+"),
+        "ring_minus": (f"panel.{zone}-", f"panel.{chain.back}-"),
+        "return": (f"panel.{chain.back}+", f"panel.{chain.back}-"),
         "separate_supply": ("supply.out+", "supply.out-"),
         "coil": ("panel.reset+", "panel.reset-"),
         "fed": ("module.in+", "module.in-") if channels else (first.plus, first.minus),
@@ -119,7 +126,9 @@ def _find_minus(loop: Loop) -> str:
 def list_wiring(loop: Loop) -> frozenset[str]:
     """Return what is known of the wiring of a loop, in the words of a ``known: wiring`` step."""
     spec = loop.chains[0].spec
-    found = {"module" if spec.style.is_module else "zone_loop", "two_wire" if spec.style.is_two_wire else "four_wire"}
+    wires = "four_wire" if spec.style.has_power_pair else "two_wire" if spec.style.is_two_wire else "contacts"
+    found = {"module" if spec.style.is_module else "zone_loop", wires}
+    found |= {"class_a"} if loop.chains[0].back else set()
     found |= {"end_relay"} if loop.chains[0].end_relay else set()
     fed = loop.chains[0].is_fed
     found |= {"reset_relay"} if fed and any(r.name == "reset" for r in loop.relays) else set()

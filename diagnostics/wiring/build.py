@@ -4,8 +4,9 @@ from diagnostics.errors import SiteError
 
 from .battery import wire_battery, wire_output
 from .bench import Ends, WiringBench
+from .class_a import wire_class_a
 from .elements import EARTH, Band, Element, Gate, Kind, Zone
-from .field import wire_four_wire_chain, wire_two_wire_chain
+from .field import wire_contact_chain, wire_four_wire_chain, wire_two_wire_chain
 from .loop import Chain, Loop
 from .module import wire_module
 from .parts import Part, build_part
@@ -29,7 +30,7 @@ def build_loop(site: Site) -> Loop:
     bench = WiringBench(build_part(site.panel.profile, site.panel.values, "panel"))
     zones = _wire_panel(bench, site)
     battery = wire_battery(bench)
-    feed = next((wire_supply(bench, spec) for spec in site.loops if spec.style is not Style.TWO_WIRE_ZONE), None)
+    feed = next((wire_supply(bench, spec) for spec in site.loops if spec.style.has_supply), None)
     chains = tuple(_wire_chain(bench, site, number, feed) for number in range(len(site.loops)))
     _wire_leaks(bench)
     return Loop(
@@ -44,7 +45,12 @@ def _wire_chain(bench: WiringBench, site: Site, number: int, feed: Ends | None) 
     spec = site.loops[number]
     bench.begin_chain(number)
     at = (f"field.{spec.zone}+", f"field.{spec.zone}-")
-    if feed is None or spec.style is Style.TWO_WIRE_ZONE:
+    back = ""
+    if spec.style is Style.DRY_CONTACTS:
+        wire_contact_chain(bench, spec, at)
+    elif spec.style is Style.CLASS_A_ZONE:
+        back = wire_class_a(bench, spec, at)
+    elif feed is None or not spec.style.has_supply:
         wire_two_wire_chain(bench, spec, at)
     elif spec.style is Style.FOUR_WIRE_ZONE:
         wire_four_wire_chain(bench, spec, feed, {site.zones[spec.zone].senses: at})
@@ -52,7 +58,7 @@ def _wire_chain(bench: WiringBench, site: Site, number: int, feed: Ends | None) 
         wire_module(bench, site, spec, feed)
     start = "module" if spec.style.is_module else "panel" if len(site.loops) == 1 else spec.zone
     relay = bench.end_relay if spec.end_relay is not None else ""
-    return Chain(spec, tuple(bench.detectors[bench.first :]), start, bench.end, relay)
+    return Chain(spec, tuple(bench.detectors[bench.first :]), start, bench.end, relay, back)
 
 
 def _wire_panel(bench: WiringBench, site: Site) -> tuple[Zone, ...]:
@@ -68,8 +74,8 @@ def _wire_panel(bench: WiringBench, site: Site) -> tuple[Zone, ...]:
 
 def _feeds_detectors(site: Site, zone: str) -> bool:
     """Return whether a zone feeds two-wire detectors, or is a spare one of a panel that has such zones."""
-    styles = [spec.style for spec in site.loops if zone in {spec.zone, spec.co_zone}] or [s.style for s in site.loops]
-    return Style.TWO_WIRE_ZONE in styles
+    own = [spec.style for spec in site.loops if zone in {spec.zone, spec.co_zone}]
+    return any(style.is_fed_by_zone for style in own or [spec.style for spec in site.loops])
 
 
 def _wire_zone(bench: WiringBench, site: Site, zone: str, feed: tuple[float, float, float]) -> Zone:
@@ -88,7 +94,8 @@ def _wire_zone(bench: WiringBench, site: Site, zone: str, feed: tuple[float, flo
     right_ohm = site.zones[zone].end_resistor
     bench.resistor(f"known.{zone}", (plus, minus), right_ohm, Gate(f"{zone}.known", when=True))
     bench.points.append((plus, minus))
-    return Zone(zone, plus, minus, site.zones[zone].senses, build_bands(panel, right_ohm))
+    comes_back = any(spec.zone == zone and spec.style is Style.CLASS_A_ZONE for spec in site.loops)
+    return Zone(zone, plus, minus, site.zones[zone].senses, build_bands(panel, right_ohm), comes_back)
 
 
 def build_bands(panel: Part, right_ohm: float) -> tuple[Band, ...]:

@@ -12,7 +12,7 @@ def find_defects(loop: Loop) -> tuple[str, ...]:
     nothing drops on reset. *co_reports_nowhere*: CO detectors behind a module whose CO output goes to no zone.
     """
     found = []
-    if any(not chain.spec.style.is_two_wire and not chain.end_relay for chain in loop.chains):
+    if any(chain.spec.style.has_power_pair and not chain.end_relay for chain in loop.chains):
         found.append("supply_not_supervised")
     if loop.reset is Reset.ALWAYS_ON:
         found.append("never_reset")

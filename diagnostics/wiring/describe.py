@@ -6,7 +6,7 @@ from diagnostics.errors import QuantityError, quote
 from diagnostics.source import Tree
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
 
-from .site import Site, parse_site_data
+from .site import Site, Style, parse_site_data
 
 NOT_SURE = "not sure"
 # Spreads (one sd, percent) for an answer that was "not sure"; invented, wide on purpose.
@@ -55,7 +55,7 @@ def build_quick_site(answers: QuickDescription) -> tuple[Site, tuple[str, ...]]:
     loop: dict[str, Tree] = {"zone": "zone1", "style": answers.style, "count": answers.detectors.strip()}
     loop |= {"end_resistor": {**end}, "cable": _cable(answers, notes)}
     zones: dict[str, Tree] = {"zone1": {"senses": "fire", "end_resistor": end["resistance"]}}
-    if answers.style != "two_wire_zone":
+    if answers.style in {str(style) for style in Style if style.has_supply}:
         loop |= _supply(answers, notes)
     if answers.style.startswith("module"):
         right = _resistor(answers.panel_resistor, notes, "The panel's resistor")["resistance"]

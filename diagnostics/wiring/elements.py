@@ -122,7 +122,9 @@ class Detector:
     """What the engine must know of one detector beside its elements; volts are across ``plus`` and ``minus``.
 
     It is powered from ``powered_v`` up, latches when smoke or gas reaches it while powered, and lets go below
-    ``release_v``. ``either_way`` is true for detectors that work with the wires exchanged.
+    ``release_v``. ``either_way`` is true for detectors that work with the wires exchanged. A dry contact
+    (``is_contact``) needs no supply: it closes with heat, or a hand, and opens again without; it has no lamp, and no
+    head to take off.
     """
 
     name: str
@@ -134,6 +136,12 @@ class Detector:
     either_way: bool
     senses: str
     lamp: str
+    is_contact: bool = False
+
+    @property
+    def shows_power(self) -> bool:
+        """Return whether its lamp tells in standby that it is powered."""
+        return self.lamp in {"blinks", "lit"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,13 +167,18 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Zone:
-    """A panel zone: its terminals, what it is for, and what each voltage means to it."""
+    """A panel zone: its terminals, what it is for, and what each voltage means to it.
+
+    Where the loop ``comes_back`` (class A), an open closes a link to the return terminals until the next reset: from
+    then on the loop is fed from both ends, and the zone shows trouble.
+    """
 
     name: str
     plus: str
     minus: str
     senses: str
     bands: tuple[Band, ...]
+    comes_back: bool = False
 
     def find_band(self, voltage_v: float) -> Band:
         """Return the band in which a voltage (V) lies; the outer bands reach to infinity."""

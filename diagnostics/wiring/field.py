@@ -11,6 +11,11 @@ from .site import DETECTORS, DetectorSpec, LoopSpec
 
 def wire_two_wire_chain(bench: WiringBench, spec: LoopSpec, at: Ends) -> None:
     """Wire two-wire detectors one after the other from ``at``, and the end resistor at the last."""
+    wire_end(bench, spec, bench.end, wire_two_wire_detectors(bench, spec, at))
+
+
+def wire_two_wire_detectors(bench: WiringBench, spec: LoopSpec, at: Ends) -> Ends:
+    """Wire two-wire detectors one after the other from ``at``; return the terminals that the last one ends in."""
     for n, detector in enumerate(spec.all_detectors, bench.first + 1):
         part = find_detector_part(spec, detector)
         name = f"det{n}"
@@ -22,6 +27,25 @@ def wire_two_wire_chain(bench: WiringBench, spec: LoopSpec, at: Ends) -> None:
         _clamp(bench, name, part, (*gates, Gate(f"{name}.latched", when=True)))
         bench.detectors.append(_device(name, detector, part))
         at = (f"{name}.out+", f"{name}.out-")
+    return at
+
+
+def wire_contact_chain(bench: WiringBench, spec: LoopSpec, at: Ends) -> None:
+    """Wire dry contacts across a pair, one after the other, and the end resistor at the last; they have no supply."""
+    for n, detector in enumerate(spec.all_detectors, bench.first + 1):
+        part = find_detector_part(spec, detector)
+        name = f"det{n}"
+        contacts = (f"{name}.in_a", f"{name}.in_b")
+        bench.run(f"{name}.in_contact", at, contacts, spec.cable, detector.run or spec.cable.run)
+        for core in "ab":
+            bench.joint(f"strip.{name}.{core}", f"{name}.in_{core}", f"{name}.out_{core}")
+        gates = Gate(f"{name}.dead", when=False), Gate(f"{name}.latched", when=True)
+        bench.contact(f"alarm.{name}", contacts, part.number("contact_ohm") + part.number("series_ohm"), *gates)
+        bench.points.append(contacts)
+        bench.detectors.append(
+            Detector(name, detector.room, *contacts, 0.0, 0.0, True, part.word("senses"), "none", is_contact=True)  # noqa: FBT003
+        )
+        at = (f"{name}.out_a", f"{name}.out_b")
     wire_end(bench, spec, bench.end, at)
 
 

@@ -8,7 +8,7 @@ import networkx as nx
 
 from .edits import Add, Edits, Hold, Move, Remove, SetResistance
 from .elements import EARTH, Battery, Detector, Element, Kind, Module, Relay, Zone
-from .site import LoopSpec, Reset, Site, Style
+from .site import LoopSpec, Reset, Site
 
 # What a panel does with a zone beside reading its volts: wires lifted, the known resistor on it, memory, settings.
 ZONE_SIGNALS = ("lifted", "known", "latched", "bypassed", "unsupervised", "verifies", "faulty", "miskind", "display")
@@ -20,6 +20,7 @@ class Chain:
 
     ``start`` is the place that its cable starts from: ``panel``, its zone where a site has several loops, or
     ``module``. ``end`` is the place of its far end, ``end_relay`` the supervision relay there, or an empty text.
+    ``back`` is where a class A loop comes back to the panel, or an empty text.
     """
 
     spec: LoopSpec
@@ -27,6 +28,7 @@ class Chain:
     start: str
     end: str
     end_relay: str
+    back: str = ""
 
     @property
     def first(self) -> Detector:
@@ -41,7 +43,7 @@ class Chain:
     @property
     def is_fed(self) -> bool:
         """Return whether it has a supply beside the zone."""
-        return self.spec.style is not Style.TWO_WIRE_ZONE
+        return self.spec.style.has_supply
 
 
 @dataclass(frozen=True)
@@ -102,6 +104,7 @@ class Loop:
         """Return the loop that a detector, a start, an end, a zone or a supervision relay belongs to, or None."""
         for chain in self.chains:
             own = {chain.start, chain.end, chain.end_relay, chain.spec.zone, chain.spec.co_zone}
+            own |= {chain.back} if chain.back else set()
             if name in own or name in self.list_ends(chain) or any(d.name == name for d in chain.detectors):
                 return chain
         return None

@@ -35,6 +35,8 @@ class Style(StrEnum):
     FOUR_WIRE_ZONE = "four_wire_zone"
     MODULE_TWO_WIRE = "module_two_wire"
     MODULE_FOUR_WIRE = "module_four_wire"
+    DRY_CONTACTS = "dry_contacts"
+    CLASS_A_ZONE = "class_a_zone"
 
     @property
     def is_module(self) -> bool:
@@ -44,7 +46,22 @@ class Style(StrEnum):
     @property
     def is_two_wire(self) -> bool:
         """Return whether the detectors are fed by the pair that they report on."""
-        return self in {Style.TWO_WIRE_ZONE, Style.MODULE_TWO_WIRE}
+        return self in {Style.TWO_WIRE_ZONE, Style.MODULE_TWO_WIRE, Style.CLASS_A_ZONE}
+
+    @property
+    def is_fed_by_zone(self) -> bool:
+        """Return whether a panel zone feeds the detectors, which lose that when the panel resets."""
+        return self in {Style.TWO_WIRE_ZONE, Style.CLASS_A_ZONE}
+
+    @property
+    def has_supply(self) -> bool:
+        """Return whether detectors, or a module, have a supply beside the zone."""
+        return self in {Style.FOUR_WIRE_ZONE, Style.MODULE_TWO_WIRE, Style.MODULE_FOUR_WIRE}
+
+    @property
+    def has_power_pair(self) -> bool:
+        """Return whether the detectors have a power pair beside the pair that they report on."""
+        return self in {Style.FOUR_WIRE_ZONE, Style.MODULE_FOUR_WIRE}
 
 
 # The family that the detectors of a style must be of, and the profile that holds when none is named.
@@ -53,6 +70,8 @@ DETECTORS = {
     Style.FOUR_WIRE_ZONE: ("detector_four_wire", "smoke_four_wire"),
     Style.MODULE_TWO_WIRE: ("detector_two_wire", "smoke_two_wire"),
     Style.MODULE_FOUR_WIRE: ("detector_four_wire", "smoke_four_wire"),
+    Style.DRY_CONTACTS: ("contact_device", "heat_contact"),
+    Style.CLASS_A_ZONE: ("detector_two_wire", "smoke_two_wire"),
 }
 
 
@@ -138,6 +157,7 @@ class LoopSpec(_Strict):
     each: DetectorSpec = DetectorSpec()
     detectors: Annotated[tuple[DetectorSpec, ...], Field(max_length=MOST_DETECTORS)] = ()
     cable: CableSpec = CableSpec()
+    back_run: SomeMetres | None = None
     end_resistor: EndSpec | None = None
     end_relay: PartSpec | None = None
     reset: Reset | None = None
@@ -150,16 +170,17 @@ class LoopSpec(_Strict):
     def _check_whole(self) -> Self:
         if (self.count is None) == (not self.detectors):
             raise ValueError("give either 'count' or a list of 'detectors'")
-        if self.style.is_two_wire and self.end_relay is not None:
-            raise ValueError("a two-wire loop has no power pair, so no 'end_relay' belongs on it")
+        if not self.style.has_power_pair and self.end_relay is not None:
+            raise ValueError("this loop has no power pair, so no 'end_relay' belongs on it")
+        if self.back_run is not None and self.style is not Style.CLASS_A_ZONE:
+            raise ValueError("only a class A loop comes back to the panel: leave 'back_run' out")
         if self.co_zone is not None and not self.style.is_module:
             raise ValueError(
                 "only an interface module reports on a zone for CO beside that for fire: leave 'co_zone' out"
             )
-        two_wire = self.style is Style.TWO_WIRE_ZONE
-        if two_wire and self.reset not in {None, Reset.ZONE}:
-            raise ValueError("a two-wire zone is reset by the zone itself: leave 'reset' out or write 'zone'")
-        if not two_wire and self.reset is Reset.ZONE:
+        if not self.style.has_supply and self.reset not in {None, Reset.ZONE}:
+            raise ValueError("such a loop is reset by the zone itself: leave 'reset' out or write 'zone'")
+        if self.style.has_supply and self.reset is Reset.ZONE:
             raise ValueError("four-wire detectors and modules are not fed by the zone: write 'relay' or 'always_on'")
         return self
 
@@ -230,7 +251,7 @@ def _check_together(loops: tuple[LoopSpec, ...]) -> None:
         raise ValueError(f"zone {twice!r} has two loops: each loop is on a zone of its own")
     if sum(loop.style.is_module for loop in loops) > 1:
         raise ValueError("two modules on one panel are not described yet: one site file for each")
-    fed = [loop for loop in loops if loop.style is not Style.TWO_WIRE_ZONE]
+    fed = [loop for loop in loops if loop.style.has_supply]
     if len({(loop.reset or Reset.RELAY, loop.reset_relay.model_dump_json()) for loop in fed}) > 1:
         raise ValueError("loops of one site share their supply: write the same 'reset' and 'reset_relay' for each")
     count = sum(len(loop.all_detectors) for loop in loops)

@@ -114,7 +114,7 @@ def test_room_name_stays_text_in_the_picture() -> None:
 def test_style_is_drawn_with_as_many_wires_as_it_has(style: Style) -> None:
     root = ET.fromstring(render_style(style, dark=False))  # noqa: S314 - our own picture
     heights = {e.attrib["y1"] for e in root.iter(f"{SVG}line")}
-    assert len(heights) == (2 if style.is_two_wire else 4)
+    assert len(heights) == (4 if style.has_power_pair else 2)
 
 
 def test_same_expected_answer_stands_once_and_names_its_causes() -> None:
