@@ -45,6 +45,8 @@ Index = NDArray[np.intp]
 Faults = tuple[Fault, ...]
 
 MOST_COLUMNS = 1024
+# What eyes find depends on the name of a fault; everything else on the circuit alone.
+SIGHTS = frozenset({"look", "settings"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +82,7 @@ class Forecast:
 
 @dataclass(slots=True)
 class _File:
-    """What is known of one measurement so far: a row per hypothesis, and which rows are there."""
+    """What is known of one measurement so far: a row per circuit (a sight: per hypothesis), and which are there."""
 
     known: Flags
     mean: Array | None = None
@@ -91,13 +93,19 @@ class _File:
 
 
 class _Core:
-    """The hypotheses wired up and settled once, and every forecast row that was ever asked for; shared by views."""
+    """The hypotheses wired up and settled once, and every forecast row that was ever asked for; shared by views.
+
+    Hypotheses with the same edits are one circuit, which is solved once: they differ in what eyes find.
+    """
 
     def __init__(self, loop: Loop, hypotheses: Sequence[Faults], meter: Meter) -> None:
         self.loop = loop
         self.hypotheses = tuple(hypotheses)
         self.meter = meter
-        self.standby = settle_from_rest(build_network(loop, [build_all_edits(loop, h) for h in hypotheses]))
+        edits = [build_all_edits(loop, h) for h in hypotheses]
+        circuits = {own: n for n, own in enumerate(dict.fromkeys(edits))}
+        self._circuit: Index = np.array([circuits[own] for own in edits], dtype=np.intp)
+        self.standby = settle_from_rest(build_network(loop, list(circuits)))
         self.lock = threading.RLock()
         self._files: dict[str, _File] = {}
         self._resetting: Settled | None = None
@@ -105,16 +113,27 @@ class _Core:
 
     def forecast(self, measurements: Sequence[Measurement], numbers: Index) -> tuple[Forecast, ...]:
         """Return forecasts of some hypotheses, making only the rows that are not there yet."""
+        circuits = self._circuit[numbers]
+        return self._forecast([(m, numbers if m.kind in SIGHTS else circuits) for m in measurements])
+
+    def _forecast(self, asked: Sequence[tuple[Measurement, Index]]) -> tuple[Forecast, ...]:
+        """Return forecasts of some rows each: numbers of circuits, of hypotheses for a sight."""
         groups: dict[tuple[str, str, bytes], list[Measurement]] = {}
-        for m in measurements:
-            file = self._files.setdefault(m.key, _File(np.zeros(len(self.hypotheses), dtype=np.bool_)))
-            missing = numbers[~file.known[numbers]]
+        for m, rows in asked:
+            file = self._find_file(m)
+            missing = np.unique(rows[~file.known[rows]])
             if missing.size:
                 own_mode = "" if m.mode.detector else m.mode.text
                 groups.setdefault((m.kind, own_mode, missing.tobytes()), []).append(m)
-        for (_, _, rows), some in groups.items():
-            self._make(some, np.frombuffer(rows, dtype=np.intp))
-        return tuple(self._read(m, numbers) for m in measurements)
+        for (_, _, some_rows), some in groups.items():
+            self._make(some, np.frombuffer(some_rows, dtype=np.intp))
+        return tuple(self._read(m, rows) for m, rows in asked)
+
+    def _find_file(self, m: Measurement) -> _File:
+        return self._files.setdefault(m.key, _File(np.zeros(self._count_rows(m.kind), dtype=np.bool_)))
+
+    def _count_rows(self, kind: str) -> int:
+        return len(self.hypotheses) if kind in SIGHTS else self.standby.columns.size
 
     def _read(self, m: Measurement, numbers: Index) -> Forecast:
         file = self._files[m.key]
@@ -134,7 +153,12 @@ class _Core:
 
     def _make(self, some: list[Measurement], numbers: Index) -> None:
         """Make rows of measurements of one kind, and of one mode if that mode has no detector."""
-        kind, standby = some[0].kind, self.standby.take(numbers)
+        kind = some[0].kind
+        if kind in SIGHTS:
+            for m in some:
+                self._file_words(m, numbers, find_sight_chances(self.loop, m, [self.hypotheses[n] for n in numbers]))
+            return
+        standby = self.standby.take(numbers)
         if kind in {"volts", "ohms"}:
             self._file_numbers(some, numbers, standby)
         elif kind in {"functional_test", "head_off", "dark_with_head_off"}:
@@ -159,8 +183,6 @@ class _Core:
             return find_lamp_chances(settled, m.at, self._find_spread((d.plus, d.minus), numbers))
         if m.kind == "listen":
             return find_click_chances(self.standby.take(numbers), settled)
-        if m.kind in {"look", "settings"}:
-            return find_sight_chances(self.loop, m, [self.hypotheses[n] for n in numbers])
         if m.kind in {"supply_lamps", "event_log"}:
             said = find_supply_chances(settled, self._find_on_battery().take(numbers))
             return said if m.kind == "supply_lamps" else find_log_chances(settled, said[1])
@@ -171,8 +193,8 @@ class _Core:
         return find_zone_chances(settled, name, spreads=spreads)
 
     def _find_spread(self, ends: tuple[str, str], numbers: Index) -> Array:
-        """Return one sd (V) of the volts between two terminals in standby, from all shared unknowns, (hypothesis,)."""
-        (forecast,) = self.forecast([Measurement("volts", red=ends[0], black=ends[1])], numbers)
+        """Return one sd (V) of the volts between two terminals in standby, from all shared unknowns, (circuit,)."""
+        (forecast,) = self._forecast([(Measurement("volts", red=ends[0], black=ends[1]), numbers)])
         return forecast.spread
 
     def _find_on_battery(self) -> Settled:
@@ -184,14 +206,14 @@ class _Core:
     def _file_words(self, m: Measurement, numbers: Index, chances: tuple[tuple[str, ...], Array]) -> None:
         file = self._files[m.key]
         file.tokens = chances[0]
-        chance = np.zeros((len(self.hypotheses), len(file.tokens))) if file.chance is None else file.chance
+        chance = np.zeros((self._count_rows(m.kind), len(file.tokens))) if file.chance is None else file.chance
         chance[numbers] = chances[1]
         file.chance = chance
         file.known[numbers] = True
 
     def _file_said(self, m: Measurement, numbers: Index, said: list[Said]) -> None:
         file = self._files[m.key]
-        every = np.full(len(self.hypotheses), None, dtype=object) if file.said is None else file.said
+        every = np.full(self._count_rows(m.kind), None, dtype=object) if file.said is None else file.said
         for n, lists in zip(numbers, said, strict=True):
             every[n] = lists
         file.said = every
@@ -202,7 +224,7 @@ class _Core:
         meter = build_meter_input(some[0], self.meter)
         shown = read_meter(settled, [find_leads(m, self.loop) for m in some], meter)
         shown = to_ohms(shown, meter) if some[0].kind == "ohms" else shown
-        count, unknowns = len(self.hypotheses), shown.slopes.shape[0]
+        count, unknowns = self._count_rows(some[0].kind), shown.slopes.shape[0]
         for n, m in enumerate(some):
             file = self._files[m.key]
             mean = np.zeros(count) if file.mean is None else file.mean
@@ -239,7 +261,7 @@ class _Core:
         """One head off answers two questions: what the panel shows, and which others are dark."""
         for kind in ("head_off", "dark_with_head_off"):
             other = replace(m, kind=kind)
-            self._files.setdefault(other.key, _File(np.zeros(len(self.hypotheses), dtype=np.bool_)))
+            self._find_file(other)
             if kind == "head_off":
                 self._file_words(other, numbers, find_zone_chances(off))
             else:
