@@ -141,6 +141,7 @@ def _follow(network: Network, signals: Flags, volts: Array, held: Flags) -> Flag
         busy |= wanted[latched] != signals[latched]
     for relay in network.loop.relays:
         across = _across(network, volts, relay.plus, relay.minus)
+        across = np.abs(across) if relay.either_way else across
         operated = row[f"{relay.name}.operated"]
         moved = np.where(across >= relay.pull_in_v, True, np.where(across < relay.drop_out_v, False, signals[operated]))  # noqa: FBT003
         wanted[operated] = np.where(busy | held[operated], signals[operated], moved)

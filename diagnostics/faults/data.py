@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
-from diagnostics.source import Ohms, parse_model, read_file
+from diagnostics.source import Amps, Ohms, parse_model, read_file
 
 _FILE = Path(__file__).with_name("kinds.yaml")
 Context = Literal["new", "aged", "altered", "water"]
@@ -18,10 +18,13 @@ class _Strict(BaseModel):
 
 
 class Sees(_Strict):
-    """What a look finds: a token, the place (``here`` is that of the fault), and the share of lookers who find it."""
+    """What a look finds: a token, the place, and the share of lookers who find it.
+
+    ``here`` is the place of the fault, ``before`` the detector before it, or where the loop starts.
+    """
 
     token: str
-    at: Literal["end", "reset", "panel", "here"]
+    at: Literal["end", "reset", "panel", "here", "before"]
     share: float
 
 
@@ -49,7 +52,8 @@ class Values(_Strict):
 
     ``spread_share`` is one sd of a fault's own value; ``thin_run_times`` how many times the
     right resistance a run too long or too thin has; ``low_charger_share`` what is left of the charger's volts,
-    ``flat_battery_share`` of the volts of a battery that is never charged.
+    ``flat_battery_share`` of the volts of a battery that is never charged; ``crowd_heads`` how many heads a crowded
+    loop has more than described, ``contact_zone_a`` the current limit of a zone that is made for contacts only.
     """
 
     end_resistor_ohm: tuple[Ohms, ...]
@@ -60,6 +64,8 @@ class Values(_Strict):
     dead_battery_ohm: Ohms
     low_charger_share: float
     flat_battery_share: float
+    crowd_heads: int
+    contact_zone_a: Amps
     healthy_weight: float
     not_modelled_share: float
 

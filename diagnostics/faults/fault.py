@@ -43,6 +43,11 @@ class Fault:
         return read_catalogue().remedies[self.data.remedy]
 
     @property
+    def ties_apart(self) -> bool:
+        """Return whether it joins terminals that are far apart, or of two pairs."""
+        return KINDS[self.kind].ties_apart
+
+    @property
     def spot(self) -> str:
         """Return where a person works to mend it: a place, or ``run det3``, ``run module.fire`` for a run of cable."""
         name, dot, end = self.place.partition(".")

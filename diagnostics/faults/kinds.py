@@ -17,6 +17,16 @@ from diagnostics.wiring import (
 )
 
 from .data import read_catalogue
+from .detector import (
+    build_contact_dead,
+    build_crowded,
+    build_end_of_life,
+    build_feeds_contacts_only,
+    build_wrong_kind,
+    list_crowded,
+    list_feeding_zones,
+    list_with_contact,
+)
 from .places import (
     find_end,
     list_before_end,
@@ -64,6 +74,21 @@ from .supply import (
     build_run_too_thin,
     build_welded,
 )
+from .termination import (
+    build_crossed,
+    build_end_relay_reversed,
+    build_kinds_exchanged,
+    build_link,
+    build_on_neighbour,
+    build_pairs_crossed,
+    build_spur,
+    build_under_one_terminal,
+    list_beside_unused,
+    list_going_on,
+    list_module_with_pairs,
+    list_plus_going_on,
+    list_with_both_pairs,
+)
 
 Build = Callable[[Loop, str, float], Edits]
 Places = Callable[[Loop], tuple[str, ...]]
@@ -74,12 +99,16 @@ CO_RUN = ("wire.module.co+", "wire.module.co-")
 
 @dataclass(frozen=True, slots=True)
 class FaultKind:
-    """Where a kind can occur and what it does to the loop; ``values`` says which list of ohms it takes, if any."""
+    """Where a kind can occur and what it does to the loop; ``values`` says which list of ohms it takes, if any.
+
+    ``ties_apart`` is true where it joins terminals that are far apart, or of two pairs: such circuits are solved apart.
+    """
 
     name: str
     places: Places
     build: Build
     values: str = ""
+    ties_apart: bool = False
 
 
 def _end_missing(loop: Loop, place: str, _ohm: float) -> Edits:
@@ -281,5 +310,23 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("display_latched", list_zones, _hold("display")),
         FaultKind("zone_resistor_setting", list_zones, _hold("faulty")),
         FaultKind("zone_input_damaged", list_zones, _hold("faulty")),
+        FaultKind("plus_under_one_terminal", list_plus_going_on, build_under_one_terminal),
+        FaultKind("looped_uncut", list_plus_going_on, build_under_one_terminal),
+        FaultKind("link_left_in_base", list_heads, build_link),
+        FaultKind("spur", list_going_on, build_spur, ties_apart=True),
+        FaultKind("crossed_at", list_plus_going_on, build_crossed),
+        FaultKind("pairs_crossed", list_with_both_pairs, build_pairs_crossed, ties_apart=True),
+        FaultKind("kind_pairs_exchanged", list_module_with_pairs, build_kinds_exchanged),
+        FaultKind("on_neighbour_zone", list_beside_unused, build_on_neighbour),
+        FaultKind("end_relay_reversed", list_end_relay, build_end_relay_reversed),
+        FaultKind("head_not_home", list_heads, _hold("head_off")),
+        FaultKind("base_contact_bad", list_heads, _hold("dead")),
+        FaultKind("dust_cover", list_heads, _hold("smoke", value=False)),
+        FaultKind("sensor_failed", list_heads, _hold("smoke", value=False)),
+        FaultKind("end_of_life", list_heads, build_end_of_life),
+        FaultKind("contact_never_closes", list_with_contact, build_contact_dead),
+        FaultKind("wrong_kind", list_heads, build_wrong_kind),
+        FaultKind("too_many_on_zone", list_crowded, build_crowded),
+        FaultKind("zone_cannot_power", list_feeding_zones, build_feeds_contacts_only),
     )
 }

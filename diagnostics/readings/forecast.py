@@ -92,10 +92,27 @@ class _File:
     said: NDArray[np.object_] | None = None
 
 
+@dataclass(slots=True)
+class _Batch:
+    """Circuits that are solved together: as they stand after each of some steps, made when it is first asked for."""
+
+    states: dict[str, Settled]
+
+    def find(self, mode: str) -> Settled:
+        """Return the batch in a mode, settled once."""
+        if mode not in self.states:
+            standby = self.states["standby"]
+            steps = [{"panel.reset": True}] if mode == "resetting" else build_steps(Mode(mode), standby.network.loop)
+            self.states[mode] = apply_steps(standby, steps)
+        return self.states[mode]
+
+
 class _Core:
     """The hypotheses wired up and settled once, and every forecast row that was ever asked for; shared by views.
 
-    Hypotheses with the same edits are one circuit, which is solved once: they differ in what eyes find.
+    Hypotheses with the same edits are one circuit, which is solved once: they differ in what eyes find. Circuits in
+    which a fault ties distant terminals together are a batch of their own: one such edge in the union of all circuits
+    would cost every circuit the short order of elimination that a loop has.
     """
 
     def __init__(self, loop: Loop, hypotheses: Sequence[Faults], meter: Meter) -> None:
@@ -105,11 +122,17 @@ class _Core:
         edits = [build_all_edits(loop, h) for h in hypotheses]
         circuits = {own: n for n, own in enumerate(dict.fromkeys(edits))}
         self._circuit: Index = np.array([circuits[own] for own in edits], dtype=np.intp)
-        self.standby = settle_from_rest(build_network(loop, list(circuits)))
+        ties = {own: any(f.ties_apart for f in h) for own, h in zip(edits, hypotheses, strict=True)}
+        self._batch_of: Index = np.array([int(ties[own]) for own in circuits], dtype=np.intp)
+        self._column: Index = np.where(self._batch_of, np.cumsum(self._batch_of), np.cumsum(1 - self._batch_of)) - 1
+        self._batches = {
+            number: _Batch(
+                {"standby": settle_from_rest(build_network(loop, [c for c in circuits if ties[c] == number]))}
+            )
+            for number in sorted(set(self._batch_of.tolist()))
+        }
         self.lock = threading.RLock()
         self._files: dict[str, _File] = {}
-        self._resetting: Settled | None = None
-        self._on_battery: Settled | None = None
 
     def forecast(self, measurements: Sequence[Measurement], numbers: Index) -> tuple[Forecast, ...]:
         """Return forecasts of some hypotheses, making only the rows that are not there yet."""
@@ -122,18 +145,27 @@ class _Core:
         for m, rows in asked:
             file = self._find_file(m)
             missing = np.unique(rows[~file.known[rows]])
-            if missing.size:
-                own_mode = "" if m.mode.detector else m.mode.text
-                groups.setdefault((m.kind, own_mode, missing.tobytes()), []).append(m)
+            own_mode = "" if m.mode.detector else m.mode.text
+            for part in self._part_rows(m.kind, missing):
+                groups.setdefault((m.kind, own_mode, part.tobytes()), []).append(m)
         for (_, _, some_rows), some in groups.items():
             self._make(some, np.frombuffer(some_rows, dtype=np.intp))
         return tuple(self._read(m, rows) for m, rows in asked)
+
+    def _part_rows(self, kind: str, rows: Index) -> list[Index]:
+        """Return rows batch by batch; a sight needs no circuit."""
+        parts = [rows] if kind in SIGHTS else [rows[self._batch_of[rows] == number] for number in self._batches]
+        return [part for part in parts if part.size]
+
+    def _take(self, circuits: Index, mode: str = "standby") -> Settled:
+        """Return some circuits of one batch."""
+        return self._batches[int(self._batch_of[circuits[0]])].find(mode).take(self._column[circuits])
 
     def _find_file(self, m: Measurement) -> _File:
         return self._files.setdefault(m.key, _File(np.zeros(self._count_rows(m.kind), dtype=np.bool_)))
 
     def _count_rows(self, kind: str) -> int:
-        return len(self.hypotheses) if kind in SIGHTS else self.standby.columns.size
+        return len(self.hypotheses) if kind in SIGHTS else self._column.size
 
     def _read(self, m: Measurement, numbers: Index) -> Forecast:
         file = self._files[m.key]
@@ -158,7 +190,7 @@ class _Core:
             for m in some:
                 self._file_words(m, numbers, find_sight_chances(self.loop, m, [self.hypotheses[n] for n in numbers]))
             return
-        standby = self.standby.take(numbers)
+        standby = self._take(numbers)
         if kind in {"volts", "ohms"}:
             self._file_numbers(some, numbers, standby)
         elif kind in {"functional_test", "head_off", "dark_with_head_off"}:
@@ -182,9 +214,9 @@ class _Core:
             d = next(d for d in self.loop.detectors if d.name == m.at)
             return find_lamp_chances(settled, m.at, self._find_spread((d.plus, d.minus), numbers))
         if m.kind == "listen":
-            return find_click_chances(self.standby.take(numbers), settled)
+            return find_click_chances(self._take(numbers), settled)
         if m.kind in {"supply_lamps", "event_log"}:
-            said = find_supply_chances(settled, self._find_on_battery().take(numbers))
+            said = find_supply_chances(settled, self._take(numbers, "on_battery"))
             return said if m.kind == "supply_lamps" else find_log_chances(settled, said[1])
         name = "" if m.at == "panel" else m.at
         if m.kind != "panel_shows":
@@ -196,12 +228,6 @@ class _Core:
         """Return one sd (V) of the volts between two terminals in standby, from all shared unknowns, (circuit,)."""
         (forecast,) = self._forecast([(Measurement("volts", red=ends[0], black=ends[1]), numbers)])
         return forecast.spread
-
-    def _find_on_battery(self) -> Settled:
-        """Return all hypotheses with mains off, settled once."""
-        if self._on_battery is None:
-            self._on_battery = apply_steps(self.standby, build_steps(Mode("on_battery"), self.loop))
-        return self._on_battery
 
     def _file_words(self, m: Measurement, numbers: Index, chances: tuple[tuple[str, ...], Array]) -> None:
         file = self._files[m.key]
@@ -238,7 +264,7 @@ class _Core:
         size = max(1, MOST_COLUMNS // numbers.size)
         for low in range(0, len(some), size):
             piece = some[low : low + size]
-            wide = self.standby.take(np.tile(numbers, len(piece)))
+            wide = self._take(np.tile(numbers, len(piece)))
             which = np.repeat([m.at for m in piece], numbers.size)
             tests = piece[0].kind == "functional_test"
             signal = "smoke" if tests else "head_off"
@@ -252,9 +278,7 @@ class _Core:
                     self._file_head_off(m, numbers, own)
 
     def _file_test(self, m: Measurement, numbers: Index, alarmed: Settled) -> None:
-        if self._resetting is None:
-            self._resetting = apply_steps(self.standby, [{"panel.reset": True}])
-        chances = find_test_chances(self.standby.take(numbers), alarmed, self._resetting.take(numbers), m.at)
+        chances = find_test_chances(self._take(numbers), alarmed, self._take(numbers, "resetting"), m.at)
         self._file_words(m, numbers, chances)
 
     def _file_head_off(self, m: Measurement, numbers: Index, off: Settled) -> None:

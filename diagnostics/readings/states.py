@@ -289,9 +289,18 @@ def _find_far_end(place: str, loop: Loop) -> str:
     return where if where == "module" or loop.find_detector(where) else chain.last.name
 
 
+def _find_place_before(name: str, loop: Loop) -> str:
+    """Return the detector before one, or where its loop starts: at the panel or at the module."""
+    chain = loop.find_chain(name) or loop.chains[0]
+    places = ["module" if chain.start == "module" else "panel", *(d.name for d in chain.detectors)]
+    return places[places.index(name) - 1]
+
+
 def find_look_place(fault: Fault, loop: Loop) -> str:
     """Return where a look finds a fault: ``panel``, ``reset`` or a detector."""
     match fault.data.sees.at:
+        case "before":
+            return _find_place_before(fault.place, loop)
         case "end":
             return _find_far_end(fault.place, loop)
         case "reset" | "panel":

@@ -20,6 +20,8 @@ from .elements import (
     Spread,
     Zone,
 )
+from .field import find_detector_part
+from .loads import build_clamp_curve
 from .loop import Chain, Loop, apply_edits
 from .parts import Attribute, Part, build_part, read_parts
 from .site import UNUSED, LoopSpec, Reset, Site, Style, parse_site, read_site
@@ -29,5 +31,5 @@ __all__ = [
     "Edit", "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move", "Part",
     "QuickDescription",
     "Relay", "Remove", "Reset", "SetResistance", "Site", "Spread", "Style", "Zone", "apply_edits", "build_bands",
-    "build_loop", "build_part", "build_quick_site", "find_defects", "parse_site", "read_parts", "read_site",
+    "build_clamp_curve", "build_loop", "build_part", "build_quick_site", "find_defects", "find_detector_part", "parse_site", "read_parts", "read_site",
 ]  # fmt: skip

@@ -146,13 +146,17 @@ class Detector:
 
 @dataclass(frozen=True, slots=True)
 class Relay:
-    """A relay: coil terminals, pull-in and drop-out volts; its contact elements are gated by ``<name>.operated``."""
+    """A relay: coil terminals, pull-in and drop-out volts; its contact elements are gated by ``<name>.operated``.
+
+    ``either_way`` is true for a plain coil, which pulls in with its leads exchanged too.
+    """
 
     name: str
     plus: str
     minus: str
     pull_in_v: float
     drop_out_v: float
+    either_way: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -113,7 +113,8 @@ def _wire_end_relay(bench: WiringBench, spec: LoopSpec, power: Ends, core_a: str
     bench.joint(f"{relay}.joint.com", core_a, f"{relay}.com")
     gate = Gate(f"{relay}.operated", when=True)
     bench.contact(f"{relay}.contact", (f"{relay}.com", f"{relay}.no"), part.number("contact_ohm"), gate)
-    bench.relays.append(Relay(relay, *coil_ends, part.number("pull_in_v"), part.number("drop_out_v")))
+    plain = part.word("reversed") == "works"
+    bench.relays.append(Relay(relay, *coil_ends, part.number("pull_in_v"), part.number("drop_out_v"), plain))
     bench.points.append(coil_ends)
     return f"{relay}.no"
 
