@@ -8,8 +8,6 @@ from diagnostics.wiring import (
     Curve,
     Edits,
     Element,
-    Gate,
-    Kind,
     Loop,
     Remove,
     build_clamp_curve,
@@ -41,7 +39,7 @@ def build_contact_dead(_loop: Loop, place: str, _ohm: float) -> Edits:
 
 
 def build_wrong_kind(loop: Loop, place: str, _ohm: float) -> Edits:
-    """Put in a head of the other sort: on a contact pair one that clamps its supply, on a two-wire pair one that cannot.
+    """Put in a head of the other sort: where it should close a contact one that clamps its supply, or the reverse.
 
     It draws as described in standby. On two wires it goes on doing so when latched.
     """

@@ -1,4 +1,4 @@
-"""What wrong terminations do to a loop, at one detector or at the panel: pure functions from loop and place to edits."""
+"""What wrong terminations do to a loop, each a pure function from loop and place to edits."""
 
 from diagnostics.wiring import Add, Edits, Element, Kind, Loop, Move, Style
 

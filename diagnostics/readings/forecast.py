@@ -185,12 +185,14 @@ class _Core:
 
     def _make(self, some: list[Measurement], numbers: Index) -> None:
         """Make rows of measurements of one kind, and of one mode if that mode has no detector."""
-        kind = some[0].kind
-        if kind in SIGHTS:
+        if some[0].kind in SIGHTS:
             for m in some:
                 self._file_words(m, numbers, find_sight_chances(self.loop, m, [self.hypotheses[n] for n in numbers]))
-            return
-        standby = self._take(numbers)
+        else:
+            self._make_in_circuit(some, numbers)
+
+    def _make_in_circuit(self, some: list[Measurement], numbers: Index) -> None:
+        kind, standby = some[0].kind, self._take(numbers)
         if kind in {"volts", "ohms"}:
             self._file_numbers(some, numbers, standby)
         elif kind in {"functional_test", "head_off", "dark_with_head_off"}:

@@ -31,5 +31,6 @@ __all__ = [
     "Edit", "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move", "Part",
     "QuickDescription",
     "Relay", "Remove", "Reset", "SetResistance", "Site", "Spread", "Style", "Zone", "apply_edits", "build_bands",
-    "build_clamp_curve", "build_loop", "build_part", "build_quick_site", "find_defects", "find_detector_part", "parse_site", "read_parts", "read_site",
+    "build_clamp_curve", "build_loop", "build_part", "build_quick_site", "find_defects",
+    "find_detector_part", "parse_site", "read_parts", "read_site",
 ]  # fmt: skip
