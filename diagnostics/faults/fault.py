@@ -18,13 +18,15 @@ _TEXT = re.compile(r"([a-z_]+)(?:=([^@]*))?@([A-Za-z0-9_.+-]+)")
 class Fault:
     """A fault that this loop can have; ``value_ohm`` is None for kinds without a value.
 
-    ``end`` is the place of the far end of the loop that it is on.
+    ``end`` is the place of the far end of the loop that it is on. ``is_sought``: nobody knows which detector is at its
+    place, as the order of the loop is not known.
     """
 
     kind: str
     place: str
     value_ohm: float | None = None
     end: str = "end"
+    is_sought: bool = False
 
     @property
     def text(self) -> str:
@@ -44,7 +46,12 @@ class Fault:
 
     @property
     def spot(self) -> str:
-        """Return where a person works to mend it: a place, or ``run det3``, ``run module.fire`` for a run of cable."""
+        """Return where a person works to mend it: a place, or ``run det3``, ``run module.fire`` for a run of cable.
+
+        A detector that is at fault itself shows which it is, even where nobody knows the order: ``detector``.
+        """
+        if self.is_sought and self.data.family == "detector":
+            return "detector"
         name, dot, end = self.place.partition(".")
         if not dot or self.data.family == "end_resistor":
             return self.place
@@ -67,7 +74,7 @@ class Fault:
 def list_faults(loop: Loop) -> tuple[Fault, ...]:
     """Return every single fault of the catalogue that this loop can have."""
     return tuple(
-        Fault(kind.name, place, ohm, _find_far_end(loop, place))
+        Fault(kind.name, place, ohm, _find_far_end(loop, place), _is_sought(loop, place))
         for kind in KINDS.values()
         for place in kind.places(loop)
         for ohm in _list_values(loop, kind, place)
@@ -77,6 +84,11 @@ def list_faults(loop: Loop) -> tuple[Fault, ...]:
 def _find_far_end(loop: Loop, place: str) -> str:
     chain = loop.find_chain(place) or loop.find_chain(place.partition(".")[0]) or loop.chains[0]
     return chain.end
+
+
+def _is_sought(loop: Loop, place: str) -> bool:
+    detector, chain = loop.find_detector(place.partition(".")[0]), loop.find_chain(place.partition(".")[0])
+    return detector is not None and chain is not None and not chain.has_order and not detector.label
 
 
 def _list_values(loop: Loop, kind: FaultKind, place: str) -> Sequence[float | None]:
@@ -116,7 +128,7 @@ def parse_fault(text: str, loop: Loop) -> Fault:
         )
         raise FaultError(f"{name} cannot be at {place!r}", text=text, hint=hint)
     ohm = _parse_value(text, name, value, takes=bool(kind.values))
-    return Fault(name, place, ohm, _find_far_end(loop, place))
+    return Fault(name, place, ohm, _find_far_end(loop, place), _is_sought(loop, place))
 
 
 def _parse_value(text: str, name: str, value: str | None, *, takes: bool) -> float | None:

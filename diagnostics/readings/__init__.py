@@ -4,11 +4,13 @@ from .data import MeasurementKind, Meter, Table, Travel, read_table
 from .forecast import Bench, Faults, Forecast, find_leads
 from .measurement import (
     AS_IT_SHOULD_BE,
+    COUNTED,
     LAMPS,
     LISTED,
     SETTING_WRONG,
     STATES,
     TESTS,
+    WALKS,
     Measurement,
     find_lifted_mode,
     find_place,
@@ -30,11 +32,13 @@ from .value import parse_value
 
 __all__ = [
     "AS_IT_SHOULD_BE",
+    "COUNTED",
     "LAMPS",
     "LISTED",
     "SETTING_WRONG",
     "STATES",
     "TESTS",
+    "WALKS",
     "Bench",
     "Faults",
     "Forecast",

@@ -23,10 +23,11 @@ from diagnostics.faults import Fault, build_all_edits
 from diagnostics.wiring import Loop
 
 from .data import Meter, read_table
-from .measurement import Measurement, list_walked
+from .measurement import COUNTED, Measurement, list_walked
 from .states import (
     Said,
     blur,
+    count_detectors,
     find_click_chances,
     find_dark_chances,
     find_dark_sets,
@@ -139,15 +140,15 @@ class _Core:
             self._file_numbers(some, numbers, standby)
         elif kind in {"functional_test", "head_off", "dark_with_head_off"}:
             self._file_at_detectors(some, numbers)
-        elif kind == "which_dark":
+        elif kind in {"which_dark", "how_many_dark"}:
             for m in some:
                 walked = list_walked(m, self.loop)
                 spreads = {d.name: self._find_spread((d.plus, d.minus), numbers) for d in walked}
-                self._file_said(m, numbers, find_dark_chances(standby, spreads))
-        elif kind == "which_lit":
+                self._file_said(m, numbers, _count(m, find_dark_chances(standby, spreads)))
+        elif kind in {"which_lit", "how_many_lit"}:
             for m in some:
                 lit = find_lit_sets(standby, [d.name for d in list_walked(m, self.loop)])
-                self._file_said(m, numbers, [((text, 1.0),) for text in lit])
+                self._file_said(m, numbers, _count(m, [((text, 1.0),) for text in lit]))
         else:
             settled = apply_steps(standby, build_steps(some[0].mode, self.loop))
             for m in some:
@@ -247,6 +248,11 @@ class _Core:
 
     def _find_dark_sets(self, off: Settled, m: Measurement) -> list[str]:
         return find_dark_sets(off, [d.name for d in list_walked(m, self.loop) if d.name != m.at])
+
+
+def _count(m: Measurement, said: list[Said]) -> list[Said]:
+    """Return lists of detectors as they are told: as numbers, where nobody knows which detector is which."""
+    return [count_detectors(lists) for lists in said] if m.kind in COUNTED else said
 
 
 class Bench:

@@ -8,7 +8,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict
 
 from diagnostics.faults import Fault, read_catalogue
-from diagnostics.readings import Faults, Measurement
+from diagnostics.readings import WALKS, Faults, Measurement
 from diagnostics.reasoning import NOTHING, find_symptom
 from diagnostics.source import parse_model, read_file
 from diagnostics.units import OVER, format_quantity
@@ -38,6 +38,8 @@ class _Table(_Strict):
     regions: dict[Region, dict[str, str]]
     places: dict[str, str]
     nouns: dict[str, str]
+    seek: str
+    position: str
     loop_on: str
     return_of: str
     return_at: str
@@ -126,7 +128,11 @@ class Words:
         number = name.removeprefix("det")
         found = self.loop.find_detector(name)
         room = f" ({found.label})" if found and found.label else ""
-        return f"detector {number}{room}"
+        chain = self.loop.find_chain(name)
+        if chain is None or chain.has_order:
+            return f"detector {number}{room}"
+        number = str([d.name for d in chain.detectors].index(name) + 1)
+        return self.table.position.format(number=number) + room
 
     def terminal(self, name: str) -> str:
         """Return a terminal as it is marked: ``zone 1 +``, ``+ in of detector 3``."""
@@ -218,7 +224,8 @@ class Words:
             return self.table.ask["ohms"].caller
         asked = getattr(self.table.ask[measurement.kind], self.listener).format(**self._list_terms(measurement))
         mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit else ""
-        return f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
+        told = f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
+        return f"{told} {self.table.seek}" if measurement.is_sought else told
 
     def _list_terms(self, m: Measurement) -> dict[str, str]:
         """Return what a question or a short name may be filled in with."""
@@ -237,7 +244,7 @@ class Words:
 
     def _tell_loop(self, m: Measurement) -> str:
         """Return which loop is walked, where there are several: `` on zone 2``."""
-        walks = m.kind in {"which_dark", "which_lit"} and len(self.loop.chains) > 1
+        walks = m.kind in WALKS and len(self.loop.chains) > 1
         chain = self.loop.find_chain(m.at) if walks else None
         return "" if chain is None else self.table.on_zone.format(zone=_space(chain.spec.zone))
 
@@ -252,6 +259,8 @@ class Words:
         """Return a word that a measurement answered; lists of detectors are written out."""
         if token.startswith("det"):
             return self._detectors(token.split(","))
+        if token.isdigit():
+            return token
         return self.table.answers[token].format(**self.terms)
 
     def _detectors(self, names: list[str]) -> str:

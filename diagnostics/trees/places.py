@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from diagnostics.circuit import Mode
-from diagnostics.readings import Measurement, find_walk, list_lifted_pairs, list_measurements
+from diagnostics.readings import WALKS, Measurement, find_walk, list_lifted_pairs, list_measurements
 from diagnostics.wiring import Loop, Reset
 
 from .schema import Step
@@ -66,7 +66,7 @@ def _find_where(step: Step, loop: Loop) -> Where | None:
     return None if at is None else Where(at=at)
 
 
-_DEFAULT_AT = {"settings": "panel", "listen": "reset", "which_dark": "loop", "which_lit": "loop"}
+_DEFAULT_AT = {"settings": "panel", "listen": "reset", **dict.fromkeys(WALKS, "loop")}
 
 
 def _find_at(name: str, loop: Loop) -> str | None:

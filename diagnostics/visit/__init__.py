@@ -37,6 +37,7 @@ from .deeds import (
     tell_complaint,
     tell_loop,
     tell_people,
+    tell_place,
 )
 from .disturbed import Disturbance, find_disturbances
 from .doubts import Doubt, find_doubt, find_last_absent, find_most_v, may_be_absent
@@ -134,6 +135,7 @@ __all__ = [
     "tell_loop",
     "tell_meaning",
     "tell_people",
+    "tell_place",
     "understand",
     "write_class",
 ]

@@ -133,6 +133,27 @@ def describe_site(store: CaseStore, case: Case, site_text: str, name: str = "sit
     return acknowledge(store, case, DESCRIBED)
 
 
+def tell_place(store: CaseStore, case: Case, name: str, room: str) -> Case:
+    """Note which room a detector is in, on a loop whose order is not known; it is a revision of the description.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such detector, or its loop has an order already.
+    CaseError
+        No room is given.
+    """
+    chain = build_loop(case.site).find_chain(name)
+    if chain is None or chain.has_order or name not in (names := [d.name for d in chain.detectors]):
+        raise NotFoundError(f"{name[:40]!r} is no detector whose place is to be found")
+    if not room.strip():
+        raise CaseError("say in which room that detector is", hint="as people there call it")
+    places = dict(sorted({**chain.spec.places, names.index(name) + 1: room.strip()[:120]}.items()))
+    told = chain.spec.model_copy(update={"places": places})
+    loops = tuple(told if spec == chain.spec else spec for spec in case.site.loops)
+    return describe_site(store, case, write_site(case.site.model_copy(update={"loops": loops})))
+
+
 def _check_old_readings(loop: Loop, case: Case) -> None:
     for n, reading in enumerate(case.readings, 1):
         try:

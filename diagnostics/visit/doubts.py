@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Final, Literal
 
 from diagnostics.cases import Case, Reading, build_understood
-from diagnostics.readings import Measurement
+from diagnostics.readings import WALKS, Measurement
 from diagnostics.wiring import Loop
 
 from .assess import Assessment, assess_case, understand
@@ -15,7 +15,7 @@ Doubt = Literal["", "impossible", "improbable"]
 BEYOND: Final = 1.25
 # Complaints that stand there or not while one measures; the others show only in a test.
 _STANDING: Final = frozenset({"", "constant_trouble", "alarm_with_nothing_there", "will_not_reset", "detectors_dark"})
-_SEEN: Final = frozenset({"panel_shows", "volts", "lamp", "which_dark", "which_lit"})
+_SEEN: Final = frozenset({"panel_shows", "volts", "lamp", *WALKS})
 
 
 def may_be_absent(case: Case, m: Measurement) -> bool:

@@ -41,6 +41,11 @@ class Chain:
         return self.detectors[-1]
 
     @property
+    def has_order(self) -> bool:
+        """Return whether it is known which detector follows which."""
+        return self.spec.order == "known"
+
+    @property
     def is_fed(self) -> bool:
         """Return whether it has a supply beside the zone."""
         return self.spec.style.has_supply
