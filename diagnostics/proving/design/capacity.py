@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from diagnostics.wiring import Add, Edits, Loop, Remove, find_limit_a, lift_limits, multiply_load, shift_unknowns
 
-from .chains import Stretch, Watched, find_span, list_outputs
+from .chains import Stretch, Watched, find_span, list_outputs, list_worst_alarm
 from .corners import HEAVY, Case, Pair, find_current_a, find_reaches, hold_alarm, settle_cases
 
 MOST_COUNTED = 128
@@ -48,11 +48,11 @@ class _Test:
 
 
 def _list_tests(loop: Loop, stretch: Stretch, watched: Sequence[Watched], counts: Sequence[Edits]) -> Iterator[_Test]:
-    own = [w for w in watched if w.stretch == stretch and not (stretch.spec.style.is_module and w.limits == ("panel",))]
+    own = [w for w in watched if w.stretch == stretch and w.path[0] == "loops"]
     last = stretch.detectors[-1]
-    alarm = () if stretch.spec.style.is_two_wire else hold_alarm(d.name for d in stretch.detectors)
+    alarm = () if stretch.spec.style.is_two_wire else hold_alarm(list_worst_alarm(loop))
     at_last = (last.plus, last.minus)
-    yield _Test("volts", _test_volts(loop, (counts, alarm), at_last, (last.powered_v, float("inf"))))
+    yield _Test("volts", _test_volts(lift_limits(loop), (counts, alarm), at_last, (last.powered_v, float("inf"))))
     if stretch.spec.style.is_two_wire:
         for w in own:
             yield _Test("standby", _test_volts(loop, (counts, ()), w.ends, find_span(w.bands, "normal")))

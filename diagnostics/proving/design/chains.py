@@ -1,22 +1,29 @@
 """What a design check looks at, loop by loop: pairs that are watched, what is on them, what feeds the detectors."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from diagnostics.source import TreePath
-from diagnostics.wiring import Band, Detector, Loop, LoopSpec
+from diagnostics.wiring import Band, Detector, Edits, Hold, Loop, LoopSpec, Reset, Style
 
-from .corners import Pair
+from .corners import Pair, hold_alarm
+
+# What feeds detectors with a supply beside the zone, where it is not the auxiliary output.
+_FEEDS: Mapping[Reset | None, str] = {Reset.RESETTABLE_OUTPUT: "switched", Reset.SEPARATE_SUPPLY: "supply"}
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """One loop of a site: ``number`` in the site file, its detectors in order, and the place of its far end."""
+    """One loop of a site: ``number`` in the site file, its detectors in order, and the place of its far end.
+
+    ``relay`` is the supervision relay there, or an empty text.
+    """
 
     number: int
     spec: LoopSpec
     detectors: tuple[Detector, ...]
     end: str
+    relay: str
 
     def find_path(self, detector: str) -> TreePath:
         """Return where the site file speaks of a detector."""
@@ -27,24 +34,29 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class Watched:
-    """A pair that a panel zone or a module watches, the detectors whose alarm it must show, and its end resistor.
+    """A pair that a panel zone or a module watches: what it must show, and its end resistor.
 
-    ``far`` are the terminals where a short is hardest to see; ``limits`` where the site file speaks of its windows.
+    ``normal`` are edits that keep what stands before it in order: a zone behind a module is looked at by itself.
+    ``alarms`` are (detector, or empty for the module's output; edits that put it in alarm); ``far`` the terminals where
+    a short is hardest to see; ``values`` those that the site file gives for its windows.
     """
 
     name: str
     ends: Pair
     bands: tuple[Band, ...]
-    detectors: tuple[str, ...]
+    normal: Edits
+    alarms: tuple[tuple[str, Edits], ...]
     resistor: str
     far: Pair
     stretch: Stretch
-    limits: TreePath
+    values: Mapping[str, str]
+    path: TreePath
 
 
 def list_stretches(loop: Loop) -> tuple[Stretch, ...]:
     """Return the loops of a site as they are wired."""
-    return (Stretch(0, loop.spec, loop.detectors, "end"),)
+    relay = "endrelay" if loop.spec.end_relay is not None else ""
+    return (Stretch(0, loop.spec, loop.detectors, "end", relay),)
 
 
 def list_watched(loop: Loop) -> tuple[Watched, ...]:
@@ -53,28 +65,37 @@ def list_watched(loop: Loop) -> tuple[Watched, ...]:
 
 
 def _list_of(loop: Loop, stretch: Stretch) -> Iterator[Watched]:
-    spec, names = stretch.spec, tuple(d.name for d in stretch.detectors)
+    spec = stretch.spec
+    at: TreePath = ("loops", stretch.number, "end_resistor")
+    panel = loop.site.panel.values
     if loop.module is None or not spec.style.is_module:
-        far = _find_far(stretch, names)
-        yield _watch_zone(loop, stretch, spec.zone, names, (loop.end_resistors[stretch.end], far))
+        zone = next(z for z in loop.zones if z.name == spec.zone)
+        names = tuple(d.name for d in stretch.detectors)
+        rest = (loop.end_resistors[stretch.end], _find_far(stretch, names), stretch, panel, at)
+        yield Watched(zone.name, (zone.plus, zone.minus), zone.bands, (), _hold_each(names), *rest)
         return
-    at: TreePath = ("loops", stretch.number, "module")
     for c in loop.module.channels:
-        some = tuple(d.name for d in stretch.detectors if c.label in {"", d.senses})
+        names = tuple(d.name for d in stretch.detectors if c.label in {"", d.senses})
         resistor = loop.end_resistors[f"{stretch.end}_{c.label}" if c.label else stretch.end]
-        far = _find_far(stretch, some) if some else (f"field.{c.name}+", f"field.{c.name}-")
-        yield Watched(c.name, (c.plus, c.minus), c.bands, some, resistor, far, stretch, at)
-    for zone, label in ((spec.zone, "fire"), (spec.co_zone, "co")):
-        if zone is not None:
-            some = tuple(d.name for d in stretch.detectors if d.senses == label)
-            place = f"module.{label}"
-            rest = (loop.end_resistors[place], (f"{place}+", f"{place}-"))
-            yield _watch_zone(loop, stretch, zone, some, rest)
+        far = _find_far(stretch, names) if names else (f"field.{c.name}+", f"field.{c.name}-")
+        rest = (resistor, far, stretch, spec.module.values, at)
+        yield Watched(c.name, (c.plus, c.minus), c.bands, (), _hold_each(names), *rest)
+    for name, label in ((spec.zone, "fire"), (spec.co_zone, "co")):
+        if name is not None:
+            yield _watch_output(loop, stretch, name, f"module.{label}")
 
 
-def _watch_zone(loop: Loop, stretch: Stretch, name: str, detectors: tuple[str, ...], rest: tuple[str, Pair]) -> Watched:
+def _watch_output(loop: Loop, stretch: Stretch, name: str, place: str) -> Watched:
+    """Return the zone that an output of the module reports on, with the module's own loop in order."""
     zone = next(z for z in loop.zones if z.name == name)
-    return Watched(name, (zone.plus, zone.minus), zone.bands, detectors, *rest, stretch, ("panel",))
+    sound = (Hold("module.trouble", value=False),)
+    alarms = (("", (*sound, Hold(place, value=True))),)
+    rest = (loop.end_resistors[place], (f"{place}+", f"{place}-"), stretch, loop.site.panel.values, ("zones", name))
+    return Watched(name, (zone.plus, zone.minus), zone.bands, sound, alarms, *rest)
+
+
+def _hold_each(names: tuple[str, ...]) -> tuple[tuple[str, Edits], ...]:
+    return tuple((name, hold_alarm([name])) for name in names)
 
 
 def _find_far(stretch: Stretch, detectors: tuple[str, ...]) -> Pair:
@@ -101,8 +122,15 @@ def find_span(bands: tuple[Band, ...], wanted: str) -> tuple[float, float]:
     return bands[first].low_v, bands[last].high_v
 
 
+def list_worst_alarm(loop: Loop) -> tuple[str, ...]:
+    """Return who is in alarm when the most is drawn: all with a supply beside the zone, the first of any other loop."""
+    found = ([d.name for d in s.detectors[: 1 if s.spec.style.is_two_wire else None]] for s in list_stretches(loop))
+    return tuple(name for names in found for name in names)
+
+
 def list_outputs(loop: Loop) -> tuple[str, ...]:
-    """Return the names of what can feed detectors or a module, as in aux, switched, supply, zone1, loop."""
-    starts = ("aux", "switched", "supply", *(z.name for z in loop.zones))
-    channels = tuple(c.name for c in (loop.module.channels if loop.module else ()))
-    return tuple(name for name in (*starts, *channels) if f"source.{name}" in loop.by_name)
+    """Return the names of what feeds detectors or a module, as in aux, switched, supply, zone1, loop."""
+    names = [_FEEDS.get(s.spec.reset, "aux") for s in list_stretches(loop) if s.spec.style is not Style.TWO_WIRE_ZONE]
+    names += [s.spec.zone for s in list_stretches(loop) if s.spec.style is Style.TWO_WIRE_ZONE]
+    names += [c.name for c in (loop.module.channels if loop.module else ())]
+    return tuple(dict.fromkeys(names))

@@ -1,15 +1,16 @@
 """The design check: whether an installed loop, with everything sound, can do what is asked of it, and by how much.
 
 Every volt and ampere is the engine's, at values as described and at the corners of the tolerances. What is compared
-with what follows check lists of the trade (two-wire compatibility, volts at the last detector, load of an output: common
-practice, no source); the limits are those of the site file or of the generic profiles.
+with what follows check lists of the trade (two-wire compatibility, volts at the last detector, load of an output:
+common practice, no source); the limits are those of the site file or of the generic profiles.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 from typing import Final
 
-from diagnostics.wiring import Loop, find_defects
+from diagnostics.errors import Severity
+from diagnostics.source import TreePath
+from diagnostics.wiring import Loop, Style, find_defects
 
 from .capacity import Capacity, find_capacity
 from .chains import Stretch, list_stretches, list_watched
@@ -33,48 +34,43 @@ def check_design(loop: Loop) -> Design:
         The circuit has no balance of volts and currents.
     """
     stretches = list_stretches(loop)
-    volts = [row for stretch in stretches for row in check_volts(loop, stretch)]
-    windows = [row for watched in list_watched(loop) for row in check_windows(loop, watched)]
-    loads = list(check_loads(loop))
-    carries = {s.number: find_capacity(loop, s, list_watched(loop)) for s in stretches}
-    rows = [*volts, *loads, *windows]
-    rows = [replace(row, carries=_find_carries(carries, row)) for row in rows]
+    stretches, watched = list_stretches(loop), list_watched(loop)
+    carries = {s.number: find_capacity(loop, s, watched) for s in stretches}
+    rows = [row for stretch in stretches for row in check_volts(loop, stretch)]
+    rows += check_loads(loop)
+    rows += [row for w in watched for row in check_windows(loop, w)]
+    flaws = (*_list_flaws(rows, stretches, carries), *_list_defects(loop, stretches))
     rows += [_build_carries(s, carries[s.number]) for s in stretches]
     rows += check_battery(loop)
-    return Design(tuple(rows), (*_list_flaws(rows), *_list_defects(loop)))
+    return Design(tuple(rows), flaws)
 
 
-def _find_carries(carries: Mapping[int, Capacity], row: Row) -> Capacity | None:
-    number = row.path[1] if len(row.path) > 1 and row.path[0] == "loops" else None
-    return carries.get(number) if isinstance(number, int) else None
-
-
-def _list_flaws(rows: Sequence[Row]) -> Iterator[Flaw]:
+def _list_flaws(rows: Sequence[Row], stretches: Sequence[Stretch], carries: Mapping[int, Capacity]) -> Iterator[Flaw]:
     """Yield a flaw for each row that does not hold, one for each code and place: the one that is worst."""
     worst: dict[tuple[str, str], Row] = {}
     for row in rows:
-        key = (_find_code(row), row.detector or row.at)
+        key = (_find_code(row), row.at)
         if row.verdict != "holds" and (key not in worst or row.margin < worst[key].margin):
             worst[key] = row
     for (code, _), row in worst.items():
-        yield Flaw(code, "warning" if row.verdict == "fails" else "note", row.path, row)
+        own = next((s for s in stretches if row.path[:2] == ("loops", s.number)), None)
+        fitted, most = (len(own.detectors), carries[own.number]) if own else (0, None)
+        severity: Severity = "warning" if row.verdict == "fails" else "note"
+        yield Flaw(code, severity, row.path, row, fitted=fitted, carries=most)
 
 
 def _find_code(row: Row) -> str:
-    return LATCH if row.check == "latch" else CODES.get(row.check) or CODES.get(row.condition, "")
+    return LATCH if row.check == "latch" else CODES.get(row.check) or CODES[row.condition]
 
 
-def _list_defects(loop: Loop) -> Iterator[Flaw]:
+def _list_defects(loop: Loop, stretches: Sequence[Stretch]) -> Iterator[Flaw]:
+    fed = next((s.number for s in stretches if s.spec.style is not Style.TWO_WIRE_ZONE), 0)
     for name in find_defects(loop):
-        yield Flaw(
-            DEFECTS[name], "warning", ("loops", 0, "reset") if name == "never_reset" else ("loops", 0), None, name
-        )
+        path: TreePath = ("loops", fed, "reset") if name == "never_reset" else ("loops", fed)
+        yield Flaw(DEFECTS[name], "warning", path, None, name)
 
 
 def _build_carries(stretch: Stretch, capacity: Capacity) -> Row:
     reach = Reach(capacity.nominal, capacity.worst, capacity.nominal)
-    fitted = len(stretch.detectors)
-    return Row(
-        "carries", stretch.end, "standby", "", reach, fitted, NO_CEILING, "fitted", given=True,
-        path=("loops", stretch.number), carries=capacity,
-    )  # fmt: skip
+    fitted, path = len(stretch.detectors), ("loops", stretch.number)
+    return Row("carries", stretch.end, "", "", reach, fitted, NO_CEILING, capacity.why, given=False, path=path)

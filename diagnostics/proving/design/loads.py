@@ -1,18 +1,32 @@
 """What outputs must give and contacts must carry, against their ratings; and what a battery must hold."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Final
 
 from diagnostics.source import TreePath
-from diagnostics.wiring import Loop, Reset, build_part, find_limit_a, lift_limits, shift_unknowns
+from diagnostics.wiring import Loop, Style, build_part, find_limit_a, lift_limits, shift_unknowns
 
-from .chains import list_outputs, list_stretches
+from .chains import list_outputs, list_stretches, list_worst_alarm
 from .corners import HEAVY, Case, Reach, find_current_a, hold_alarm, settle_cases
 from .rows import NO_CEILING, Row
 
-_DRAWS_A = 1e-6
+_CONTACT = "contact.reset.nc"
+_LIMITS = {"aux": "aux_limit_a", "switched": "switched_limit_a", "supply": "aux_limit_a"}
 # Hours of standby, then hours of alarm: NFPA 72, protected premises, and BS 5839-1, clause 25.
 BACKUP_H: Final = {"north_america": (24.0, 5 / 60), "europe": (24.0, 0.5)}
+
+
+@dataclass(frozen=True, slots=True)
+class _Rating:
+    """What an element may carry (A), what the limit is called, whether the site file gives it, and where it speaks."""
+
+    at: str
+    element: str
+    limit_a: float
+    limit: str
+    given: bool
+    path: TreePath
 
 
 def check_loads(loop: Loop) -> Iterator[Row]:
@@ -20,42 +34,37 @@ def check_loads(loop: Loop) -> Iterator[Row]:
     lifted = lift_limits(loop)
     cases = [Case(), Case(hold_alarm(list_worst_alarm(loop)))]
     there, heavy = settle_cases(lifted, cases), settle_cases(shift_unknowns(lifted, HEAVY), cases)
-    for name, limit_a, limit, given, path in _list_limits(loop):
+    for r in _list_ratings(loop):
         for column, condition in enumerate(("standby", "alarm")):
-            drawn, most = (find_current_a(s, name, column) for s in (there, heavy))
-            if drawn > _DRAWS_A:
-                at = "reset" if name.startswith("contact") else name.removeprefix("source.")
-                reach = Reach(drawn, drawn, max(drawn, most))
-                yield Row("load", at, condition, "A", reach, 0.0, limit_a, limit, given, path)
+            drawn, most = (find_current_a(s, r.element, column) for s in (there, heavy))
+            reach = Reach(drawn, drawn, max(drawn, most))
+            yield Row("load", r.at, condition, "A", reach, 0.0, r.limit_a, r.limit, r.given, r.path)
 
 
-def _list_limits(loop: Loop) -> Iterator[tuple[str, float, str, bool, TreePath]]:
-    """Yield element, limit (A), name of the limit, whether the site gives it, and where the site speaks of it."""
-    zones, panel = {z.name for z in loop.zones}, loop.site.panel.values
-    fed = next((s for s in list_stretches(loop) if s.spec.reset is not None or s.spec.style.value[:3] != "two"), None)
-    behind = next((s for s in list_stretches(loop) if s.spec.style.is_module), None)
-    for name in list_outputs(loop):
-        limit = f"{'zone' if name in zones else 'loop' if name.startswith('loop') else name}_limit_a"
-        limit = "aux_limit_a" if name == "supply" else limit
-        values = behind.spec.module.values if behind and name.startswith("loop") else panel
-        number = fed.number if fed and name in {"aux", "switched", "supply"} else 0
-        path: TreePath = ("zones", name) if name in zones else ("loops", number, "reset")
-        path = ("loops", behind.number, "module") if behind and name.startswith("loop") else path
-        limit_a = find_limit_a(loop.by_name[f"source.{name}"])
-        if limit_a is not None:
-            yield f"source.{name}", limit_a, limit, limit in values, path
-    if fed and fed.spec.reset in {Reset.RELAY, Reset.SEPARATE_SUPPLY, None}:
-        relay = fed.spec.reset_relay
-        part = build_part(relay.profile, relay.values, "reset_relay")
+def _list_ratings(loop: Loop) -> Iterator[_Rating]:
+    panel, outputs = loop.site.panel.values, list_outputs(loop)
+    for stretch in list_stretches(loop):
+        spec = stretch.spec
+        at: TreePath = ("loops", stretch.number)
+        if spec.style is Style.TWO_WIRE_ZONE:
+            yield _rate_output(loop, spec.zone, "zone_limit_a", panel, at)
+        for name in (n for n in outputs if n.startswith("loop") and spec.style.is_module):
+            yield _rate_output(loop, name, "loop_limit_a", spec.module.values, (*at, "module"))
+    fed = next((s for s in list_stretches(loop) if s.spec.style is not Style.TWO_WIRE_ZONE), None)
+    if fed is None:
+        return
+    for name in (n for n in outputs if n in _LIMITS):
+        yield _rate_output(loop, name, _LIMITS[name], panel, ("loops", fed.number, "reset"))
+    relay = fed.spec.reset_relay
+    if _CONTACT in loop.by_name:
+        limit_a = build_part(relay.profile, relay.values, "reset_relay").number("contact_limit_a")
         given = "contact_limit_a" in relay.values
-        at: TreePath = ("loops", fed.number, "reset_relay")
-        yield "contact.reset.nc", part.number("contact_limit_a"), "contact_limit_a", given, at
+        yield _Rating("reset", _CONTACT, limit_a, "contact_limit_a", given, ("loops", fed.number, "reset_relay"))
 
 
-def list_worst_alarm(loop: Loop) -> tuple[str, ...]:
-    """Return who is in alarm when the most is drawn: all with a supply beside the zone, the first of any other loop."""
-    found = ([d.name for d in s.detectors[: 1 if s.spec.style.is_two_wire else None]] for s in list_stretches(loop))
-    return tuple(name for names in found for name in names)
+def _rate_output(loop: Loop, name: str, limit: str, values: Mapping[str, str], path: TreePath) -> _Rating:
+    element = loop.by_name[f"source.{name}"]
+    return _Rating(name, element.name, find_limit_a(element) or 0.0, limit, limit in values, path)
 
 
 def check_battery(loop: Loop) -> Iterator[Row]:

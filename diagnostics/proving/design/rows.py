@@ -18,8 +18,9 @@ class Row:
     """One number of the check: as described, and at the two corners of the tolerances, held against its limits.
 
     ``check`` is volts, load, window, latch, carries or battery; ``at`` what it is of, ``condition`` when. ``limit``
-    names the value that it is held against, ``given`` says that the site file gives it. ``unit`` is V, A, Ah, or a count.
-    ``detector`` is the one for which it is worst, ``path`` where the site file speaks of it.
+    names the value that it is held against (of *carries*: what gives out first), ``given`` says that the site file
+    gives it. ``unit`` is V, A, Ah, or empty for a count. ``detector`` is the one for which it is worst, ``path``
+    where the site file speaks of it.
     """
 
     check: str
@@ -33,7 +34,6 @@ class Row:
     given: bool
     path: TreePath
     detector: str = ""
-    carries: Capacity | None = None
 
     @property
     def margin(self) -> float:
@@ -50,13 +50,18 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Flaw:
-    """What the check complains of: a row that does not hold, or a silent defect by name; a note is about tolerances."""
+    """What the check complains of: a row that does not hold, or a silent defect by name; a note is about tolerances.
+
+    ``fitted`` and ``carries`` are how many detectors are on the loop and how many it carries.
+    """
 
     code: str
     severity: Severity
     path: TreePath
     row: Row | None = None
     defect: str = ""
+    fitted: int = 0
+    carries: Capacity | None = None
 
 
 @dataclass(frozen=True, slots=True)
