@@ -108,7 +108,7 @@ def run_app(options: argparse.Namespace) -> int:
 
 
 def run_check(options: argparse.Namespace) -> int:
-    """Check files, all findings at once; a note alone leaves the exit code at 0."""
+    """Check files, all findings at once, and tell the design of sites; a note alone leaves the exit code at 0."""
     findings: list[Finding] = []
     designs: list[tuple[str, Loop, Design]] = []
     for name in options.files:
@@ -118,6 +118,8 @@ def run_check(options: argparse.Namespace) -> int:
         except SourceError as error:
             findings += error.findings
     findings = sorted(set(findings))
+    if any(f.severity == "error" for f in findings):
+        raise SourceError(findings)
     if options.json:
         tables = [{"file": name, "rows": build_design_object(design)} for name, _, design in designs]
         found = [f.to_json() for f in findings]

@@ -28,6 +28,7 @@ class _FlawWords(_Strict):
     fails: str
     thin: str
     hint: str
+    two_wire: str = ""
 
 
 class _Table(_Strict):
@@ -120,7 +121,9 @@ def render_design_text(design: Design, loop: Loop) -> list[str]:
     lines = [f"{table.title}: {loop.site.name}"]
     for row in table.lines:
         limit = f"; {row.limit} ({row.source})" if row.limit else ""
-        lines.append(f"  {row.what}: {row.value}{f' ({row.worst})' if row.worst else ''}{limit}: {row.verdict}")
+        corner = f" ({row.worst})" if row.worst else ""
+        verdict = f": {row.verdict}" if row.verdict else ""
+        lines.append(f"  {row.what}: {row.value}{corner}{limit}{verdict}")
     return [*lines, f"  {table.outranked}"]
 
 
@@ -128,31 +131,53 @@ def _tell_flaw(flaw: Flaw, words: Words) -> tuple[str, str]:
     table = read_design_words()
     if flaw.row is None:
         return words.table.defects[flaw.defect].format(**words.terms), ""
-    row, told = flaw.row, table.flaws[flaw.code]
-    terms = {
-        "at": _name(row, words), "value": _show(row.reach.nominal, row), "low": _show(row.reach.low, row),
-        "high": _show(row.reach.high, row), "limit": _tell_limit(row), "when": table.conditions.get(row.condition, ""),
-        "detector": words.noun(row.detector) if row.detector else table.sites["module"], "fitted": str(flaw.fitted),
-        "carries": str(flaw.carries.nominal if flaw.carries else 0),
-        "low_carries": str(flaw.carries.worst if flaw.carries else 0), **words.terms,
-    }  # fmt: skip
+    row, told, terms = flaw.row, table.flaws[flaw.code], _list_terms(flaw, flaw.row, words)
     message = (told.fails if row.verdict == "fails" else told.thin).format(**terms)
-    hint = told.hint.format(**terms)
-    return message[:1].upper() + message[1:], hint if row.given else table.profile.format(hint=hint)
+    hint = (told.two_wire if told.two_wire and flaw.carries else told.hint).format(**terms)
+    return _capital(message), hint if row.given else table.profile.format(hint=hint)
+
+
+def _list_terms(flaw: Flaw, row: Row, words: Words) -> dict[str, str]:
+    """Return what the words of a flaw may be filled in with."""
+    table, carries = read_design_words(), flaw.carries
+    numbers = {"value": row.reach.nominal, "low": row.reach.low, "high": row.reach.high, "ceiling": row.ceiling}
+    return {
+        **words.terms,
+        **{name: _show(number, row) for name, number in numbers.items()},
+        "at": _name(row, words),
+        "limit": _tell_limit(row),
+        "when": table.conditions.get(row.condition, ""),
+        "detector": words.noun(row.detector) if row.detector else table.sites["module"],
+        "fitted": str(flaw.fitted),
+        "carries": str(carries.nominal) if carries else "",
+        "low_carries": str(carries.worst) if carries else "",
+    }
 
 
 def _build_line(row: Row, words: Words) -> DesignLine:
     table = read_design_words()
     what = table.checks[row.check].format(at=_name(row, words), when=_tell_when(row, words), why=_tell_why(row))
-    reach = row.reach
-    worst = reach.low if row.floor > float("-inf") and row.check != "load" else reach.high
-    shown = _show(worst, row)
-    if row.check == "window":
-        shown = f"{_show(reach.low, row)} to {_show(reach.high, row)}"
-    verdict = "" if row.check == "battery" else table.verdicts[row.verdict]
-    corner = "" if row.check == "battery" else shown
     source = table.sources[_find_source(row)]
-    return DesignLine(what[:1].upper() + what[1:], _show(reach.nominal, row), corner, _tell_limit(row), source, verdict)
+    value = _show(row.reach.nominal, row)
+    if row.check == "battery":
+        return DesignLine(_capital(what), value, "", "", source, "")
+    verdict = table.verdicts[row.verdict]
+    return DesignLine(_capital(what), value, _show_corner(row), _tell_limit(row), source, verdict)
+
+
+def _show_corner(row: Row) -> str:
+    """Return what the tolerances make of a number: of a window both corners, of all else the worse one."""
+    if row.check == "window":
+        return (
+            read_design_words()
+            .limits["both"]
+            .format(floor=_show(row.reach.low, row), ceiling=_show(row.reach.high, row))
+        )
+    return _show(row.reach.high if row.check == "load" else row.reach.low, row)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _tell_when(row: Row, words: Words) -> str:
@@ -176,7 +201,8 @@ def _tell_limit(row: Row) -> str:
     has_floor = row.floor > -inf and row.check not in {"load", "battery"}
     has_ceiling = row.ceiling < inf
     key = ("both" if has_floor else "ceiling") if has_ceiling else ("floor" if has_floor else "none")
-    key = "fitted" if row.check == "carries" else "below" if key == "ceiling" and row.check == "window" else key
+    key = {"ceiling": "below", "floor": "above"}.get(key, key) if row.check == "window" else key
+    key = "fitted" if row.check == "carries" else key
     return limits[key].format(floor=_show(row.floor, row), ceiling=_show(row.ceiling, row))
 
 

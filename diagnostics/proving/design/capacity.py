@@ -4,16 +4,17 @@ Two-wire: the panel must still tell a missing end resistor from normal, and norm
 detector must have its volts. With a supply beside the zone: the output must be able to feed all in alarm.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics.wiring import Add, Edits, Loop, Remove, find_limit_a, lift_limits, multiply_load, shift_unknowns
+from diagnostics.wiring import Add, Edits, Loop, Remove, lift_limits, multiply_load, shift_unknowns
 
-from .chains import Stretch, Watched, find_span, list_outputs, list_worst_alarm
+from .chains import Stretch, Watched, find_span, list_worst_alarm
 from .corners import HEAVY, Case, Pair, find_current_a, find_reaches, hold_alarm, settle_cases
+from .ratings import Rating, list_ratings
 
 MOST_COUNTED = 128
 Flags = NDArray[np.bool_]
@@ -34,8 +35,7 @@ class Capacity:
 
 def find_capacity(loop: Loop, stretch: Stretch, watched: Sequence[Watched]) -> Capacity:
     """Return how many detectors a loop carries, with cable as it is and further detectors at its far end."""
-    counts = [_fit(loop, stretch, n + 1) for n in range(MOST_COUNTED)]
-    tests = list(_list_tests(loop, stretch, watched, counts))
+    tests = list(_list_tests(loop, stretch, watched))
     nominal, worst = ({t.why: _count(t.flags[side]) for t in tests} for side in (0, 1))
     least = min(worst, key=lambda why: worst[why])
     return Capacity(min(nominal.values()), worst[least], least if worst[least] < MOST_COUNTED else "")
@@ -47,42 +47,45 @@ class _Test:
     flags: tuple[Flags, Flags]
 
 
-def _list_tests(loop: Loop, stretch: Stretch, watched: Sequence[Watched], counts: Sequence[Edits]) -> Iterator[_Test]:
+def _list_tests(loop: Loop, stretch: Stretch, watched: Sequence[Watched]) -> Iterator[_Test]:
+    """Yield what gives out, and for each count whether it holds: as described, and at the corner too."""
     own = [w for w in watched if w.stretch == stretch and w.path[0] == "loops"]
-    last = stretch.detectors[-1]
+    last, lifted = stretch.detectors[-1], lift_limits(loop)
     alarm = () if stretch.spec.style.is_two_wire else hold_alarm(list_worst_alarm(loop))
-    at_last = (last.plus, last.minus)
-    yield _Test("volts", _test_volts(lift_limits(loop), (counts, alarm), at_last, (last.powered_v, float("inf"))))
-    if stretch.spec.style.is_two_wire:
-        for w in own:
-            yield _Test("standby", _test_volts(loop, (counts, ()), w.ends, find_span(w.bands, "normal")))
-            missing = (Remove(w.resistor),)
-            yield _Test("open", _test_volts(loop, (counts, missing), w.ends, find_span(w.bands, "open")))
-    else:
-        yield _Test("load", (_test_load(loop, counts, alarm, {}), _test_load(loop, counts, alarm, HEAVY)))
+    span = (last.powered_v, float("inf"))
+    yield _Test("volts", _test_volts(lifted, stretch, (alarm, (last.plus, last.minus), span)))
+    if not stretch.spec.style.is_two_wire:
+        ratings = tuple(list_ratings(loop))
+        nominal, heavy = (_test_load(at, stretch, alarm, ratings) for at in (lifted, shift_unknowns(lifted, HEAVY)))
+        yield _Test("load", (nominal, nominal & heavy))
+        return
+    for w in own:
+        yield _Test("standby", _test_volts(loop, stretch, ((), w.ends, find_span(w.bands, "normal"))))
+        yield _Test("open", _test_volts(loop, stretch, ((Remove(w.resistor),), w.ends, find_span(w.bands, "open"))))
 
 
-def _test_volts(
-    loop: Loop, what: tuple[Sequence[Edits], Edits], ends: Pair, span: tuple[float, float]
-) -> tuple[Flags, Flags]:
-    """Return for each count whether volts stay in a span (V): as described, and at the low corner too."""
-    counts, edits = what
-    cases = [Case((*count, *edits)) for count in counts]
+def _test_volts(loop: Loop, stretch: Stretch, what: tuple[Edits, Pair, tuple[float, float]]) -> tuple[Flags, Flags]:
+    """Return for each count whether the volts of a pair stay in a span (V): as described, and at the low corner too."""
+    edits, ends, (low_v, high_v) = what
     (reach,) = find_reaches(loop, [Case(edits)], [(0, ends)])
-    found = [settle_cases(at, cases).volts(*ends) for at in (loop, shift_unknowns(loop, dict(reach.low_shifts)))]
-    nominal, low = ((volts >= span[0]) & (volts <= span[1]) for volts in found)
-    return nominal, nominal & low
+    found = []
+    for at in (loop, shift_unknowns(loop, dict(reach.low_shifts))):
+        volts = settle_cases(at, _list_counts(at, stretch, edits)).volts(*ends)
+        found.append((volts >= low_v) & (volts <= high_v))
+    return found[0], found[0] & found[1]
 
 
-def _test_load(loop: Loop, counts: Sequence[Edits], alarm: Edits, shifts: Mapping[str, float]) -> Flags:
-    """Return for each count whether every output can give what all in alarm would draw."""
-    settled = settle_cases(shift_unknowns(lift_limits(loop), shifts), [Case((*count, *alarm)) for count in counts])
-    fits = np.ones(len(counts), dtype=np.bool_)
-    for name in list_outputs(loop):
-        limit_a = find_limit_a(loop.by_name[f"source.{name}"])
-        drawn_a = [find_current_a(settled, f"source.{name}", n) for n in range(len(counts))]
-        fits &= np.array(drawn_a) <= (limit_a or 0.0)
+def _test_load(lifted: Loop, stretch: Stretch, alarm: Edits, ratings: Sequence[Rating]) -> Flags:
+    """Return for each count whether all that feeds can give what all in alarm would draw."""
+    settled = settle_cases(lifted, _list_counts(lifted, stretch, alarm))
+    fits = np.ones(MOST_COUNTED, dtype=np.bool_)
+    for rating in ratings:
+        fits &= np.array([find_current_a(settled, rating.element, n) for n in range(MOST_COUNTED)]) <= rating.limit_a
     return fits
+
+
+def _list_counts(loop: Loop, stretch: Stretch, edits: Edits) -> list[Case]:
+    return [Case((*_fit(loop, stretch, n + 1), *edits)) for n in range(MOST_COUNTED)]
 
 
 def _fit(loop: Loop, stretch: Stretch, count: int) -> Edits:

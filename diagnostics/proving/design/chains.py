@@ -88,7 +88,7 @@ def _list_of(loop: Loop, stretch: Stretch) -> Iterator[Watched]:
 def _watch_output(loop: Loop, stretch: Stretch, name: str, place: str) -> Watched:
     """Return the zone that an output of the module reports on, with the module's own loop in order."""
     zone = next(z for z in loop.zones if z.name == name)
-    sound = (Hold("module.trouble", value=False),)
+    sound = tuple(Hold(f"module.{state}", value=False) for state in ("trouble", "fire", "co"))
     alarms = (("", (*sound, Hold(place, value=True))),)
     rest = (loop.end_resistors[place], (f"{place}+", f"{place}-"), stretch, loop.site.panel.values, ("zones", name))
     return Watched(name, (zone.plus, zone.minus), zone.bands, sound, alarms, *rest)

@@ -54,7 +54,8 @@ def _list_flaws(rows: Sequence[Row], stretches: Sequence[Stretch], carries: Mapp
             worst[key] = row
     for (code, _), row in worst.items():
         own = next((s for s in stretches if row.path[:2] == ("loops", s.number)), None)
-        fitted, most = (len(own.detectors), carries[own.number]) if own else (0, None)
+        counts = own is not None and (row.check == "load" or own.spec.style.is_two_wire)
+        fitted, most = (len(own.detectors), carries[own.number]) if own and counts else (0, None)
         severity: Severity = "warning" if row.verdict == "fails" else "note"
         yield Flaw(code, severity, row.path, row, fitted=fitted, carries=most)
 

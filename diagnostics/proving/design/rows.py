@@ -52,7 +52,7 @@ class Row:
 class Flaw:
     """What the check complains of: a row that does not hold, or a silent defect by name; a note is about tolerances.
 
-    ``fitted`` and ``carries`` are how many detectors are on the loop and how many it carries.
+    ``fitted`` and ``carries`` are how many detectors are on the loop and how many it carries, where that matters.
     """
 
     code: str
