@@ -213,7 +213,7 @@ def _find_source(row: Row) -> str:
 
 
 def _name(row: Row, words: Words) -> str:
-    return read_design_words().sites.get(row.at) or words.noun(row.at)
+    return read_design_words().sites.get(row.at.rstrip("0123456789")) or words.noun(row.at)
 
 
 def _show(value: float, row: Row) -> str:

@@ -10,7 +10,7 @@ from typing import Final
 
 from diagnostics.errors import Severity
 from diagnostics.source import TreePath
-from diagnostics.wiring import Loop, Style, find_defects
+from diagnostics.wiring import Loop, Reset, Style, find_defects
 
 from .capacity import Capacity, find_capacity
 from .chains import Stretch, list_stretches, list_watched
@@ -65,13 +65,20 @@ def _find_code(row: Row) -> str:
 
 
 def _list_defects(loop: Loop, stretches: Sequence[Stretch]) -> Iterator[Flaw]:
-    fed = next((s.number for s in stretches if s.spec.style is not Style.TWO_WIRE_ZONE), 0)
+    """Yield the silent defects, each at the first loop that has it."""
+    fed = [s for s in stretches if s.spec.style is not Style.TWO_WIRE_ZONE]
+    having = {
+        "supply_not_supervised": [s for s in fed if not s.spec.style.is_two_wire and not s.relay],
+        "never_reset": [s for s in fed if s.spec.reset is Reset.ALWAYS_ON],
+        "co_reports_nowhere": [s for s in fed if s.spec.style.is_module],
+    }
     for name in find_defects(loop):
-        path: TreePath = ("loops", fed, "reset") if name == "never_reset" else ("loops", fed)
+        path: TreePath = ("loops", having[name][0].number)
+        path = (*path, "reset") if name == "never_reset" else path
         yield Flaw(DEFECTS[name], "warning", path, None, name)
 
 
 def _build_carries(stretch: Stretch, capacity: Capacity) -> Row:
     reach = Reach(capacity.nominal, capacity.worst, capacity.nominal)
     fitted, path = len(stretch.detectors), ("loops", stretch.number)
-    return Row("carries", stretch.end, "", "", reach, fitted, NO_CEILING, capacity.why, given=False, path=path)
+    return Row("carries", stretch.spec.zone, "", "", reach, fitted, NO_CEILING, capacity.why, given=False, path=path)
