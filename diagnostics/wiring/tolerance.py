@@ -91,7 +91,7 @@ def _lift(element: Element) -> Element:
     curve = element.curve
     if curve is None:
         return element
-    if element.emf_v:
+    if not element.name.startswith("rail."):
         point = (element.emf_v - _NO_LIMIT_A / curve.after_s, -_NO_LIMIT_A)
         return replace(element, curve=replace(curve, points=(point,)))
     (v, i) = curve.points[-1]

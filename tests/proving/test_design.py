@@ -299,3 +299,21 @@ def test_load_is_told_of_whatever_feeds_the_detectors(reset: Reset) -> None:
         Reset.RELAY: {"aux", "reset"},
     }
     assert {row.at for row in design.rows if row.check == "load"} == fed.get(reset, {"aux"})
+
+
+@pytest.mark.parametrize(
+    ("site", "part", "value", "text", "code"),
+    [
+        ("bakery", "panel", "zone_v", "1 V", "D201"), ("bakery", "panel", "leak_ohm", "1 Ω", "D203"),
+        ("orchard", "panel", "aux_v", "1 mV", "D201"), ("bakery", "panel", "battery_end_v", "0 V", "D201"),
+        ("bakery", "each", "standby_a", "1 A", "D205"), ("sawmill", "panel", "switched_limit_a", "1 µA", "D202"),
+        ("bakery", "each", "release_v", "900 V", "D207"), ("bakery", "cable", "length_spread", "400 %", ""),
+        ("sawmill", "each", "reversed", "works", ""), ("orchard", "each", "low_volts_ohm", "1 Ω", ""),
+    ],
+)  # fmt: skip
+def test_values_beyond_all_sense_are_complained_of_and_every_number_is_one(
+    site: str, part: str, value: str, text: str, code: str
+) -> None:
+    design = check(Change(site, part, ((value, text),)))
+    assert all(math.isfinite(v) for r in design.rows for v in (r.reach.nominal, r.reach.low, r.reach.high))
+    assert code in find_codes(design) or not code
