@@ -4,6 +4,7 @@ import argparse
 import json
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -12,11 +13,14 @@ from diagnostics.circuit import parse_mode, write_netlist
 from diagnostics.errors import FaultError, Finding, SiteError, SourceError, find_nearest
 from diagnostics.faults import Fault, parse_faults
 from diagnostics.locate import find_shipped
+from diagnostics.proving import Design, check_design
 from diagnostics.readings import Prediction, predict_mode, settle_mode
 from diagnostics.reports import (
     Words,
     build_card_object,
     build_circuit_object,
+    build_design_findings,
+    build_design_object,
     build_diagnosis,
     build_guide,
     build_list,
@@ -25,6 +29,7 @@ from diagnostics.reports import (
     explain_next,
     list_repair_cautions,
     render_card_text,
+    render_design_text,
     tell_guide,
     tell_misreading,
     write_faults,
@@ -103,25 +108,41 @@ def run_app(options: argparse.Namespace) -> int:
 
 
 def run_check(options: argparse.Namespace) -> int:
-    """Check files, all findings at once."""
+    """Check files, all findings at once, and tell the design of sites; a note alone leaves the exit code at 0."""
     findings: list[Finding] = []
+    designs: list[tuple[str, Loop, Design]] = []
     for name in options.files:
         try:
             document = _read(name)
-            findings += check_document(document, None if name == "-" else Path(name).parent)
+            findings += check_document(document, None if name == "-" else Path(name).parent, designs)
         except SourceError as error:
             findings += error.findings
-    if findings:
+    findings = sorted(set(findings))
+    if any(f.severity == "error" for f in findings):
         raise SourceError(findings)
     if options.json:
-        _print_json({"format": "ohmward-findings/1", "findings": []})
+        tables = [{"file": name, "rows": build_design_object(design)} for name, _, design in designs]
+        found = [f.to_json() for f in findings]
+        _print_json({"format": "ohmward-findings/1", "findings": found} | ({"design": tables} if tables else {}))
     else:
-        print(f"{len(options.files)} file{'s' if len(options.files) > 1 else ''} checked, nothing found")
-    return 0
+        print("\n".join(_tell_check(len(options.files), findings, designs)))
+        print("\n".join(str(f) for f in findings), end="\n" if findings else "", file=sys.stderr)
+    return int(any(f.severity != "note" for f in findings))
 
 
-def check_document(document: Document, folder: Path | None) -> tuple[Finding, ...]:
-    """Check a site, a case, a finding guide or a part of guides, whichever its format says; raises SourceError too."""
+def _tell_check(files: int, findings: Sequence[Finding], designs: Sequence[tuple[str, Loop, Design]]) -> list[str]:
+    lines = [line for _, loop, design in designs for line in render_design_text(design, loop)]
+    found = f"{len(findings)} found" if findings else "nothing found"
+    return [*lines, f"{files} file{'s' if files > 1 else ''} checked, {found}"]
+
+
+def check_document(
+    document: Document, folder: Path | None, designs: list[tuple[str, Loop, Design]]
+) -> tuple[Finding, ...]:
+    """Check a site, a case, a finding guide or a part of guides, whichever its format says; raises SourceError too.
+
+    The design check of a site is added to ``designs``, with the name of its file.
+    """
     kind = str(document.data.get("format", "")) if isinstance(document.data, dict) else ""
     if kind.startswith("ohmward-case"):
         return list_case_warnings(document, parse_case(document, folder))
@@ -129,9 +150,11 @@ def check_document(document: Document, folder: Path | None) -> tuple[Finding, ..
         return check_part(document)
     if kind.startswith("ohmward-guide"):
         parse_guide(document, folder)
-    else:
-        build_site(document)
-    return ()
+        return ()
+    loop = build_site(document)[1]
+    design = check_design(loop)
+    designs.append((document.file, loop, design))
+    return build_design_findings(design, loop, document)
 
 
 def run_diagnose(options: argparse.Namespace) -> int:

@@ -1,6 +1,10 @@
-"""Proofs about the program itself: finding guides against the loop model, and speed beside a circuit simulator."""
+"""Proofs: finding guides against the loop model, speed beside a circuit simulator, and the design of a loop."""
 
+from .design import BACKUP_H, MOST_COUNTED, Capacity, Design, Flaw, Row, check_design
 from .prove import EVERYTHING, MEANS, GuideProof, Proof, prove_guide
 from .speed import SpeedRow, measure_speed
 
-__all__ = ["EVERYTHING", "MEANS", "GuideProof", "Proof", "SpeedRow", "measure_speed", "prove_guide"]
+__all__ = [
+    "BACKUP_H", "EVERYTHING", "MEANS", "MOST_COUNTED", "Capacity", "Design", "Flaw", "GuideProof", "Proof", "Row",
+    "SpeedRow", "check_design", "measure_speed", "prove_guide",
+]  # fmt: skip

@@ -3,6 +3,14 @@
 from .card import Card, build_card
 from .card_page import build_card_object, render_card, render_card_text
 from .circuit_object import build_circuit_object
+from .design import (
+    DesignLine,
+    DesignTable,
+    build_design_findings,
+    build_design_object,
+    build_design_table,
+    render_design_text,
+)
 from .explain import explain_next, explain_shorter, list_expected, list_parts, list_suspects, tell_certainty
 from .objects import (
     build_diagnosis,
@@ -33,12 +41,17 @@ from .words import (
 
 __all__ = [
     "Card",
+    "DesignLine",
+    "DesignTable",
     "Listener",
     "Region",
     "Words",
     "build_card",
     "build_card_object",
     "build_circuit_object",
+    "build_design_findings",
+    "build_design_object",
+    "build_design_table",
     "build_diagnosis",
     "build_guide",
     "build_list",
@@ -59,6 +72,7 @@ __all__ = [
     "read_words",
     "render_card",
     "render_card_text",
+    "render_design_text",
     "render_impairment",
     "render_loop",
     "render_record",
