@@ -175,7 +175,14 @@ def find_lifted_mode(loop: Loop, plus: str = "") -> Mode:
 
 def list_measurements(loop: Loop) -> tuple[Measurement, ...]:
     """Return every measurement that this loop offers, in a fixed order."""
-    return (*_list_at_panel(loop), *(m for d in loop.detectors for m in _list_at_detector(loop, d)))
+    beside = {d.name: count for chain in loop.chains for d, count in _count_beside(chain)}
+    return (*_list_at_panel(loop), *(m for d in loop.detectors for m in _list_at_detector(loop, d, beside[d.name])))
+
+
+def _count_beside(chain: Chain) -> list[tuple[Detector, int]]:
+    """Return with each detector how many others of its loop can be seen to go dark; 0 where that tells nothing."""
+    told = chain.has_order and all(d.shows_power for d in chain.detectors)
+    return [(d, len(chain.detectors) - 1 if told else 0) for d in chain.detectors]
 
 
 def _list_at_panel(loop: Loop) -> list[Measurement]:
@@ -237,19 +244,17 @@ def _list_in_reset(loop: Loop) -> list[Measurement]:
     return [*found, Measurement("listen", Mode("during_reset"), at="reset"), Measurement("look", at="reset")]
 
 
-def _list_at_detector(loop: Loop, d: Detector) -> list[Measurement]:
-    chain = loop.find_chain(d.name) or loop.chains[0]
-    beside = [other for other in chain.detectors if other != d and chain.has_order]
+def _list_at_detector(loop: Loop, d: Detector, beside: int) -> list[Measurement]:
     name, sought = d.name, _is_sought(d.name, loop)
     off = Mode("head_off", name)
     found = [Measurement("lamp", at=name, place=name)] if d.shows_power else []
     found.append(Measurement("functional_test", Mode("after_reset", name), at=name, place=name))
     if not d.is_contact:
         found.append(Measurement("head_off", off, at=name, place=name))
-    if beside and all(other.shows_power for other in (d, *beside)):
-        found.append(Measurement("dark_with_head_off", off, at=name, place=name, visits=len(beside)))
+    if beside:
+        found.append(Measurement("dark_with_head_off", off, at=name, place=name, visits=beside))
     found.append(Measurement("look", at=name, place=name))
-    return [replace(m, is_sought=sought) for m in found]
+    return [replace(m, is_sought=True) for m in found] if sought else found
 
 
 def find_place(terminal: str, loop: Loop) -> str:

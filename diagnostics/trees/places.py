@@ -1,6 +1,8 @@
 """Names of places that hold for every loop, and where they are on this one."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from diagnostics.circuit import Mode
 from diagnostics.readings import WALKS, Measurement, find_walk, list_lifted_pairs, list_measurements
@@ -50,12 +52,18 @@ def find_step_measurement(step: Step, loop: Loop) -> Measurement | None:
         return None
     mode = Mode("during_reset") if step.mode == "during_reset" else None
     for m in list_measurements(loop):
-        same = m.kind == step.measure and (m.mode == mode if mode else m.mode.word != "during_reset")
+        same = m.kind in {step.measure, _COUNTS.get(step.measure)} and (
+            m.mode == mode if mode else m.mode.word != "during_reset"
+        )
         if m.kind == "listen":
             same = m.kind == step.measure
         if same and ((m.red, m.black) == where.ends if where.ends else m.at == where.at):
             return m
     return None
+
+
+# What is counted instead where the order of the loop is not known.
+_COUNTS: Final[Mapping[str, str]] = {"which_dark": "how_many_dark", "which_lit": "how_many_lit"}
 
 
 def _find_where(step: Step, loop: Loop) -> Where | None:

@@ -25,6 +25,11 @@ class Stretch:
     end: str
     relay: str
 
+    @property
+    def is_contacts(self) -> bool:
+        """Return whether its detectors are dry contacts, which draw nothing and need no volts."""
+        return self.detectors[0].is_contact
+
     def find_path(self, detector: str) -> TreePath:
         """Return where the site file speaks of a detector."""
         names = [d.name for d in self.detectors]
@@ -55,8 +60,7 @@ class Watched:
 
 def list_stretches(loop: Loop) -> tuple[Stretch, ...]:
     """Return the loops of a site as they are wired."""
-    relay = "endrelay" if loop.spec.end_relay is not None else ""
-    return (Stretch(0, loop.spec, loop.detectors, "end", relay),)
+    return tuple(Stretch(n, c.spec, c.detectors, c.end, c.end_relay) for n, c in enumerate(loop.chains))
 
 
 def list_watched(loop: Loop) -> tuple[Watched, ...]:

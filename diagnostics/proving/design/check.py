@@ -10,7 +10,7 @@ from typing import Final
 
 from diagnostics.errors import Severity
 from diagnostics.source import TreePath
-from diagnostics.wiring import Loop, Reset, Style, find_defects
+from diagnostics.wiring import Loop, Reset, find_defects
 
 from .capacity import Capacity, find_capacity
 from .chains import Stretch, list_stretches, list_watched
@@ -40,7 +40,7 @@ def check_design(loop: Loop) -> Design:
     rows += check_loads(loop)
     rows += [row for w in watched for row in check_windows(loop, w)]
     flaws = (*_list_flaws(rows, stretches, carries), *_list_defects(loop, stretches))
-    rows += [_build_carries(s, carries[s.number]) for s in stretches]
+    rows += [_build_carries(s, carries[s.number]) for s in stretches if not s.is_contacts]
     rows += check_battery(loop)
     return Design(tuple(rows), flaws)
 
@@ -66,9 +66,9 @@ def _find_code(row: Row) -> str:
 
 def _list_defects(loop: Loop, stretches: Sequence[Stretch]) -> Iterator[Flaw]:
     """Yield the silent defects, each at the first loop that has it."""
-    fed = [s for s in stretches if s.spec.style is not Style.TWO_WIRE_ZONE]
+    fed = [s for s in stretches if s.spec.style.has_supply]
     having = {
-        "supply_not_supervised": [s for s in fed if not s.spec.style.is_two_wire and not s.relay],
+        "supply_not_supervised": [s for s in fed if s.spec.style.has_power_pair and not s.relay],
         "never_reset": [s for s in fed if s.spec.reset is Reset.ALWAYS_ON],
         "co_reports_nowhere": [s for s in fed if s.spec.style.is_module],
     }

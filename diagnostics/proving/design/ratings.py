@@ -30,7 +30,7 @@ def list_ratings(loop: Loop) -> Iterator[Rating]:
     for stretch in list_stretches(loop):
         spec = stretch.spec
         at: TreePath = ("loops", stretch.number)
-        if spec.style is Style.TWO_WIRE_ZONE:
+        if spec.style.is_fed_by_zone:
             yield _rate_output(loop, spec.zone, "zone_limit_a", panel, at)
         for name in (n for n in outputs if n.startswith("loop") and spec.style.is_module):
             yield _rate_output(loop, name, "loop_limit_a", spec.module.values, (*at, "module"))
