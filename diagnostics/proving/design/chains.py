@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from diagnostics.source import TreePath
-from diagnostics.wiring import Band, Detector, Edits, Hold, Loop, LoopSpec, Reset, Style
+from diagnostics.wiring import Band, Detector, Edits, Hold, Loop, LoopSpec, Reset
 
 from .corners import Pair, hold_alarm
 
@@ -134,7 +134,7 @@ def list_worst_alarm(loop: Loop) -> tuple[str, ...]:
 
 def list_outputs(loop: Loop) -> tuple[str, ...]:
     """Return the names of what feeds detectors or a module, as in aux, switched, supply, zone1, loop."""
-    names = [_FEEDS.get(s.spec.reset, "aux") for s in list_stretches(loop) if s.spec.style is not Style.TWO_WIRE_ZONE]
-    names += [s.spec.zone for s in list_stretches(loop) if s.spec.style is Style.TWO_WIRE_ZONE]
+    names = [_FEEDS.get(s.spec.reset, "aux") for s in list_stretches(loop) if s.spec.style.has_supply]
+    names += [s.spec.zone for s in list_stretches(loop) if s.spec.style.is_fed_by_zone]
     names += [c.name for c in (loop.module.channels if loop.module else ())]
     return tuple(dict.fromkeys(names))

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from diagnostics.source import TreePath
-from diagnostics.wiring import Loop, Style, build_part, find_limit_a
+from diagnostics.wiring import Loop, build_part, find_limit_a
 
 from .chains import list_outputs, list_stretches
 
@@ -34,7 +34,7 @@ def list_ratings(loop: Loop) -> Iterator[Rating]:
             yield _rate_output(loop, spec.zone, "zone_limit_a", panel, at)
         for name in (n for n in outputs if n.startswith("loop") and spec.style.is_module):
             yield _rate_output(loop, name, "loop_limit_a", spec.module.values, (*at, "module"))
-    fed = next((s for s in list_stretches(loop) if s.spec.style is not Style.TWO_WIRE_ZONE), None)
+    fed = next((s for s in list_stretches(loop) if s.spec.style.has_supply), None)
     if fed is None:
         return
     for name in (n for n in outputs if n in _LIMITS):
