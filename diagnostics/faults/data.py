@@ -49,7 +49,8 @@ class Values(_Strict):
 
     ``spread_share`` is one sd of a fault's own value; ``thin_run_times`` how many times the
     right resistance a run too long or too thin has; ``low_charger_share`` what is left of the charger's volts,
-    ``flat_battery_share`` of the volts of a battery that is never charged.
+    ``flat_battery_share`` of the volts of a battery that is never charged. ``double_share`` is how often two faults
+    are there at once.
     """
 
     end_resistor_ohm: tuple[Ohms, ...]
@@ -62,6 +63,7 @@ class Values(_Strict):
     flat_battery_share: float
     healthy_weight: float
     not_modelled_share: float
+    double_share: dict[Context, float]
 
 
 class Catalogue(_Strict):

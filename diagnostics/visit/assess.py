@@ -103,6 +103,7 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
         can=None if case.can is None else frozenset(case.can),
         standing_at=taken[-1].measurement.place if taken else "panel",
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
+        tried_after=_count_before(case),
         skipped=find_skipped(case),
         baseline=tuple(understand(bench.loop, r) for r in case.baseline.readings),
     )
@@ -149,6 +150,15 @@ def _strip(r: Reading) -> Reading:
 
 def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:
     return tuple(c for c in CONTEXTS if c in words)
+
+
+def _count_before(case: Case) -> int | None:
+    """Return how many of the readings that count were taken before the last repair that did not cure, or None."""
+    failed = [r.done_at for r in case.repairs if r.cured is False]
+    counted = [r.taken_at for r in case.readings if r.condition != "absent"]
+    if not failed or any(at is None for at in counted):
+        return None
+    return sum(at is not None and at < max(failed) for at in counted)
 
 
 def _split_class(text: str) -> tuple[str, str]:
