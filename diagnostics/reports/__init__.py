@@ -29,6 +29,7 @@ from .words import (
     say,
     tell_caution,
     tell_closing,
+    tell_symptom,
 )
 
 __all__ = [
@@ -70,5 +71,6 @@ __all__ = [
     "tell_closing",
     "tell_guide",
     "tell_misreading",
+    "tell_symptom",
     "write_faults",
 ]  # fmt: skip

@@ -52,6 +52,18 @@ def keep_choice(key: str, chosen: str, default: str) -> None:
     keep(key, "" if chosen == default else chosen)
 
 
+def recall_choices(key: str, options: Sequence[str], default: Sequence[str]) -> None:
+    """Fill a field of several choices that is new to this page from the address; strange words are dropped."""
+    if key not in st.session_state:
+        kept = find_kept(key)
+        st.session_state[key] = [o for o in options if o in kept.split(",")] if kept else list(default)
+
+
+def keep_choices(key: str, chosen: Sequence[str], default: Sequence[str]) -> None:
+    """Keep what was chosen in the address, also that nothing was; the default needs no room there."""
+    keep(key, "" if set(chosen) == set(default) else ",".join(chosen) or _SEPARATOR)
+
+
 def ask_text(label: str, key: str, hint: str, max_chars: int = _LONGEST) -> str:
     """Ask for a text that is there again after a reload."""
     recall(key)

@@ -58,6 +58,7 @@ from .marks import (
     find_stage,
     find_test_end,
     find_wait_s,
+    is_told,
     is_too_early,
 )
 from .offered import build_suggestion
@@ -104,6 +105,7 @@ __all__ = [
     "find_wait_s",
     "finish_tests",
     "follows_guide",
+    "is_told",
     "is_too_early",
     "list_answers",
     "list_as_left",

@@ -56,6 +56,11 @@ def find_stage(case: Case) -> Stage:
     return "closing" if is_tested(case) else "proof"
 
 
+def is_told(case: Case) -> bool:
+    """Return whether somebody has told the complaint of this visit; that none of the list fits is told as well."""
+    return any(a.caution == TOLD for a in case.acknowledged)
+
+
 def is_tested(case: Case) -> bool:
     """Return whether a repair cured and the list of tests after it is through."""
     cured = [r.done_at for r in case.repairs if r.cured]

@@ -349,7 +349,7 @@ def test_room_name_cannot_draw_a_picture_from_elsewhere(store: CaseStore) -> Non
     visitor.pick("How do you want to describe it?", "describe_file")
     visitor.at.file_uploader[0].upload("a.yaml", text.encode(), "application/yaml")
     visitor.run()
-    visitor.tap("describe_use").tap("complaint_use")
+    visitor.tap("describe_use").complain("constant_trouble").tap("complaint_use")
     written = [str(e.value) for kind in ("markdown", "caption", "info") for e in getattr(visitor.at, kind)]
     labels = [str(o) for g in visitor.at.button_group for o in g.options]
     assert any("example.invalid" in t for t in (*written, *labels))
