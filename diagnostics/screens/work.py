@@ -27,6 +27,7 @@ from .guide import (
     show_shorter,
     show_stop,
 )
+from .notices import show_notices
 from .session import (
     build_words,
     find_view,
@@ -61,6 +62,8 @@ def show_work(assessment: Assessment) -> None:
     chosen = old is not None or find_kept(ASKED) or find_list()
     pending = None if chosen else find_pending(assessment)
     with left:
+        if old is None and not find_list():
+            show_notices(assessment, asked=m.key if m and pending is None and find_view() != "other" else "")
         if find_view() == "other":
             _show_choice(assessment)
         elif pending is not None:
@@ -91,8 +94,6 @@ def _find_asked(assessment: Assessment) -> tuple[Measurement | None, Reading | N
 def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> None:
     words, d = build_words(assessment), assessment.diagnosis
     suggested = d.next is not None and d.next.measurement is not None and d.next.measurement.key == m.key and not old
-    if suggested and d.contradiction is not None:
-        _show_contradiction(assessment, words)
     listed = m.key in find_list() and not old
     guided = suggested and not listed and _is_guided(assessment)
     if suggested and not listed and d.contradiction is None:
@@ -172,15 +173,6 @@ def _show_why(assessment: Assessment, words: Words) -> None:
     if rows:
         lines = [tell("expected_line", value=plain(value), cause=plain(cause)) for value, cause in rows]
         st.markdown(f"**{tell('expected')}**\n\n" + "\n".join(f"- {line}" for line in lines))
-
-
-def _show_contradiction(assessment: Assessment, words: Words) -> None:
-    found = assessment.diagnosis.contradiction
-    if found is None:
-        return
-    taken = assessment.taken[found.reading]
-    was = tell("contradiction_was", value=plain(words.value(taken.measurement, taken.value)))
-    show_alert("warning", f"**{tell('contradiction_title')}**\n\n{tell('contradiction')}\n\n{was}")
 
 
 def _go_back() -> None:

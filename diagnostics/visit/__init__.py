@@ -15,6 +15,7 @@ from .assess import (
     write_class,
 )
 from .baseline import adopt_baseline, find_baseline, list_as_left, list_baseline
+from .changed import Change, find_change
 from .deeds import (
     accept_loop,
     acknowledge,
@@ -38,7 +39,7 @@ from .deeds import (
     tell_people,
 )
 from .disturbed import Disturbance, find_disturbances
-from .doubts import Doubt, find_doubt, find_last_absent, find_most_v, may_be_absent
+from .doubts import Doubt, find_doubt, find_doubted, find_last_absent, find_most_v, may_be_absent
 from .guidance import (
     Guidance,
     answer_guide,
@@ -68,6 +69,7 @@ from .proof import ProofItem, list_proof, list_untested
 __all__ = [
     "SAFETY",
     "Assessment",
+    "Change",
     "Disturbance",
     "Doubt",
     "Guidance",
@@ -92,8 +94,10 @@ __all__ = [
     "find_baseline",
     "find_beside",
     "find_case_guide",
+    "find_change",
     "find_disturbances",
     "find_doubt",
+    "find_doubted",
     "find_hidden",
     "find_last_absent",
     "find_measurement",

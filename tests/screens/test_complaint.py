@@ -27,7 +27,7 @@ def find_chosen(visitor: Visitor) -> list[str]:
 
 
 def read_pills(visitor: Visitor, label: str) -> set[str]:
-    return set(next(g for g in visitor.at.button_group if g.label == label).value)
+    return set(next(g for g in visitor.at.button_group if g.label == label).value or ())
 
 
 def test_nothing_is_complained_of_on_a_new_case_until_somebody_says_so(at_complaint: Visitor) -> None:

@@ -221,7 +221,7 @@ def test_readings_that_do_not_fit_name_the_one_to_take_again(at_work: Visitor) -
     assert found is not None
     assert case.readings[found.reading].red == "det5.in+"
     assert "Two readings do not fit together" in again.text
-    assert "It said: 3.1 V" in again.text
+    assert "black on − in of detector 5 (bakehouse): **3.1 V**" in again.text
     assert "+ in of detector 5" in again.text
 
 
