@@ -45,6 +45,7 @@ from .guidance import (
     answer_guide,
     choose_lead,
     find_case_guide,
+    find_given,
     follows_guide,
     list_answers,
     list_usual_answers,
@@ -62,12 +63,14 @@ from .marks import (
     is_told,
     is_too_early,
 )
+from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_suggestion
 from .prepare import prepare
 from .proof import ProofItem, list_proof, list_untested
 
 __all__ = [
     "SAFETY",
+    "TOOLS",
     "Assessment",
     "Change",
     "Disturbance",
@@ -98,6 +101,7 @@ __all__ = [
     "find_disturbances",
     "find_doubt",
     "find_doubted",
+    "find_given",
     "find_hidden",
     "find_last_absent",
     "find_measurement",
@@ -111,11 +115,13 @@ __all__ = [
     "follows_guide",
     "is_told",
     "is_too_early",
+    "lack_tool",
     "list_answers",
     "list_as_left",
     "list_baseline",
     "list_disturbed",
     "list_likely_answers",
+    "list_missing_tools",
     "list_proof",
     "list_untested",
     "list_usual_answers",
@@ -131,8 +137,10 @@ __all__ = [
     "record_test",
     "simulate_reading",
     "skip_measurement",
+    "skip_place",
     "start_clock",
     "start_visit",
+    "take_up_tool",
     "tell_complaint",
     "tell_meaning",
     "tell_people",
