@@ -10,6 +10,7 @@ from diagnostics.visit import (
     find_last_absent,
     find_measurement,
     find_out_of_service,
+    prepare_answers,
     understand,
 )
 
@@ -77,6 +78,7 @@ def show_work(assessment: Assessment) -> None:
         show_suspects(assessment, m)
         show_readings(assessment)
         _show_more(assessment, at_step=_has_ways(assessment, m, old, pending is not None))
+    prepare_answers(assessment)
 
 
 def _has_ways(assessment: Assessment, m: Measurement | None, old: Reading | None, pending: bool) -> bool:  # noqa: FBT001

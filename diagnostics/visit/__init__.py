@@ -1,5 +1,6 @@
 """The use cases: the one place that joins the engine and the store."""
 
+from .ahead import list_answered, prepare, prepare_answers
 from .assess import (
     Assessment,
     assess_case,
@@ -65,7 +66,6 @@ from .marks import (
 )
 from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_suggestion
-from .prepare import prepare
 from .proof import ProofItem, list_proof, list_untested
 
 __all__ = [
@@ -116,6 +116,7 @@ __all__ = [
     "is_told",
     "is_too_early",
     "lack_tool",
+    "list_answered",
     "list_answers",
     "list_as_left",
     "list_baseline",
@@ -130,6 +131,7 @@ __all__ = [
     "open_case",
     "pass_tests",
     "prepare",
+    "prepare_answers",
     "put_back",
     "rate_added",
     "record_reading",
