@@ -2,5 +2,16 @@
 
 from .prove import EVERYTHING, MEANS, GuideProof, Proof, prove_guide
 from .speed import SpeedRow, measure_speed
+from .suggest import SuggestionRow, measure_suggestions
 
-__all__ = ["EVERYTHING", "MEANS", "GuideProof", "Proof", "SpeedRow", "measure_speed", "prove_guide"]
+__all__ = [
+    "EVERYTHING",
+    "MEANS",
+    "GuideProof",
+    "Proof",
+    "SpeedRow",
+    "SuggestionRow",
+    "measure_speed",
+    "measure_suggestions",
+    "prove_guide",
+]
