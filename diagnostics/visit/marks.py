@@ -106,7 +106,7 @@ def _names(reading: Reading, m: Measurement) -> bool:
 
 
 def is_too_early(measurement: Measurement, value: float | str, wait_s: float | None) -> bool:
-    """Return whether an answer says that nothing has come while it still may; an advice, not a refusal."""
+    """Return whether an answer says that nothing has come while it still may: it counts once the clock is over."""
     return bool(wait_s) and value in _NOTHING_YET.get(measurement.kind, ())
 
 

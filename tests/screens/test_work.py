@@ -188,13 +188,30 @@ def test_second_person_sees_what_changed_and_loses_nothing(at_work: Visitor) -> 
     assert [r.value for r in at_work.case.readings] == ["trouble", "23.3", "23.2"]
 
 
-def test_clock_survives_a_reload_and_nothing_yet_is_advised_against(at_work: Visitor) -> None:
+def test_clock_survives_a_reload_and_nothing_yet_is_not_accepted_before_its_end(at_work: Visitor) -> None:
     at_work.tap("clock ")
     again = Visitor(at_work.store, at_work.case_id)
     assert "Wait 3 min" in again.text
     again.pick(FOUND, "normal")
     assert "says little" in again.text
     again.tap("record")
+    assert [r.value for r in again.case.readings] == []
+    assert "counts once it is over" in again.text
+    again.tap("take_again").pick(FOUND, "trouble").tap("record")  # what has come counts at once
+    assert [r.value for r in again.case.readings] == ["trouble"]
+
+
+def test_somebody_who_waited_before_the_clock_was_started_may_say_so(at_work: Visitor) -> None:
+    at_work.tap("clock ").pick(FOUND, "normal").tap("record").tap("doubt_keep")
+    assert [r.value for r in at_work.case.readings] == ["normal"]
+
+
+def test_nothing_yet_counts_once_the_clock_is_over(at_work: Visitor) -> None:
+    begun = Acknowledgement("clock panel_shows|panel|standby", datetime.now(UTC) - timedelta(seconds=500))
+    case = at_work.store.append_acknowledgement(at_work.case_id, begun, at_work.case.revision)
+    again = Visitor(at_work.store, case.case_id)
+    assert "The time is up" in again.text
+    again.pick(FOUND, "normal").tap("record")
     assert [r.value for r in again.case.readings] == ["normal"]
 
 
