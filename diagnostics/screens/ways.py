@@ -1,5 +1,6 @@
 """The ways around the suggested step, each one tap from it: cannot, measured or mended already, undo."""
 
+from collections.abc import Callable
 from itertools import groupby
 
 import streamlit as st
@@ -17,10 +18,10 @@ from diagnostics.visit import (
     skip_measurement,
     skip_place,
     take_up_tool,
+    understand,
 )
 
 from .draft import leave_form
-from .notices import tell_reading
 from .session import assess, build_words, guarded, load, open_store, plain, show_button, show_note, tell, turn_to
 
 CANNOT = "cannot"
@@ -28,19 +29,25 @@ _FEW = 2  # steps left out at one place; more of them are told, and taken in aga
 
 
 def show_ways(assessment: Assessment, m: Measurement | None) -> None:
-    """Show the ways around a step; ``m`` is what is to be measured, None for a question of the guide."""
+    """Show the ways around a step in little room; ``m`` is what is to be measured, None for a question of the guide."""
     case = assessment.case
     place = (case.case_id, case.revision)
-    if m is not None and m.tools:
-        show_button(tell("cannot"), turn_to, (CANNOT,), "cannot")
-    elif m is not None:
-        show_button(tell("cannot"), _skip, (*place, m.key, True), "cannot")
-    show_button(tell("something_else"), turn_to, ("other",), "something_else")
-    show_button(tell("own_repair"), turn_to, ("repair",), "to_repair")
-    if case.readings:
-        last = case.readings[-1]
-        label = tell("undo_last", reading=tell_reading(assessment, build_words(assessment), last))
-        show_button(label, undo, (*place, last.reading_id), "undo")
+    with st.container(horizontal=True, gap="small"):
+        if m is not None and m.tools:
+            _show_way("cannot", turn_to, (CANNOT,))
+        elif m is not None:
+            _show_way("cannot", _skip, (*place, m.key, True))
+        _show_way("something_else", turn_to, ("other",))
+        _show_way("own_repair", turn_to, ("repair",), "to_repair")
+        if case.readings:
+            last = case.readings[-1]
+            taken = understand(assessment.loop, last)
+            value = plain(build_words(assessment).value(taken.measurement, taken.value))
+            _show_way("undo_last", undo, (*place, last.reading_id), "undo", reading=value)
+
+
+def _show_way(name: str, callback: Callable[..., None], args: tuple[object, ...], key: str = "", **told: str) -> None:
+    st.button(tell(name, **told), key=key or name, on_click=guarded(callback), args=args)
 
 
 def show_cannot(assessment: Assessment, m: Measurement) -> None:
@@ -83,9 +90,9 @@ def _show_skipped(assessment: Assessment, some: list[Measurement]) -> None:
         _show_row(plain(words.name(m)), _take_in, (case, (m.key,)), f"again {m.key}")
 
 
-def _show_row(told: str, callback: object, args: tuple[object, ...], key: str) -> None:
+def _show_row(told: str, callback: Callable[..., None], args: tuple[object, ...], key: str) -> None:
     st.markdown(told)
-    st.button(tell("put_in_again"), key=key, on_click=guarded(callback), args=args)  # type: ignore[arg-type]
+    st.button(tell("put_in_again"), key=key, on_click=guarded(callback), args=args)
 
 
 def _skip(case_id: str, revision: int, key: str, skip: bool) -> None:  # noqa: FBT001 - callbacks take positions
