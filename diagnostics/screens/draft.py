@@ -13,7 +13,7 @@ from diagnostics.wiring import Loop
 ASKED, CORRECTING, VIEW, _DRAFT, _LIST = "asked", "correct", "view", "draft", "list"
 _ALWAYS = frozenset({"case", "region"})
 _AT_WORK = frozenset({ASKED, CORRECTING, VIEW, _DRAFT, _LIST})
-_LONGEST = 200
+_LONGEST, _LONGEST_LINES = 200, 1500
 _SEPARATOR = "~"
 
 
@@ -68,6 +68,14 @@ def ask_text(label: str, key: str, hint: str, max_chars: int = _LONGEST) -> str:
     """Ask for a text that is there again after a reload."""
     recall(key)
     text = st.text_input(label, placeholder=hint, key=key, max_chars=max_chars, live=True) or ""
+    keep(key, text)
+    return text.strip()
+
+
+def ask_lines(label: str, key: str, hint: str) -> str:
+    """Ask for several lines that are there again after a reload."""
+    recall(key)
+    text = st.text_area(label, placeholder=hint, key=key, max_chars=_LONGEST_LINES, height=140) or ""
     keep(key, text)
     return text.strip()
 

@@ -67,6 +67,7 @@ from .marks import (
 from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_suggestion
 from .proof import ProofItem, list_proof, list_untested
+from .rooms import name_rooms, parse_rooms
 
 __all__ = [
     "SAFETY",
@@ -128,7 +129,9 @@ __all__ = [
     "list_usual_answers",
     "list_visits",
     "may_be_absent",
+    "name_rooms",
     "open_case",
+    "parse_rooms",
     "pass_tests",
     "prepare",
     "prepare_answers",

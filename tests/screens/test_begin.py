@@ -127,6 +127,27 @@ def test_wrong_value_in_the_description_gets_its_own_message(
     assert next(f for f in visitor.at.text_input if f.label == label).value == text
 
 
+def test_rooms_are_named_in_the_order_of_the_wiring_and_survive_a_reload(visitor: Visitor) -> None:
+    begin(visitor).type(DETECTORS, "4")
+    visitor.at.text_area(key="q_rooms").set_value("entrance\n*bar*\n\n")
+    visitor.run()
+    again = visitor.reload().tap("describe_use")
+    assert [d.room for d in again.case.site.loops[0].all_detectors] == ["entrance", "*bar*", "", ""]
+    assert "q_rooms" not in again.at.query_params
+    again.complain("constant_trouble").tap("complaint_use").tap("something_else")
+    places = again.at.selectbox(key="other_where").options
+    assert [o for o in places if "entrance" in o] == ["at detector 1 (entrance)"]
+
+
+def test_more_rooms_than_detectors_are_refused_with_both_numbers(visitor: Visitor) -> None:
+    begin(visitor).type(DETECTORS, "2")
+    visitor.at.text_area(key="q_rooms").set_value("one\ntwo\nthree")
+    visitor.run()
+    visitor.tap("describe_use")
+    assert "3 rooms are named, and there are 2 detectors" in visitor.text
+    assert find_stage(visitor.case) == "describe"
+
+
 @pytest.mark.parametrize("count", ["", "0", "-3", "many", "4000"])
 def test_impossible_number_of_detectors_is_refused(visitor: Visitor, count: str) -> None:
     begin(visitor).type(DETECTORS, count).tap("describe_use")
