@@ -71,7 +71,8 @@ def _show_questions(place: tuple[str, int]) -> None:
     with st.container(width=_PICTURE_PX):
         st.image(render_style(style, dark=is_dark()), width="stretch", alt=words.style_words[style])
     show_note(words.style_words[style])
-    show_note(tell("q_style_unsure"))
+    with st.expander(tell("q_style_open")):
+        st.markdown(tell("q_style_unsure"))
     ask_text(tell("q_detectors"), "q_detectors", tell("q_detectors_hint"))
     show_note(f"{tell('q_order')} {tell('q_detectors_unsure')}")
     show_note(tell("q_unsure"))

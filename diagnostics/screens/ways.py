@@ -32,7 +32,7 @@ def show_ways(assessment: Assessment, m: Measurement | None) -> None:
     """Show the ways around a step in little room; ``m`` is what is to be measured, None for a question of the guide."""
     case = assessment.case
     place = (case.case_id, case.revision)
-    with st.container(horizontal=True, gap="small"):
+    with st.container(horizontal=True, gap="xsmall"):
         if m is not None and m.tools:
             _show_way("cannot", turn_to, (CANNOT,))
         elif m is not None:

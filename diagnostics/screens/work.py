@@ -113,12 +113,10 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     guided = suggested and not listed and _is_guided(assessment)
     if suggested and not listed and d.contradiction is None:
         show_doubt(assessment)
-    _show_title(assessment, suggested=suggested, listed=listed)
+    _show_title(assessment, old, suggested=suggested, listed=listed)
     st.markdown(f"## {plain(words.ask(m))}")
     if guided:
         show_guide_words(assessment)
-    if old is not None:
-        show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
     if suggested and d.next is not None:
         show_note(tell("minutes_from", minutes=f"{d.next.minutes:.0f}"))
     beside = assessment.beside if suggested and not listed else ()
@@ -148,10 +146,12 @@ def _is_guided(assessment: Assessment) -> bool:
     return assessment.guidance is not None and d.next is not None and not d.next.again
 
 
-def _show_title(assessment: Assessment, *, suggested: bool, listed: bool) -> None:
-    """Say where this step comes from: the ladder's list, the guide, the model, or the person."""
+def _show_title(assessment: Assessment, old: Reading | None, *, suggested: bool, listed: bool) -> None:
+    """Say where this step comes from: a correction, the ladder's list, the guide, the model, or the person."""
     guidance = assessment.guidance
-    if listed:
+    if old is not None:
+        show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
+    elif listed:
         show_note(tell("list_title", left=str(len(find_list()))))
     elif suggested and guidance is not None and _is_guided(assessment) and guidance.walk.reached == "step":
         show_guide_title(guidance)

@@ -30,7 +30,7 @@ def test_reading_that_does_not_fit_is_named_above_the_step_and_marked_in_the_lis
     assert doubted is not None
     assert (doubted.red, doubted.value) == ("det5.in+", "3.1")
     assert NOT_FITTING in at_doubt.text
-    assert "detector 5 (bakehouse): **3.1 V** - with it, what was read fits nothing" in at_doubt.text
+    assert "detector 5 (bakehouse): **3.1 V**. With it, what was read fits nothing" in at_doubt.text
     assert "⚠ It does not fit the others." in at_doubt.text
     assert find_buttons(at_doubt, "listed again") == [f"listed again {doubted.reading_id}"]
     assert "Ladder." in at_doubt.text  # the step to take again is at a detector
