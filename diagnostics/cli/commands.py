@@ -301,8 +301,9 @@ def run_prove(options: argparse.Namespace) -> int:
 
 
 def run_bench(options: argparse.Namespace) -> int:
-    """Measure speed against ngspice."""
+    """Measure speed against ngspice, and how long a person waits for a suggestion."""
     from diagnostics.proving.speed import measure_speed  # noqa: PLC0415 - only this command needs it
+    from diagnostics.proving.suggest import measure_suggestions  # noqa: PLC0415 - only this command needs it
 
     try:
         rows = measure_speed()
@@ -310,11 +311,18 @@ def run_bench(options: argparse.Namespace) -> int:
         print("ohmward bench: there is no ngspice here (Debian package ngspice)", file=sys.stderr)
         return 2
     if options.json:
-        _print_json({"format": "ohmward-bench/1", "rows": [{**asdict(row), "ratio": row.ratio} for row in rows]})
+        told = [{**asdict(row), "ratio": row.ratio} for row in rows]
+        names = ("first_ratio", "next_ratio", "ahead_ratio")
+        waits = [{**asdict(w), **{name: getattr(w, name) for name in names}} for w in measure_suggestions()]
+        _print_json({"format": "ohmward-bench/1", "rows": told, "suggestions": waits})
         return 0
     for row in rows:
         times = f"ours {row.ours_s * 1e3:.1f} ms, ngspice {row.ngspice_s * 1e3:.1f} ms"
         print(f"{row.detectors} detectors, {row.circuits} circuits: {times}, {row.ratio:.0f} times")
+    print("times as long as settling every fault once: first suggestion / next / next, likely answers reckoned ahead")
+    for wait in measure_suggestions():
+        shares = f"{wait.first_ratio:.1f} / {wait.next_ratio:.1f} / {wait.ahead_ratio:.1f}"
+        print(f"{wait.style}, {wait.detectors} detectors: {shares} ({wait.settling_s * 1e3:.0f} ms)")
     return 0
 
 

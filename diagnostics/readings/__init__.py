@@ -1,6 +1,6 @@
 """What can be measured, and what it would show: circuit and faults in, values with spread out."""
 
-from .data import MeasurementKind, Meter, Table, Travel, read_table
+from .data import MeasurementKind, Meter, Table, Tool, Travel, read_table
 from .forecast import Bench, Faults, Forecast, find_leads
 from .measurement import (
     AS_IT_SHOULD_BE,
@@ -48,6 +48,7 @@ __all__ = [
     "PredictedReading",
     "Prediction",
     "Table",
+    "Tool",
     "Travel",
     "find_leads",
     "find_lifted_mode",

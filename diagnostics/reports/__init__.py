@@ -37,6 +37,7 @@ from .words import (
     say,
     tell_caution,
     tell_closing,
+    tell_symptom,
 )
 
 __all__ = [
@@ -84,5 +85,6 @@ __all__ = [
     "tell_closing",
     "tell_guide",
     "tell_misreading",
+    "tell_symptom",
     "write_faults",
 ]  # fmt: skip

@@ -55,6 +55,7 @@ class _Table(_Strict):
     defects: dict[str, str]
     after_repair: _AfterRepair
     names: dict[str, str]
+    complaints: dict[str, str]
     contexts: dict[str, str]
     tools: dict[str, str]
     styles: dict[str, str]
@@ -81,6 +82,12 @@ def tell_caution(name: str, region: Region = "north_america") -> tuple[str, str]
     """Return the title of a caution, and the caution in full."""
     table = read_words()
     return table.caution_titles[name], table.cautions[name].format(**table.regions[region])
+
+
+def tell_symptom(name: str, region: Region = "north_america") -> str:
+    """Return a complaint as a line of a list: in the words of the region, else as the table of complaints has it."""
+    table = read_words()
+    return table.complaints.get(name, find_symptom(name).about).format(**table.regions[region])
 
 
 def tell_closing(name: str, region: Region = "north_america") -> tuple[str, str]:

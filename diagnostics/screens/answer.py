@@ -83,13 +83,13 @@ def show_answer(
     keep_draft(m.key, text, absent=absent)
     value = _understand(m, words, text)
     show_messages()
-    if value is not None and is_too_early(m, value, find_wait_s(case, m)):
-        left = format_wait(find_wait_s(case, m) or 0.0)
-        show_alert("warning", tell("too_early", left=left))
     args = (case.case_id, case.revision, m.key, form, old.reading_id if old else "", beside)
     if value is not None and _show_doubt(words, m, value, reading_id, args):
-        show_main_button(tell("doubt_again"), _take_again, (field,), "take_again")
+        early = str(st.session_state["doubt"]).startswith("early ")
+        show_main_button(tell("doubt_wait" if early else "doubt_again"), _take_again, (field,), "take_again")
         return
+    if value is not None and is_too_early(m, value, find_wait_s(case, m)):
+        show_alert("warning", tell("too_early", left=format_wait(find_wait_s(case, m) or 0.0)))
     label = tell("record") if value is None else tell("record_value", value=plain(words.value(m, value)))
     show_main_button(label, _record, args, "record")
 
@@ -101,10 +101,11 @@ def _show_doubt(words: Words, m: Measurement, value: float | str, reading_id: st
         return False
     shown = plain(words.value(m, value))
     most = format_quantity(find_most_v(words.loop), "V", 2)
-    told = {"impossible": "doubt_impossible", "improbable": "doubt_improbable"}[doubt]
+    told = {"impossible": "doubt_impossible", "improbable": "doubt_improbable", "early": "doubt_early"}[doubt]
+    kept = "doubt_waited" if doubt == "early" else "doubt_keep"
     with st.container(key="doubt"):
         show_alert("warning", tell(told, value=shown, most=most))
-        show_button(tell("doubt_keep", value=shown), _keep, args, "doubt_keep")
+        show_button(tell(kept, value=shown), _keep, args, "doubt_keep")
     bring_into_view("doubt", of)
     return True
 
@@ -151,7 +152,7 @@ def _save(
         return
     keep(CORRECTING if old_id else ASKED, old_id or key)  # if somebody else was faster, the form stays as it is
     reading = _build(case, m, text, reading_id)
-    doubt = find_doubt(assessment, reading, old_id, assess) if doubting else ""
+    doubt = _find_doubt(assessment, m, reading, old_id) if doubting else ""
     if doubt:
         st.session_state["doubt"] = f"{doubt} {reading_id} {text}"
         return
@@ -160,6 +161,14 @@ def _save(
     else:
         record_reading(store, case, reading, build_suggestion(assessment))
     _leave(form, key, beside)
+
+
+def _find_doubt(assessment: Assessment, m: Measurement, reading: Reading, old_id: str) -> str:
+    """Return why a reading is asked about before it is kept: nothing has come while it still may, or it cannot be."""
+    value = parse_value(m, assessment.loop, reading.value)
+    if is_too_early(m, value, find_wait_s(assessment.case, m)):
+        return "early"
+    return find_doubt(assessment, reading, old_id, assess)
 
 
 def _build(case: Case, m: Measurement, text: str, reading_id: str) -> Reading:

@@ -9,11 +9,11 @@ from diagnostics.errors import DiagnosticsError, QuantityError, SourceError
 from diagnostics.locate import find_shipped
 from diagnostics.reports import read_words, render_style
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
-from diagnostics.visit import describe_site, prepare
+from diagnostics.visit import describe_site, name_rooms, parse_rooms, prepare
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
 from diagnostics.wiring.describe import NOT_SURE
 
-from .draft import ask_text, keep_choice, recall
+from .draft import ask_lines, ask_text, find_kept, keep_choice, recall
 from .session import (
     find_view,
     is_dark,
@@ -71,8 +71,10 @@ def _show_questions(place: tuple[str, int]) -> None:
     with st.container(width=_PICTURE_PX):
         st.image(render_style(style, dark=is_dark()), width="stretch", alt=words.style_words[style])
     show_note(words.style_words[style])
+    with st.expander(tell("q_style_open")):
+        st.markdown(tell("q_style_unsure"))
     ask_text(tell("q_detectors"), "q_detectors", tell("q_detectors_hint"))
-    show_note(tell("q_order"))
+    show_note(f"{tell('q_order')} {tell('q_detectors_unsure')}")
     show_note(tell("q_unsure"))
     if style.is_module:
         _ask("q_panel_resistor", "q_resistor_hint", lambda t: format_quantity(parse_resistor(t), "ohm"))
@@ -85,6 +87,8 @@ def _show_questions(place: tuple[str, int]) -> None:
         keep_choice("q_reset", reset, "not_sure")
     if style is Style.FOUR_WIRE_ZONE:
         _choose("q_end_relay", ("yes", "no", "not_sure"))
+    with st.expander(tell("q_rooms_open"), expanded=bool(find_kept("q_rooms"))):
+        ask_lines(tell("q_rooms"), "q_rooms", tell("q_rooms_hint"))
     ask_text(tell("q_name"), "q_name", tell("q_name_default"), 120)
     show_main_button(tell("describe_use"), _use_answers, place, "describe_use")
 
@@ -128,6 +132,7 @@ def _use_answers(case_id: str, revision: int) -> None:
     )
     try:
         site, notes = build_quick_site(answers)
+        site = name_rooms(site, parse_rooms(_read("q_rooms")))
     except SourceError as error:  # places in a form are of no use to anybody
         st.session_state["problem"] = "\n\n".join(plain(f.message) for f in error.findings)
         return

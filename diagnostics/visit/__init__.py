@@ -1,5 +1,6 @@
 """The use cases: the one place that joins the engine and the store."""
 
+from .ahead import list_answered, prepare, prepare_answers
 from .assess import (
     Assessment,
     assess_case,
@@ -15,6 +16,7 @@ from .assess import (
     write_class,
 )
 from .baseline import adopt_baseline, find_baseline, list_as_left, list_baseline
+from .changed import Change, find_change
 from .deeds import (
     accept_loop,
     acknowledge,
@@ -40,12 +42,13 @@ from .deeds import (
     tell_place,
 )
 from .disturbed import Disturbance, find_disturbances
-from .doubts import Doubt, find_doubt, find_last_absent, find_most_v, may_be_absent
+from .doubts import Doubt, find_doubt, find_doubted, find_last_absent, find_most_v, may_be_absent
 from .guidance import (
     Guidance,
     answer_guide,
     choose_lead,
     find_case_guide,
+    find_given,
     follows_guide,
     list_answers,
     list_usual_answers,
@@ -61,15 +64,19 @@ from .marks import (
     find_stage,
     find_test_end,
     find_wait_s,
+    is_told,
     is_too_early,
 )
+from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_suggestion
-from .prepare import prepare
 from .proof import ProofItem, list_proof, list_untested
+from .rooms import name_rooms, parse_rooms
 
 __all__ = [
     "SAFETY",
+    "TOOLS",
     "Assessment",
+    "Change",
     "Disturbance",
     "Doubt",
     "Guidance",
@@ -95,8 +102,11 @@ __all__ = [
     "find_baseline",
     "find_beside",
     "find_case_guide",
+    "find_change",
     "find_disturbances",
     "find_doubt",
+    "find_doubted",
+    "find_given",
     "find_hidden",
     "find_last_absent",
     "find_measurement",
@@ -108,20 +118,27 @@ __all__ = [
     "find_wait_s",
     "finish_tests",
     "follows_guide",
+    "is_told",
     "is_too_early",
+    "lack_tool",
+    "list_answered",
     "list_answers",
     "list_as_left",
     "list_baseline",
     "list_disturbed",
     "list_likely_answers",
+    "list_missing_tools",
     "list_proof",
     "list_untested",
     "list_usual_answers",
     "list_visits",
     "may_be_absent",
+    "name_rooms",
     "open_case",
+    "parse_rooms",
     "pass_tests",
     "prepare",
+    "prepare_answers",
     "put_back",
     "rate_added",
     "record_reading",
@@ -129,8 +146,10 @@ __all__ = [
     "record_test",
     "simulate_reading",
     "skip_measurement",
+    "skip_place",
     "start_clock",
     "start_visit",
+    "take_up_tool",
     "tell_complaint",
     "tell_loop",
     "tell_meaning",

@@ -56,3 +56,12 @@ def find_last_absent(case: Case, m: Measurement) -> Reading | None:
         return None
     same = (last.measurement, last.red, last.black, last.at) == (m.kind, m.red, m.black, m.at)
     return last if same else None
+
+
+def find_doubted(assessment: Assessment) -> Reading | None:
+    """Return the reading that a contradiction names, or None."""
+    found = assessment.diagnosis.contradiction
+    if found is None:
+        return None
+    counted = [r for r in assessment.case.readings if r.condition != "absent"]
+    return counted[found.reading]

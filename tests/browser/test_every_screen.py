@@ -46,7 +46,7 @@ def test_axe_finds_nothing_serious_on_any_screen(
         seen[name] = find_serious(hand)
 
     _walk(hand, look)
-    assert len(seen) == 26
+    assert len(seen) == 28
     assert {name: poor for name, poor in seen.items() if poor} == {}
     assert hand.outside == []
     hand.close()
@@ -87,6 +87,8 @@ def _walk_description(hand: Phone, look: Callable[[str], None]) -> None:
     hand.type("How many detectors are on it?", "6")
     hand.tap("describe_use")
     look("complaint")
+    hand.tap("complaint_use")
+    look("complaint_refused")
     hand.tap("all_cases")
     hand.tap("begin_demo_module")
     for key in ("real_yes", "outputs_none", "tell_people", "evidence_yes"):
@@ -104,6 +106,9 @@ def _walk_work(hand: Phone, look: Callable[[str], None]) -> None:
     hand.tap("record")
     look("doubt")
     hand.tap("take_again")
+    hand.tap("cannot")
+    look("cannot")
+    hand.tap("back_to_next")
     hand.tap("something_else")
     look("other")
     hand.tap("other_show")

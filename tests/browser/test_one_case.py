@@ -50,6 +50,8 @@ def begin(hand: Phone, site: str = "Corner bakery") -> None:
     hand.page.get_by_text(site).first.click()
     hand.wait()
     hand.tap("describe_use")
+    hand.page.get_by_text("shows trouble on the zone all the time").click()
+    hand.wait()
     hand.choose("new work, not yet accepted")
     hand.tap("complaint_use")
 

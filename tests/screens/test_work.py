@@ -188,13 +188,30 @@ def test_second_person_sees_what_changed_and_loses_nothing(at_work: Visitor) -> 
     assert [r.value for r in at_work.case.readings] == ["trouble", "23.3", "23.2"]
 
 
-def test_clock_survives_a_reload_and_nothing_yet_is_advised_against(at_work: Visitor) -> None:
+def test_clock_survives_a_reload_and_nothing_yet_is_not_accepted_before_its_end(at_work: Visitor) -> None:
     at_work.tap("clock ")
     again = Visitor(at_work.store, at_work.case_id)
     assert "Wait 3 min" in again.text
     again.pick(FOUND, "normal")
     assert "says little" in again.text
     again.tap("record")
+    assert [r.value for r in again.case.readings] == []
+    assert "counts once it is over" in again.text
+    again.tap("take_again").pick(FOUND, "trouble").tap("record")  # what has come counts at once
+    assert [r.value for r in again.case.readings] == ["trouble"]
+
+
+def test_somebody_who_waited_before_the_clock_was_started_may_say_so(at_work: Visitor) -> None:
+    at_work.tap("clock ").pick(FOUND, "normal").tap("record").tap("doubt_keep")
+    assert [r.value for r in at_work.case.readings] == ["normal"]
+
+
+def test_nothing_yet_counts_once_the_clock_is_over(at_work: Visitor) -> None:
+    begun = Acknowledgement("clock panel_shows|panel|standby", datetime.now(UTC) - timedelta(seconds=500))
+    case = at_work.store.append_acknowledgement(at_work.case_id, begun, at_work.case.revision)
+    again = Visitor(at_work.store, case.case_id)
+    assert "The time is up" in again.text
+    again.pick(FOUND, "normal").tap("record")
     assert [r.value for r in again.case.readings] == ["normal"]
 
 
@@ -221,7 +238,7 @@ def test_readings_that_do_not_fit_name_the_one_to_take_again(at_work: Visitor) -
     assert found is not None
     assert case.readings[found.reading].red == "det5.in+"
     assert "Two readings do not fit together" in again.text
-    assert "It said: 3.1 V" in again.text
+    assert "black on − in of detector 5 (bakehouse): **3.1 V**" in again.text
     assert "+ in of detector 5" in again.text
 
 
@@ -349,7 +366,7 @@ def test_room_name_cannot_draw_a_picture_from_elsewhere(store: CaseStore) -> Non
     visitor.pick("How do you want to describe it?", "describe_file")
     visitor.at.file_uploader[0].upload("a.yaml", text.encode(), "application/yaml")
     visitor.run()
-    visitor.tap("describe_use").tap("complaint_use")
+    visitor.tap("describe_use").complain("constant_trouble").tap("complaint_use")
     written = [str(e.value) for kind in ("markdown", "caption", "info") for e in getattr(visitor.at, kind)]
     labels = [str(o) for g in visitor.at.button_group for o in g.options]
     assert any("example.invalid" in t for t in (*written, *labels))
