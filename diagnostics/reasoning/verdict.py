@@ -221,14 +221,14 @@ def _try_pairs(
     if doubles is None:
         return bench, *single
     start = reweigh(doubles.prior, doubles.complaint, 0.5)
-    belief, fits = _follow(start, doubles.bench, taken)
+    follow = partial(_follow, start, doubles.bench, in_hindsight=True)
+    belief, fits = follow(taken)
     double = np.array([len(h) > 1 for h in doubles.bench.hypotheses])
     lost = float(belief.probability[double].sum()) * doubles.dropped
     told = Belief(belief.probability / (1 + lost), (belief.not_modelled + lost) / (1 + lost), belief.moved, belief.open)
     if told.not_modelled > single[0].not_modelled:
         return bench, *single
-    leave_out = partial(_follow, start, doubles.bench)
-    return doubles.bench, told, _find_worst(question, taken, fits, lambda rest: leave_out(rest)[1])
+    return doubles.bench, told, _find_worst(question, taken, fits, lambda rest: follow(rest)[1])
 
 
 def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> tuple[Belief, list[float]]:
@@ -246,15 +246,21 @@ def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> tuple[
     return _follow(belief, bench, taken)
 
 
-def _follow(belief: Belief, bench: Bench, taken: Sequence[Taken]) -> tuple[Belief, list[float]]:
-    """Return the belief after readings, and how well each fits what was plausible when it came and what is now."""
+def _follow(
+    belief: Belief, bench: Bench, taken: Sequence[Taken], *, in_hindsight: bool = False
+) -> tuple[Belief, list[float]]:
+    """Return the belief after readings, and how well each fits what was plausible when it came and what is now.
+
+    ``in_hindsight`` asks only for what is plausible now: two faults at once never are before they are called for.
+    """
     fits, tails = [], []
     for forecast, reading in zip(bench.forecast_all([t.measurement for t in taken]), taken, strict=True):
         before = belief
         belief, tail = update(before, forecast, reading.value, bench.meter)
         fits.append(rate_fit(before, tail))
         tails.append(tail)
-    return belief, [min(fit, rate_fit(belief, tail)) for fit, tail in zip(fits, tails, strict=True)]
+    now = [rate_fit(belief, tail) for tail in tails]
+    return belief, now if in_hindsight else [min(pair) for pair in zip(fits, now, strict=True)]
 
 
 def _after_repairs(belief: Belief, bench: Bench, tried: Sequence[tuple[str, str]]) -> Belief:
