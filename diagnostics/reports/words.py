@@ -193,6 +193,12 @@ class Words:
         """Return the zone whose class A loop comes back to this place, or an empty text."""
         return next((c.spec.zone for c in self.loop.chains if c.back and c.back == name), "")
 
+    def loop_title(self, zone: str) -> str:
+        """Return the loop on a zone by its ends: ``zone 2: detector 5 (landing) to detector 7 (west dormitory)``."""
+        chain = self.loop.find_chain(zone)
+        ends = [] if chain is None else [self.detector(d.name) for d in dict.fromkeys((chain.first, chain.last))]
+        return f"{_space(zone)}: {' – '.join(ends)}"
+
     def _is_zone(self, name: str) -> bool:
         return any(zone.name == name for zone in self.loop.zones)
 

@@ -26,6 +26,7 @@ from diagnostics.visit import (
     record_reading,
     simulate_reading,
     start_clock,
+    tell_place,
 )
 
 from .draft import (
@@ -78,6 +79,7 @@ def show_answer(
     _show_hidden(assessment, m, field)
     _show_clock(assessment, m)
     show_field(m, words, field, list_likely_answers(assessment, m))
+    _show_room(assessment, m)
     absent = may_be_absent(case, m) and ask_absent(field)
     text = read_answer(field)
     keep_draft(m.key, text, absent=absent)
@@ -92,6 +94,32 @@ def show_answer(
         show_alert("warning", tell("too_early", left=format_wait(find_wait_s(case, m) or 0.0)))
     label = tell("record") if value is None else tell("record_value", value=plain(words.value(m, value)))
     show_main_button(label, _record, args, "record")
+
+
+def _show_room(assessment: Assessment, m: Measurement) -> None:
+    """Ask which room a detector is in that was looked for along the cable; it may be left out."""
+    chain = assessment.loop.find_chain(m.place)
+    if not m.is_sought or chain is None:
+        return
+    case, rooms = assessment.case, list(chain.spec.rooms_left)
+    with st.container(border=True):
+        st.markdown(f"**{tell('room_title')}**")
+        if rooms:
+            st.pills(
+                tell("room_title"), rooms, key="room_of", wrap=True, format_func=plain, label_visibility="collapsed"
+            )
+        st.text_input(tell("room_type" if rooms else "room_title"), key="room_typed", max_chars=120, autocomplete="off")
+        show_button(tell("room_note"), _note_room, (case.case_id, case.revision, m.place), "room_note")
+
+
+def _note_room(case_id: str, revision: int, place: str) -> None:
+    room = str(st.session_state.get("room_typed") or st.session_state.get("room_of") or "").strip()
+    if not room:
+        st.session_state["problem"] = tell("room_needed")
+        return
+    tell_place(open_store(), load(case_id, revision), place, room)
+    for key in ("room_typed", "room_of"):
+        st.session_state[key] = None
 
 
 def _show_doubt(words: Words, m: Measurement, value: float | str, reading_id: str, args: tuple[object, ...]) -> bool:

@@ -11,16 +11,18 @@ import streamlit as st
 from diagnostics.cases import Case
 from diagnostics.faults import CONTEXTS
 from diagnostics.reasoning import SYMPTOMS
-from diagnostics.reports import read_words, tell_symptom
-from diagnostics.visit import is_told, prepare, tell_complaint
+from diagnostics.reports import Words, read_words, tell_symptom
+from diagnostics.visit import find_about, is_told, prepare, tell_complaint, tell_loop
+from diagnostics.wiring import build_loop
 
-from .draft import find_kept, keep, keep_choices, recall_choices
+from .draft import find_kept, keep, keep_choice, keep_choices, recall, recall_choices
 from .session import (
     find_region,
     find_view,
     guarded,
     load,
     open_store,
+    plain,
     show_button,
     show_main_button,
     show_messages,
@@ -29,7 +31,7 @@ from .session import (
 )
 
 _OTHER = "other_symptom"
-_CHOSEN, _CONTEXTS, _TOOLS = "symptom", "contexts", "tools"
+_CHOSEN, _CONTEXTS, _TOOLS, _LOOP = "symptom", "contexts", "tools", "about_loop"
 # In the order of where one sees it first: on the panel, in a test, at the detectors. What no group names is a test's.
 _GROUPS: Mapping[str, tuple[str, ...]] = {
     "symptom_panel": ("constant_trouble", "alarm_with_nothing_there", "will_not_reset", "supply_trouble"),
@@ -46,6 +48,8 @@ def show_complaint(case: Case) -> None:
     st.title(tell("complaint_title"), anchor=False)
     show_messages()
     _ask_symptom(case)
+    if len(case.site.loops) > 1:
+        _ask_loop(case)
     words = read_words()
     contexts, tools = dict(words.contexts), dict(words.tools)
     at_hand = tuple(t for t in tools if case.can is None or t in case.can)
@@ -67,6 +71,15 @@ def _ask_symptom(case: Case) -> None:
             tell(group), options, index=None, key=group, format_func=names.__getitem__,
             on_change=guarded(_choose), args=(case.case_id, group),
         )  # fmt: skip
+
+
+def _ask_loop(case: Case) -> None:
+    """Ask which loop of several the complaint is about, by its zone and its first rooms."""
+    words = Words(build_loop(case.site), region=find_region())
+    names = {loop.zone: plain(words.loop_title(loop.zone)) for loop in case.site.loops} | {"": tell("loop_unsure")}
+    recall(_LOOP, tuple(names), find_about(case))
+    chosen = st.radio(tell("q_loop"), list(names), format_func=names.__getitem__, key=_LOOP)
+    keep_choice(_LOOP, chosen, find_about(case))
 
 
 def _list_groups() -> dict[str, tuple[str, ...]]:
@@ -101,5 +114,8 @@ def _use(case_id: str, revision: int) -> None:
         st.session_state["problem"] = tell("symptom_needed")
         return
     contexts, tools = (tuple(st.session_state.get(key) or ()) for key in (_CONTEXTS, _TOOLS))
-    tell_complaint(open_store(), load(case_id, revision), "" if symptom == _OTHER else symptom, contexts, tools)
+    case = load(case_id, revision)
+    if len(case.site.loops) > 1:
+        case = tell_loop(open_store(), case, str(st.session_state.get(_LOOP) or ""))
+    tell_complaint(open_store(), case, "" if symptom == _OTHER else symptom, contexts, tools)
     turn_to("")
