@@ -9,8 +9,10 @@ from pydantic import BaseModel, ConfigDict
 from diagnostics.source import Ohms, parse_model, read_file
 
 _FILE = Path(__file__).with_name("kinds.yaml")
-Context = Literal["new", "aged", "altered", "water"]
+Context = Literal["new", "aged", "altered", "water", "other_trades", "seasonal", "mains_interrupted", "comes_and_goes"]
+# Pasts that each kind has a weight of its own for, and signs that only shift these.
 CONTEXTS: tuple[Context, ...] = ("new", "aged", "altered", "water")
+SIGNS: tuple[Context, ...] = ("other_trades", "seasonal", "mains_interrupted", "comes_and_goes")
 
 
 class _Strict(BaseModel):
@@ -67,12 +69,13 @@ class Values(_Strict):
 
 
 class Catalogue(_Strict):
-    """The whole file."""
+    """The whole file; ``signs`` are factors on the weights of a family or of a kind, which goes before its family."""
 
     format: Literal["ohmward-faults/1"]
     kinds: dict[str, KindData]
     remedies: dict[str, Remedy]
     values: Values
+    signs: dict[Context, dict[str, float]]
 
 
 @cache

@@ -8,7 +8,7 @@ from diagnostics.errors import FaultError, QuantityError, find_nearest
 from diagnostics.units import format_short, parse_resistor
 from diagnostics.wiring import Edits, Loop
 
-from .data import CONTEXTS, Context, KindData, Remedy, read_catalogue
+from .data import CONTEXTS, SIGNS, Context, KindData, Remedy, read_catalogue
 from .kinds import KINDS, FaultKind
 
 _TEXT = re.compile(r"([a-z_]+)(?:=([^@]*))?@([A-Za-z0-9_.+-]+)")
@@ -160,9 +160,19 @@ def build_all_edits(loop: Loop, faults: Sequence[Fault]) -> Edits:
 
 
 def weigh_faults(faults: Sequence[Fault], contexts: Sequence[Context]) -> tuple[float, ...]:
-    """Return the prior weight of each fault: its kind's weight in this context, spread over its places and values."""
+    """Return the prior weight of each fault: its kind's weight in this context, spread over its places and values.
+
+    Of several pasts the mean counts; each sign shifts what it speaks for.
+    """
     counts: dict[str, int] = {}
     for fault in faults:
         counts[fault.kind] = counts.get(fault.kind, 0) + 1
-    chosen = tuple(contexts) or CONTEXTS
-    return tuple(sum(f.data.weights[c] for c in chosen) / len(chosen) / counts[f.kind] for f in faults)
+    pasts = [c for c in contexts if c in CONTEXTS] or CONTEXTS
+    told = [read_catalogue().signs[c] for c in contexts if c in SIGNS]
+    found = []
+    for f in faults:
+        weight = sum(f.data.weights[c] for c in pasts) / len(pasts) / counts[f.kind]
+        for factors in told:
+            weight *= factors.get(f.kind, factors.get(f.data.family, 1.0))
+        found.append(weight)
+    return tuple(found)

@@ -1,5 +1,6 @@
 """Belief, groups, the choice of the next action, and the verdict; explanation as data, no words."""
 
+from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
 from .belief import Belief, Taken, build_prior, keep_latest, list_hypotheses, rate_fit, tell_symptom, update
 from .choose import (
     LEAST_BITS,
@@ -14,18 +15,7 @@ from .choose import (
 )
 from .groups import Group, find_groups, rate_differences
 from .symptoms import Symptom, find_symptom, rate_symptom, read_symptoms
-from .verdict import (
-    NOTHING,
-    SETTLED,
-    Candidate,
-    Contradiction,
-    Diagnosis,
-    Expected,
-    Question,
-    SuspectGroup,
-    diagnose,
-    find_repair_class,
-)
+from .verdict import SETTLED, diagnose, find_repair_class
 
 SYMPTOMS: tuple[str, ...] = tuple(read_symptoms().symptoms)
 

@@ -43,7 +43,7 @@ class Doubles:
 def find_double_share(contexts: Sequence[Context]) -> float:
     """Return the share of two faults at once before anything is known but the context; invented, see the catalogue."""
     shares = read_catalogue().values.double_share
-    chosen = tuple(contexts) or tuple(shares)
+    chosen = [c for c in contexts if c in shares] or list(shares)
     return sum(shares[c] for c in chosen) / len(chosen)
 
 

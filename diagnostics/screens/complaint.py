@@ -9,7 +9,7 @@ from dataclasses import replace
 import streamlit as st
 
 from diagnostics.cases import Case
-from diagnostics.faults import CONTEXTS
+from diagnostics.faults import CONTEXTS, SIGNS
 from diagnostics.reasoning import SYMPTOMS
 from diagnostics.reports import Words, read_words, tell_symptom
 from diagnostics.visit import find_about, is_told, prepare, tell_complaint, tell_loop
@@ -53,7 +53,7 @@ def show_complaint(case: Case) -> None:
     words = read_words()
     contexts, tools = dict(words.contexts), dict(words.tools)
     at_hand = tuple(t for t in tools if case.can is None or t in case.can)
-    _ask_several("q_context", _CONTEXTS, contexts, tuple(c for c in CONTEXTS if c in case.contexts))
+    _ask_several("q_context", _CONTEXTS, contexts, tuple(c for c in (*CONTEXTS, *SIGNS) if c in case.contexts))
     _ask_several("q_tools", _TOOLS, tools, at_hand)
     if find_view() == "complaint":
         show_button(tell("back"), turn_to, ("",), "complaint_back")

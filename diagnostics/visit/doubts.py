@@ -50,7 +50,7 @@ def find_doubt(
 
 
 def find_last_absent(case: Case, m: Measurement) -> Reading | None:
-    """Return the last reading if it was this one and the complaint was not there: it is kept and not counted."""
+    """Return the last reading if it was this one and the complaint was not there: it blames nobody."""
     last = case.readings[-1] if case.readings else None
     if last is None or last.condition != "absent":
         return None
