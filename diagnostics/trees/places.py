@@ -23,6 +23,7 @@ ACROSS = {
     "nc": "NC of the reset relay and minus",
     "no": "NO of the reset relay and minus",
     "fed": "the first thing that the supply feeds: the module, or the first detector",
+    "battery": "the battery, at the panel's battery terminals",
     "ring_plus": "the two ends of the plus conductor of a class A loop, at the panel",
     "ring_minus": "the two ends of its minus conductor, at the panel",
     "return": "the return terminals of a class A zone",
@@ -74,7 +75,13 @@ def _find_where(step: Step, loop: Loop) -> Where | None:
     return None if at is None else Where(at=at)
 
 
-_DEFAULT_AT = {"settings": "panel", "listen": "reset", **dict.fromkeys(WALKS, "loop")}
+_DEFAULT_AT = {
+    "settings": "panel",
+    "supply_lamps": "panel",
+    "event_log": "panel",
+    "listen": "reset",
+    **dict.fromkeys(WALKS, "loop"),
+}
 
 
 def _find_at(name: str, loop: Loop) -> str | None:
@@ -104,6 +111,7 @@ def _list_pairs(loop: Loop) -> dict[str, tuple[str, str]]:
     channels = loop.module.channels if loop.module and chain.spec.style.is_module else ()
     pairs = {name: (f"panel.{name}+", f"panel.{name}-") for name in ("aux", "switched")}
     pairs |= {name: (f"reset.{name}", _find_minus(loop)) for name in ("com", "nc", "no")}
+    pairs["battery"] = (loop.battery.plus, loop.battery.minus)
     pairs |= {
         "zone": (f"panel.{zone}+", f"panel.{zone}-"),
         "co_zone": (f"panel.{co}+", f"panel.{co}-"),
