@@ -14,7 +14,19 @@ from .assess import (
     understand,
     write_class,
 )
-from .baseline import adopt_baseline, find_baseline, list_as_left, list_baseline
+from .baseline import (
+    adopt_baseline,
+    answer_baseline,
+    find_baseline,
+    find_sound,
+    is_baseline_asked,
+    keep_baseline,
+    keeps_baseline,
+    list_as_left,
+    list_baseline,
+    list_left_so_far,
+    list_to_leave,
+)
 from .deeds import (
     accept_loop,
     acknowledge,
@@ -34,6 +46,7 @@ from .deeds import (
     skip_measurement,
     start_clock,
     start_visit,
+    take_back_repair,
     tell_complaint,
     tell_people,
 )
@@ -62,9 +75,11 @@ from .marks import (
 )
 from .offered import build_suggestion
 from .prepare import prepare
-from .proof import ProofItem, list_proof, list_untested
+from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, choose_head, list_proof, list_untested
 
 __all__ = [
+    "FUNCTIONAL",
+    "HEAD_OFF",
     "SAFETY",
     "Assessment",
     "Disturbance",
@@ -76,11 +91,13 @@ __all__ = [
     "accept_loop",
     "acknowledge",
     "adopt_baseline",
+    "answer_baseline",
     "answer_guide",
     "assess_case",
     "build_bench",
     "build_reading",
     "build_suggestion",
+    "choose_head",
     "choose_lead",
     "close_case",
     "correct_reading",
@@ -99,18 +116,24 @@ __all__ = [
     "find_most_v",
     "find_out_of_service",
     "find_skipped",
+    "find_sound",
     "find_stage",
     "find_test_end",
     "find_wait_s",
     "finish_tests",
     "follows_guide",
+    "is_baseline_asked",
     "is_too_early",
+    "keep_baseline",
+    "keeps_baseline",
     "list_answers",
     "list_as_left",
     "list_baseline",
     "list_disturbed",
+    "list_left_so_far",
     "list_likely_answers",
     "list_proof",
+    "list_to_leave",
     "list_untested",
     "list_usual_answers",
     "list_visits",
@@ -127,6 +150,7 @@ __all__ = [
     "skip_measurement",
     "start_clock",
     "start_visit",
+    "take_back_repair",
     "tell_complaint",
     "tell_meaning",
     "tell_people",

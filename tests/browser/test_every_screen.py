@@ -125,7 +125,7 @@ def _walk_end(hand: Phone, look: Callable[[str], None]) -> None:
     look("verdict")
     hand.tap("cured")
     look("proof")
-    hand.tap("proof_done")
+    hand.tap("tests_end")
     look("closing")
     hand.tap("close_case")
     look("closed")

@@ -50,6 +50,12 @@ class Visitor:
         self.run()
         return self
 
+    def note(self, text: str) -> "Visitor":
+        """Type into the field of several lines."""
+        self.at.text_area(key="note").set_value(text)
+        self.run()
+        return self
+
     def choose(self, label: str, *options: str) -> "Visitor":
         """Choose as many as one likes."""
         group = next(g for g in self.at.button_group if g.label == label)
