@@ -54,15 +54,20 @@ def show_closing(assessment: Assessment) -> None:
     case, words = assessment.case, build_words(assessment)
     tested = find_stage(case) == "closing"
     st.title(tell("closing_title"), anchor=False)
-    show_messages()
-    _show_disturbed(case, words)
+    stands = bool(find_disturbances(case, words.loop))
+    if stands:  # a message stands where something can be done about it
+        show_messages()
+        _show_disturbed(case, words)
     if tested:
         _show_untested(case, words)
-        show_left(case, words)
     chosen = _choose(tested=tested)
+    if not stands:
+        show_messages()
     ask_text(tell("told_who"), _TOLD, tell("told_hint"))
     ask_note(tell("note_waiting" if chosen == "waiting" else "note"), _NOTE)
     ask_text(tell("closed_by"), _BY, "", 80)
+    if tested:
+        show_left(case, words)
     if find_view() == "closing":
         show_button(tell("back"), turn_to, ("",), "closing_back")
     if tested:

@@ -38,7 +38,7 @@ from .session import (
     write_problem,
 )
 from .start import show_start
-from .verdict import show_own_repair, show_repairs
+from .verdict import has_fresh_repair, show_own_repair, show_repairs
 from .work import show_work
 
 _TICK_S = 20.0  # how often the head of the page counts the test period down
@@ -119,12 +119,19 @@ _SIDES = {"describe": show_describe, "complaint": show_complaint, "repair": show
 
 
 def _show_work(assessment: Assessment) -> None:
-    """Show the work, and below it what was repaired, what it is held against, and the record so far."""
-    show_work(assessment)
+    """Show the work, and below it what was repaired, what it is held against, and the record so far.
+
+    What has just been said of a repair stands above it: it may have been the wrong button.
+    """
     if assessment.guidance is not None and assessment.guidance.stops:
-        return  # a stop is shown alone
+        show_work(assessment)  # a stop is shown alone
+        return
     case, words = assessment.case, build_words(assessment)
-    if case.repairs:
+    fresh = has_fresh_repair(case)
+    if fresh:
+        show_repairs(case, words, may_change=True)
+    show_work(assessment)
+    if case.repairs and not fresh:
         st.subheader(tell("repairs_title"), anchor=False)
         show_repairs(case, words, may_change=True)
     show_held(case, words)

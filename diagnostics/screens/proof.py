@@ -48,11 +48,12 @@ def show_proof(case: Case) -> None:
     loop = build_bench(case.site).loop
     words = Words(loop, region=find_region())
     st.title(tell("proof_title"), anchor=False)
-    show_messages()
+    items = list_proof(case, loop)
+    if all(i.key != find_kept(_ASKED) for i in items):
+        show_messages()  # otherwise they stand in the box that is being filled in
     show_repairs(case, words)
     st.markdown(tell("proof_why"))
     show_cautions(_CAUTIONS)
-    items = list_proof(case, loop)
     for number, item in enumerate(items):
         _show_item(case, words, number, item)
     show_denials(case)
@@ -114,6 +115,7 @@ def _show_choice(case: Case, number: int, item: ProofItem) -> None:
 
 
 def _ask_why(case: Case, number: int, item: ProofItem, loop: Loop) -> None:
+    show_messages()
     ask_text(tell("test_why"), _WHY, tell("test_why_hint"))
     last = next((i.result.why for i in reversed(list_proof(case, loop)) if i.result and i.result.why), "")
     if last:

@@ -121,6 +121,13 @@ def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
             st.button(label, key=f"take_back_repair_{number}", on_click=guarded(take_back), args=args)
 
 
+def has_fresh_repair(case: Case) -> bool:
+    """Return whether nothing was read since a repair was last told of, and what was told still stands."""
+    last = case.repairs[-1] if case.repairs else None
+    read_at = [r.taken_at for r in case.readings if r.taken_at]
+    return last is not None and last.cured is not None and (not read_at or last.done_at > max(read_at))
+
+
 def take_back(case_id: str, revision: int, number: int) -> None:
     """Note that what was said of a repair does not hold: the search goes on as without it."""
     take_back_repair(open_store(), load(case_id, revision), number)
