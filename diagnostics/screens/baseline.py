@@ -73,16 +73,16 @@ def show_left_form(case: Case) -> None:
     st.markdown(tell("left_why"))
     show_cautions(tuple(dict.fromkeys(c for m in some for c in m.cautions)))
     st.session_state.setdefault(_FORM, build_reading_id())
-    for number, m in enumerate(some):
-        text = ask_text(plain(words.name(m)), _name_field(number), tell("type_volts"))
+    for m in some:
+        text = ask_text(plain(words.name(m)), _name_field(m), tell("type_volts"))
         if text:
             _show_understood(m, words, text)
     show_button(tell("back"), keep, (VIEW, ""), "left_form_back")
     show_main_button(tell("left_keep"), _keep_readings, (case.case_id, case.revision), "left_keep")
 
 
-def _name_field(number: int) -> str:
-    return f"left_{number}"
+def _name_field(m: Measurement) -> str:
+    return f"left {m.key}"
 
 
 def _show_understood(m: Measurement, words: Words, text: str) -> None:
@@ -107,7 +107,7 @@ def _keep_readings(case_id: str, revision: int) -> None:
     loop = build_bench(case.site).loop
     if not form:  # a second tap: the first has stored them
         return
-    given = [(m, str(st.session_state.get(_name_field(n)) or "").strip()) for n, m in enumerate(list_to_leave(loop))]
+    given = [(m, str(st.session_state.get(_name_field(m)) or "").strip()) for m in list_to_leave(loop)]
     given = [(m, text) for m, text in given if text]
     if not given:
         st.session_state["problem"] = tell("left_none")
