@@ -10,7 +10,7 @@ from diagnostics.source import read_document
 from diagnostics.visit import find_stage
 from tests.browser.phone import PHONE, Phone
 from tests.browser.test_one_case import read_case
-from tests.screens.conftest import describe
+from tests.screens.real_work import describe
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

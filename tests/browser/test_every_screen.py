@@ -8,7 +8,7 @@ import pytest
 
 from diagnostics.cases import CaseStore
 from tests.browser.phone import DESK, PHONE, Phone
-from tests.screens.conftest import build_restored, describe
+from tests.screens.real_work import build_restored, describe
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

@@ -1,37 +1,15 @@
 """A visit without a browser: the app run by Streamlit's own test driver, on a store of its own."""
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from diagnostics.cases import STORE_VARIABLE, Acknowledgement, Case, CaseStore, Outline, parse_site_text
-from diagnostics.visit import SAFETY as STEPS
-from diagnostics.visit import pass_tests, record_repair
+from diagnostics.cases import STORE_VARIABLE, Case, CaseStore
 
 APP = Path(__file__).parents[2] / "app.py"
 SAFETY = ("real_yes", "outputs_none", "tell_people", "evidence_yes")
-
-BAKERY = Path(__file__).parents[2] / "cases" / "sites" / "bakery.yaml"
-START = datetime(2026, 3, 14, 10, 42, tzinfo=UTC)
-
-
-def describe(store: CaseStore, site_text: str = "", *, complaint: bool = True) -> Case:
-    """Return a case of real work at the bakery, or another site, safe and described; with its complaint or before."""
-    text = site_text or BAKERY.read_text("utf-8")
-    case = store.create_case(Case(parse_site_text(text, "site"), text))
-    for name in (*STEPS, "for_us", "described", *(["complaint_told"] if complaint else [])):
-        case = store.append_acknowledgement(case.case_id, Acknowledgement(name, START), case.revision)
-    outline = Outline(("new",), "constant_trouble" if complaint else "", None, {}, "")
-    return store.append_outline(case.case_id, outline, case.revision)
-
-
-def build_restored(store: CaseStore) -> Case:
-    """Return such a case with its end resistor fitted and all tests done."""
-    case = record_repair(store, describe(store), "fit_end_resistor@end", cured=True)
-    return pass_tests(store, case, "det8")
 
 
 class Visitor:
@@ -69,12 +47,6 @@ class Visitor:
     def type(self, label: str, text: str) -> "Visitor":
         """Type into the field of this label."""
         next(f for f in self.at.text_input if f.label == label).set_value(text)
-        self.run()
-        return self
-
-    def note(self, text: str) -> "Visitor":
-        """Type into the field of several lines."""
-        self.at.text_area(key="note").set_value(text)
         self.run()
         return self
 

@@ -4,7 +4,8 @@ import pytest
 
 from diagnostics.cases import Acknowledgement, Baseline, CaseStore
 from diagnostics.visit import assess_case, close_case, find_stage, start_visit
-from tests.screens.conftest import BAKERY, START, Visitor, build_restored, describe
+from tests.screens.conftest import Visitor
+from tests.screens.real_work import BAKERY, START, build_restored, describe
 
 ZONE = "Volts: red on zone 1 +, black on zone 1 −"
 

@@ -6,7 +6,8 @@ import pytest
 
 from diagnostics.cases import CLOSINGS, Case, CaseStore, Leaving, Reading
 from diagnostics.visit import close_case
-from tests.screens.conftest import Visitor, build_restored, describe
+from tests.screens.conftest import Visitor
+from tests.screens.real_work import build_restored, describe, write_note
 
 TOLD, BY = "Who has been told?", "Your name"
 LONG = "ä&<script>1</script> 漢字 🔥\n" * 80  # 2000 signs and more, not a few of them of four bytes
@@ -28,8 +29,8 @@ def choose(visitor: Visitor, closing: str) -> Visitor:
 @pytest.mark.parametrize("closing", [c for c in CLOSINGS if c])
 def test_each_closing_keeps_who_was_told_the_note_and_by_whom(store: CaseStore, closing: str) -> None:
     visitor = Visitor(store, build_restored(store).case_id)
-    choose(visitor, closing).type(TOLD, "owner <b>Kim</b>, by phone").type(BY, "Ada *L*").note("# one\ntwo")
-    visitor.tap("close_case")
+    choose(visitor, closing).type(TOLD, "owner <b>Kim</b>, by phone").type(BY, "Ada *L*")
+    write_note(visitor, "# one\ntwo").tap("close_case")
     left = visitor.case.leaving
     assert left is not None
     assert (visitor.case.closing, left.told, left.note, left.by) == (
@@ -42,7 +43,7 @@ def test_each_closing_keeps_who_was_told_the_note_and_by_whom(store: CaseStore, 
 
 def test_what_was_typed_and_chosen_survives_a_reload(store: CaseStore) -> None:
     visitor = Visitor(store, build_restored(store).case_id)
-    choose(visitor, "waiting").type(TOLD, "the own").type(BY, "Ada").note(LONG[:2000])
+    write_note(choose(visitor, "waiting").type(TOLD, "the own").type(BY, "Ada"), LONG[:2000])
     again = visitor.reload()
     assert again.at.radio(key="closing").value == "waiting"
     assert again.at.text_area(key="note").value == LONG[:2000]
@@ -56,7 +57,7 @@ def test_what_was_typed_and_chosen_survives_a_reload(store: CaseStore) -> None:
 
 
 def test_address_stays_short_enough_for_any_server_with_the_longest_note(store: CaseStore) -> None:
-    visitor = Visitor(store, build_restored(store).case_id).note(LONG[:2000])
+    visitor = write_note(Visitor(store, build_restored(store).case_id), LONG[:2000])
     assert len("&".join(f"{k}={v}" for k, v in dict(visitor.at.query_params).items())) < 4000
 
 
@@ -128,7 +129,7 @@ def test_left_impaired_stays_on_top_of_the_start_with_its_sign(store: CaseStore)
 
 def test_second_person_who_closes_meanwhile_is_told_and_loses_nothing(store: CaseStore) -> None:
     visitor = Visitor(store, build_restored(store).case_id)
-    other = choose(Visitor(store, visitor.case_id), "waiting").note("a spare part").type(TOLD, "the owner")
+    other = write_note(choose(Visitor(store, visitor.case_id), "waiting"), "a spare part").type(TOLD, "the owner")
     store.append_acknowledgement(visitor.case_id, visitor.case.acknowledged[0], visitor.case.revision)
     visitor.tap("proof_not")
     other.tap("close_case")

@@ -6,7 +6,8 @@ from diagnostics.cases import Case, CaseStore
 from diagnostics.reports import render_record
 from diagnostics.visit import find_stage, list_untested, record_repair
 from diagnostics.wiring import build_loop
-from tests.screens.conftest import Visitor, build_restored, describe
+from tests.screens.conftest import Visitor
+from tests.screens.real_work import build_restored, describe
 
 WHY = "Why is it not done?"
 REPAIR = "fit_end_resistor@end"

@@ -9,7 +9,8 @@ from diagnostics.cases import Case, CaseStore, Leaving, parse_case
 from diagnostics.screens.record import build_file, build_file_name
 from diagnostics.source import read_document
 from diagnostics.visit import close_case
-from tests.screens.conftest import Visitor, build_restored, describe
+from tests.screens.conftest import Visitor
+from tests.screens.real_work import build_restored, describe
 
 NAMED = """\
 format: ohmward-site/1

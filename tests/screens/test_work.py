@@ -17,6 +17,7 @@ from diagnostics.visit import (
     start_visit,
 )
 from tests.screens.conftest import SAFETY, Visitor
+from tests.screens.real_work import write_note
 
 HIDDEN = "end_resistor_missing@end"  # in the invented case
 METER = "What does the meter show?"
@@ -251,7 +252,8 @@ def test_cured_leads_to_the_fixed_tests_and_may_be_denied_there(at_work: Visitor
 def test_case_can_be_left_in_each_of_five_ways(at_work: Visitor, closing: str) -> None:
     at_verdict(at_work).tap("cured").tap("tests_end")
     at_work.at.radio(key="closing").set_value(closing)
-    at_work.type("Who has been told?", "the owner, by phone").note("a spare resistor, until Friday").tap("close_case")
+    write_note(at_work.type("Who has been told?", "the owner, by phone"), "a spare resistor, until Friday")
+    at_work.tap("close_case")
     assert at_work.case.closing == closing
     assert "This case is closed" in at_work.text
     at_work.tap("open_again")
@@ -264,7 +266,7 @@ def test_nothing_may_stay_lifted_unless_left_impaired(at_work: Visitor) -> None:
     at_work.tap("finish")
     at_work.at.radio(key="closing").set_value("waiting")
     at_work.run()
-    at_work.note("a spare resistor, until Friday").tap("close_case")
+    write_note(at_work, "a spare resistor, until Friday").tap("close_case")
     assert at_work.case.closing == ""
     assert "Not everything has been put back" in at_work.text
     at_work.at.checkbox[0].set_value(True)
