@@ -40,6 +40,7 @@ from .session import (
 from .verdict import show_repairs, take_back
 
 _ASKED, _CHANGED, _WHY, _HEAD = "test", "change", "why", "head"
+_MOST_NAMED = 6
 _CAUTIONS = ("outputs", "tell_people", "ladder")
 
 
@@ -211,7 +212,10 @@ def _tell_rest(left: int, count: int) -> str:
 
 
 def _name_all(items: Sequence[ProofItem], words: Words) -> str:
-    return ", ".join(_name(i, words) for i in items)
+    """Return tests in two words each; more than a lower edge has room for are counted."""
+    names = [_name(i, words) for i in items]
+    more = len(names) - _MOST_NAMED
+    return ", ".join([*names[:_MOST_NAMED], *([tell("and_more", count=str(more))] if more > 0 else [])])
 
 
 def _name(item: ProofItem, words: Words) -> str:

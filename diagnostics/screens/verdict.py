@@ -112,7 +112,7 @@ def _record(case: Case, what: str, *, cured: bool) -> None:
 def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
     """List what was repaired, and whether it cured; what was noted by mistake can be taken back."""
     for number, repair in enumerate(case.repairs):
-        mark = {True: f"✓ {tell('cured')}", False: f"✗ {tell('still_faulty')}", None: f"↶ {tell('not_known')}"}
+        mark = {True: f"✓ {tell('cured')}", False: f"✗ {tell('still_faulty')}", None: f"? {tell('not_known')}"}
         told = f"{plain(words.told_repair(repair.fault))} {format_moment(repair.done_at)}"
         st.markdown(f"- **{mark[repair.cured]}** · {told}")
         if may_change and repair.cured is not None:

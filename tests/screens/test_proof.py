@@ -2,7 +2,7 @@
 
 import pytest
 
-from diagnostics.cases import Case, CaseStore
+from diagnostics.cases import Case, CaseStore, Reading
 from diagnostics.reports import render_record
 from diagnostics.visit import find_stage, list_untested, record_repair
 from diagnostics.wiring import build_loop
@@ -145,7 +145,7 @@ def test_cured_by_mistake_can_be_taken_back_and_the_search_goes_on_as_if_untold(
     at_proof.tap("proof_mistake")
     assert [(r.fault, r.cured) for r in at_proof.case.repairs] == [(REPAIR, None)]
     assert find_stage(at_proof.case) == "work"
-    assert "taken back" in at_proof.text
+    assert "outcome not known" in at_proof.text
 
 
 def test_repair_that_came_back_is_evidence_and_can_be_taken_back_too(at_proof: Visitor) -> None:
@@ -155,6 +155,25 @@ def test_repair_that_came_back_is_evidence_and_can_be_taken_back_too(at_proof: V
     at_proof.tap("take_back_repair_0")
     assert [r.cured for r in at_proof.case.repairs] == [None]
     assert not at_proof.has("take_back_repair")
+
+
+def test_lower_edge_names_no_more_than_it_has_room_for(store: CaseStore) -> None:
+    case = describe(store)
+    for n in range(1, 8):
+        head = Reading("head_off", "trouble", at=f"det{n}", mode=f"head_off:det{n}")
+        case = store.append_reading(case.case_id, head, case.revision)
+    visitor = Visitor(store, record_repair(store, case, REPAIR, cured=True).case_id)
+    named = ", ".join(f"detector {n}" for n in range(1, 7))
+    assert f"Still open: {named}, and 5 more" in visitor.text
+    assert visitor.tap("tests_end").case.tests[-1].test == "station"
+    assert len(visitor.case.tests) == 11
+
+
+def test_list_speaks_as_people_do_over_there(store: CaseStore) -> None:
+    case = record_repair(store, describe(store), REPAIR, cured=True)
+    visitor = Visitor(store, case.case_id, region="europe")
+    for told in ("One head off shows fault", "The alarm receiving centre receives it"):
+        assert told in visitor.text
 
 
 def test_results_of_an_earlier_repair_do_not_count_for_a_later_one(store: CaseStore) -> None:
