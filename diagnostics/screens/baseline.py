@@ -101,7 +101,7 @@ def _show_understood(m: Measurement, words: Words, text: str) -> None:
 
 
 def _keep_readings(case_id: str, revision: int) -> None:
-    """Store what was typed, all or nothing; the complaint is absent, so the search never builds on it."""
+    """Store what was typed, all or nothing; the complaint is absent then, so no reading blames a fault."""
     form = str(st.session_state.get(_FORM, ""))
     case = load(case_id, revision)
     loop = build_bench(case.site).loop

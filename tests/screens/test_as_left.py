@@ -21,7 +21,7 @@ def leave(at_form: Visitor) -> Visitor:
     return at_form.tap("close_case")
 
 
-def test_readings_of_the_sound_loop_are_kept_and_the_search_never_builds_on_them(at_form: Visitor) -> None:
+def test_readings_of_the_sound_loop_are_kept_and_blame_no_fault(at_form: Visitor) -> None:
     assert "Live cabinet" in at_form.text
     at_form.type(ZONE, "19,2")
     assert "Understood: 19.2 V" in at_form.text
