@@ -25,7 +25,7 @@ from .objects import (
 )
 from .picture import describe_picture, find_shares, render_loop, render_style
 from .proofs import build_proofs
-from .record import render_impairment, render_record, tell_misreading
+from .record import render_impairment, render_record, tell_misreading, tell_reasons, tell_test
 from .words import (
     Listener,
     Region,
@@ -85,6 +85,8 @@ __all__ = [
     "tell_closing",
     "tell_guide",
     "tell_misreading",
+    "tell_reasons",
     "tell_symptom",
+    "tell_test",
     "write_faults",
 ]  # fmt: skip

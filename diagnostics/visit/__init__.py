@@ -15,7 +15,19 @@ from .assess import (
     understand,
     write_class,
 )
-from .baseline import adopt_baseline, find_baseline, list_as_left, list_baseline
+from .baseline import (
+    adopt_baseline,
+    answer_baseline,
+    find_baseline,
+    find_sound,
+    is_baseline_asked,
+    keep_baseline,
+    keeps_baseline,
+    list_as_left,
+    list_baseline,
+    list_left_so_far,
+    list_to_leave,
+)
 from .changed import Change, find_change
 from .deeds import (
     accept_loop,
@@ -36,6 +48,7 @@ from .deeds import (
     skip_measurement,
     start_clock,
     start_visit,
+    take_back_repair,
     tell_complaint,
     tell_loop,
     tell_people,
@@ -69,10 +82,12 @@ from .marks import (
 )
 from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_suggestion
-from .proof import ProofItem, list_proof, list_untested
+from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, choose_head, list_proof, list_untested
 from .rooms import name_rooms, parse_rooms
 
 __all__ = [
+    "FUNCTIONAL",
+    "HEAD_OFF",
     "SAFETY",
     "TOOLS",
     "Assessment",
@@ -86,11 +101,13 @@ __all__ = [
     "accept_loop",
     "acknowledge",
     "adopt_baseline",
+    "answer_baseline",
     "answer_guide",
     "assess_case",
     "build_bench",
     "build_reading",
     "build_suggestion",
+    "choose_head",
     "choose_lead",
     "close_case",
     "correct_reading",
@@ -113,22 +130,28 @@ __all__ = [
     "find_most_v",
     "find_out_of_service",
     "find_skipped",
+    "find_sound",
     "find_stage",
     "find_test_end",
     "find_wait_s",
     "finish_tests",
     "follows_guide",
+    "is_baseline_asked",
     "is_told",
     "is_too_early",
+    "keep_baseline",
+    "keeps_baseline",
     "lack_tool",
     "list_answered",
     "list_answers",
     "list_as_left",
     "list_baseline",
     "list_disturbed",
+    "list_left_so_far",
     "list_likely_answers",
     "list_missing_tools",
     "list_proof",
+    "list_to_leave",
     "list_untested",
     "list_usual_answers",
     "list_visits",
@@ -149,6 +172,7 @@ __all__ = [
     "skip_place",
     "start_clock",
     "start_visit",
+    "take_back_repair",
     "take_up_tool",
     "tell_complaint",
     "tell_loop",

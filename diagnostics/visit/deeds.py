@@ -42,7 +42,7 @@ from .marks import (
     is_tested,
 )
 from .offered import answer_suggestion
-from .proof import ProofItem, list_proof
+from .proof import HEAD_OFF, ProofItem, list_proof
 
 
 def record_reading(store: CaseStore, case: Case, reading: Reading, suggestion: Suggestion | None = None) -> Case:
@@ -240,6 +240,21 @@ def deny_cure(store: CaseStore, case: Case) -> Case:
     return store.append_repair(case.case_id, replace(cured[-1], cured=False), case.revision)
 
 
+def take_back_repair(store: CaseStore, case: Case, number: int) -> Case:
+    """Note that it is not known whether a repair cured, or that it was noted by mistake; ``number`` counts from 0.
+
+    It stays in the record; neither the tests after it nor the search build on it any longer.
+
+    Raises
+    ------
+    NotFoundError
+        The case has no such repair.
+    """
+    if not 0 <= number < len(case.repairs):
+        raise NotFoundError(f"this case has no repair number {number + 1}")
+    return store.append_repair(case.case_id, replace(case.repairs[number], cured=None), case.revision)
+
+
 def record_test(store: CaseStore, case: Case, item: ProofItem, *, done: bool, why: str = "", by: str = "") -> Case:
     """Store that one test of the list is done, or is not, and why not.
 
@@ -270,11 +285,15 @@ def finish_tests(store: CaseStore, case: Case) -> Case:
     return store.append_acknowledgement(case.case_id, Acknowledgement(TESTED, datetime.now(UTC)), case.revision)
 
 
-def pass_tests(store: CaseStore, case: Case) -> Case:
-    """Note that everything on the list of tests after a repair is done, each item by itself, in one act."""
+def pass_tests(store: CaseStore, case: Case, head_off_at: str = "") -> Case:
+    """Note that everything on the list of tests after a repair is done, each item by itself, in one act.
+
+    ``head_off_at`` is the detector whose head was taken off, where that test is still open.
+    """
     now = datetime.now(UTC)
     items = [i for i in list_proof(case, build_loop(case.site)) if i.result is None]
-    results = [ProofResult(i.test, done=True, noted_at=now, at=i.at) for i in items]
+    places = {HEAD_OFF: head_off_at}
+    results = [ProofResult(i.test, done=True, noted_at=now, at=i.at or places.get(i.test, "")) for i in items]
     return store.append_tests(case.case_id, results, case.revision, Acknowledgement(TESTED, now))
 
 

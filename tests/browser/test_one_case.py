@@ -133,7 +133,7 @@ def _finish(hand: Phone, store_url: str, folder: Path) -> None:
     hand.tap("cured")
     assert "Tests after the repair" in hand.read()
     hand.picture("4-tests", folder)
-    hand.tap("proof_done")
+    hand.tap("tests_end")
     hand.picture("5-closing", folder)
     hand.tap("close_case")
     assert "This case is closed" in hand.read()

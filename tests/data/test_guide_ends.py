@@ -24,7 +24,10 @@ NO_CASE = {  # at most nine, each with its reason
     ("supply_trouble", "battery"): NO_BATTERY,
     ("wrong_zone_reports", "setting"): "the netlists typed by hand know no zone of the wrong kind",
     ("wrong_zone_reports", "outputs"): "exchanged outputs end in a repair that is likelier, not in one that is settled",
-    ("no_trouble_with_head_off", "loaded"): "no leak of the netlists typed by hand keeps the zone normal without a head",
+    (
+        "no_trouble_with_head_off",
+        "loaded",
+    ): "no leak typed by hand keeps the zone normal without a head",
     ("no_trouble_with_head_off", "unwatched"): "no fault is there to plant: nothing watches the site, told as a defect",
     ("will_not_reset", "always_fed"): "no fault is there to plant: the site itself feeds for ever, told as a defect",
     ("constant_trouble", "supply_path.switched_output"): (

@@ -17,6 +17,7 @@ from diagnostics.visit import (
     start_visit,
 )
 from tests.screens.conftest import SAFETY, Visitor
+from tests.screens.real_work import write_note
 
 HIDDEN = "end_resistor_missing@end"  # in the invented case
 METER = "What does the meter show?"
@@ -258,7 +259,7 @@ def test_repair_that_did_not_cure_is_remembered_and_the_search_goes_on(at_work: 
 
 def test_cured_leads_to_the_fixed_tests_and_may_be_denied_there(at_work: Visitor) -> None:
     at_verdict(at_work).tap("cured")
-    assert "Take one head off and see trouble" in at_work.text
+    assert "One head off shows trouble" in at_work.text
     at_work.tap("proof_not")
     assert [r.cured for r in at_work.case.repairs] == [False]
     assert find_stage(at_work.case) == "work"
@@ -266,8 +267,9 @@ def test_cured_leads_to_the_fixed_tests_and_may_be_denied_there(at_work: Visitor
 
 @pytest.mark.parametrize("closing", ["mended", "no_fault_found", "waiting", "left_impaired", "not_ours"])
 def test_case_can_be_left_in_each_of_five_ways(at_work: Visitor, closing: str) -> None:
-    at_verdict(at_work).tap("cured").tap("proof_done")
+    at_verdict(at_work).tap("cured").tap("tests_end")
     at_work.at.radio(key="closing").set_value(closing)
+    write_note(at_work.type("Who has been told?", "the owner, by phone"), "a spare resistor, until Friday")
     at_work.tap("close_case")
     assert at_work.case.closing == closing
     assert "This case is closed" in at_work.text
@@ -280,7 +282,8 @@ def test_nothing_may_stay_lifted_unless_left_impaired(at_work: Visitor) -> None:
     assert "Out of service since" in at_work.text
     at_work.tap("finish")
     at_work.at.radio(key="closing").set_value("waiting")
-    at_work.tap("close_case")
+    at_work.run()
+    write_note(at_work, "a spare resistor, until Friday").tap("close_case")
     assert at_work.case.closing == ""
     assert "Not everything has been put back" in at_work.text
     at_work.at.checkbox[0].set_value(True)
@@ -318,7 +321,7 @@ def test_repair_of_ones_own_is_kept_in_ones_own_words_and_tested_too(at_work: Vi
     at_work.type("What did you put right?", "*wire* at 3 @ the strip").tap("cured")
     assert [(r.fault, r.cured) for r in at_work.case.repairs] == [("*wire* at 3 @ the strip", True)]
     assert find_stage(at_work.case) == "proof"
-    at_work.tap("proof_done").tap("close_case")
+    at_work.tap("tests_end").tap("close_case")
     assert "*wire* at 3 @ the strip" in at_work.text
 
 
@@ -331,7 +334,7 @@ def test_repair_of_ones_own_that_did_not_cure_lets_the_search_go_on(at_work: Vis
 def test_left_impaired_may_be_closed_with_a_wire_lifted_and_says_whom_to_tell(at_work: Visitor) -> None:
     measure(at_work, "panel", "ohms|").type(METER, "OL").tap("record").tap("finish")
     at_work.at.radio(key="closing").set_value("left_impaired")
-    at_work.tap("close_case")
+    at_work.type("Who has been told?", "the owner, in writing").tap("close_case")
     assert at_work.case.closing == "left_impaired"
     assert "impairment coordinator" in at_work.text
 
