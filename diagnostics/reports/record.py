@@ -59,8 +59,8 @@ def tell_misreading(m: Misreading, words: Words, region: Region = "north_america
 def tell_test(item: ProofItem, words: Words, region: Region = "north_america") -> str:
     """Return one test of the list after a repair: what is done, and at which detector."""
     key = "head_off_test_at" if item.test == HEAD_OFF and item.at else item.test
-    if item.test == HEAD_OFF and all(d.is_contact for d in words.loop.detectors):
-        key = key.replace("head_off", "wire_off")  # a contact has no head to take off
+    if item.test == HEAD_OFF and all(d.is_contact for d in words.loop.detectors):  # a contact has no head to take off
+        key = "wire_off_test_at" if item.at else "wire_off_test"
     return tell_page("record", key, region, at=words.detector(item.at) if item.at else "")
 
 

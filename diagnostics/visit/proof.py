@@ -55,9 +55,9 @@ def _add_result(item: ProofItem, result: ProofResult | None) -> ProofItem:
 
 
 def choose_head(loop: Loop) -> str:
-    """Return the detector whose head comes off in the head-off test unless a person takes another: the farthest of the loop.
+    """Return the detector whose head comes off in the head-off test unless a person takes another.
 
-    Its head is supervised only if the whole loop before it is.
+    It is the farthest of the loop that the complaint was about: its head is supervised only if all before it is.
     """
     return loop.chains[0].last.name
 

@@ -175,7 +175,7 @@ def test_guide_leads_from_its_steps_to_its_end(ask: Ask, early_case: str) -> Non
 def test_guide_stands_in_the_answer_only_where_it_was_asked_for(ask: Ask, tmp_path: Path) -> None:
     assert "guide" not in read_object(ask, "diagnose", CASE)
     case = tmp_path / "dark.yaml"
-    case.write_text("format: ohmward-case/1\nsite: bakery\nsymptom: detectors_dark\nreadings: []\n", "utf-8")
+    case.write_text("format: ohmward-case/1\nsite: bakery\nsymptom: alarm_with_nothing_there\nreadings: []\n", "utf-8")
     assert read_object(ask, "diagnose", str(case), "--guide")["guide"] is None
     assert ask("diagnose", str(case), "--guide")[1].startswith("Guide: there is none for this complaint")
 
