@@ -302,7 +302,7 @@ def run_prove(options: argparse.Namespace) -> int:
 
 def run_bench(options: argparse.Namespace) -> int:
     """Measure speed against ngspice, and how long a person waits for a suggestion."""
-    from diagnostics.proving.speed import measure_speed  # noqa: PLC0415 - only this command needs it
+    from diagnostics.proving.speed import find_growth, measure_pairs, measure_speed  # noqa: PLC0415 - only this command needs it
     from diagnostics.proving.suggest import measure_suggestions  # noqa: PLC0415 - only this command needs it
 
     try:
@@ -314,11 +314,16 @@ def run_bench(options: argparse.Namespace) -> int:
         told = [{**asdict(row), "ratio": row.ratio} for row in rows]
         names = ("first_ratio", "next_ratio", "ahead_ratio")
         waits = [{**asdict(w), **{name: getattr(w, name) for name in names}} for w in measure_suggestions()]
-        _print_json({"format": "ohmward-bench/1", "rows": told, "suggestions": waits})
+        count, pairs_s = measure_pairs()
+        grown = {"growth_exponent": find_growth(rows), "pairs": {"count": count, "ours_s": pairs_s}}
+        _print_json({"format": "ohmward-bench/1", "rows": told, **grown, "suggestions": waits})
         return 0
     for row in rows:
         times = f"ours {row.ours_s * 1e3:.1f} ms, ngspice {row.ngspice_s * 1e3:.1f} ms"
         print(f"{row.detectors} detectors, {row.circuits} circuits: {times}, {row.ratio:.0f} times")
+    count, pairs_s = measure_pairs()
+    print(f"seconds grow with detectors to the power of {find_growth(rows):.2f}")
+    print(f"{count} pairs of faults settled in standby, 20 detectors: {pairs_s:.2f} s")
     print("times as long as settling every fault once: first suggestion / next / next, likely answers reckoned ahead")
     for wait in measure_suggestions():
         shares = f"{wait.first_ratio:.1f} / {wait.next_ratio:.1f} / {wait.ahead_ratio:.1f}"
