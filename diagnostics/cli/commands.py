@@ -322,7 +322,9 @@ def run_bench(options: argparse.Namespace) -> int:
         times = f"ours {row.ours_s * 1e3:.1f} ms, ngspice {row.ngspice_s * 1e3:.1f} ms"
         print(f"{row.detectors} detectors, {row.circuits} circuits: {times}, {row.ratio:.0f} times")
     count, pairs_s = measure_pairs()
-    print(f"seconds grow with detectors to the power of {find_growth(rows):.2f}")
+    growth = find_growth(rows)
+    if growth is not None:
+        print(f"seconds grow with detectors to the power of {growth:.2f}")
     print(f"{count} pairs of faults settled in standby, 20 detectors: {pairs_s:.2f} s")
     print("times as long as settling every fault once: first suggestion / next / next, likely answers reckoned ahead")
     for wait in measure_suggestions():

@@ -57,8 +57,10 @@ class SpeedRow:
         return self.solving_s / self.ours_s
 
 
-def find_growth(rows: Sequence[SpeedRow]) -> float:
-    """Return the exponent with which our seconds grow with the number of detectors, by least squares over the sizes."""
+def find_growth(rows: Sequence[SpeedRow]) -> float | None:
+    """Return the exponent with which our seconds grow with the number of detectors, by least squares; None for one."""
+    if len(rows) < 2:
+        return None
     sizes, times = np.log([row.detectors for row in rows]), np.log([row.ours_s for row in rows])
     return float(np.polyfit(sizes, times, 1)[0])
 

@@ -2,6 +2,8 @@
 
 from .data import MeasurementKind, Meter, Table, Tool, Travel, read_table
 from .forecast import Bench, Faults, Forecast, find_leads
+from .learn import STATES as LEARNT_STATES
+from .learn import LearntSource, Loaded, learn_source, write_panel
 from .measurement import (
     AS_IT_SHOULD_BE,
     COUNTED,
@@ -34,6 +36,7 @@ __all__ = [
     "AS_IT_SHOULD_BE",
     "COUNTED",
     "LAMPS",
+    "LEARNT_STATES",
     "LISTED",
     "SETTING_WRONG",
     "STATES",
@@ -42,6 +45,8 @@ __all__ = [
     "Bench",
     "Faults",
     "Forecast",
+    "LearntSource",
+    "Loaded",
     "Measurement",
     "MeasurementKind",
     "Meter",
@@ -60,6 +65,7 @@ __all__ = [
     "find_travel",
     "find_walk",
     "is_offered",
+    "learn_source",
     "list_cautions",
     "list_kind_words",
     "list_lifted_pairs",
@@ -74,4 +80,5 @@ __all__ = [
     "settle_mode",
     "show_value",
     "write_dark_set",
+    "write_panel",
 ]  # fmt: skip
