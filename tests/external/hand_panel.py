@@ -18,15 +18,15 @@ EARTH = "0"
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One solved step: element names of its netlist, node volts to earth, detectors assumed latched or closed."""
+    """One solved step: element names of its netlist, volts of each node, earth too, who is assumed latched or closed."""
 
     elements: frozenset[str]
     volts: Mapping[str, float]
     latched: frozenset[str]
 
     def across(self, red: str, black: str) -> float:
-        """Return the volts from one node to another; earth is node 0."""
-        return (self.volts[red] if red != EARTH else 0.0) - (self.volts[black] if black != EARTH else 0.0)
+        """Return the volts from one node to another."""
+        return self.volts[red] - self.volts[black]
 
     def at_detector(self, name: str) -> float:
         """Return the volts across a detector's electronics."""
@@ -144,8 +144,8 @@ def find_unreasoned(step: Step, reasoned: Mapping[str, float], within_v: float =
 
 
 def find_node(terminal: str) -> str:
-    """Return a terminal's node: det1.in+ is det1_inp, panel.zone1- is panel_zone1m."""
-    return terminal.replace(".", "_").replace("+", "p").replace("-", "m").lower()
+    """Return a terminal's node: det1.in+ is det1_inp, panel.zone1- is panel_zone1m, earth is 0."""
+    return EARTH if terminal == "earth" else terminal.replace(".", "_").replace("+", "p").replace("-", "m").lower()
 
 
 def find_wrong_volts(rows: Sequence[Mapping[str, Any]], step: Step) -> list[str]:

@@ -24,6 +24,7 @@ import pytest
 from diagnostics.cli.main import run
 from tests.external.hand_module import Module, check_module, read_module
 from tests.external.hand_panel import (
+    EARTH,
     NEAR_V,
     WINDOWS_V,
     Step,
@@ -220,7 +221,7 @@ def solve_step(program: str, circuit: Circuit, states: tuple[str, ...]) -> Step:
     for state in states:
         netlist = apply_edit(netlist, circuit.bench.states[state])
     latched = frozenset(state.split()[0] for state in states if state.endswith((" latched", " closed")))
-    return Step(frozenset(find_elements(netlist)), solve(program, netlist), latched)
+    return Step(frozenset(find_elements(netlist)), solve(program, netlist) | {EARTH: 0.0}, latched)
 
 
 def solve_steps(program: str, circuit: Circuit) -> list[Step]:
@@ -348,6 +349,8 @@ def find_required_pairs(circuit: Circuit) -> set[tuple[str, str]]:
         screws = ("in", "fire", "co") if len(circuit.panel) > 1 else ("in", "fire")
         outputs = {(f"module_{screw}p", f"module_{screw}m") for screw in screws}
         pairs |= watched | outputs
+    if circuit.bench.earth_off_v:
+        pairs |= {("panel_auxp", EARTH), ("panel_auxm", EARTH)}
     return pairs | {(f"panel_{zone}p", f"panel_{zone}m") for zone in circuit.panel}
 
 
@@ -365,8 +368,11 @@ def test_program_agrees_with_the_netlist_typed_by_hand(circuit: Circuit, ngspice
     shown = circuit.panel | dict.fromkeys(find_remembered(circuit, steps), "alarm")
     panel = {zone: None if held_down else state for zone, state in shown.items()}
     assert {zone: answer["panel"][zone] for zone in panel} == panel
-    assert {name for name, state in states.items() if state in {"powered", "latched"}} == circuit.lit
+    seen = {"latched"} if circuit.bench.contacts else {"powered", "latched"}  # a contact has no lamp, fed or not
+    assert {name for name, state in states.items() if state in seen} == circuit.lit
     assert {name for name, state in states.items() if state == "latched"} == last.latched
+    if circuit.bench.earth_off_v:
+        assert answer["earth"] == circuit.earth
 
 
 @pytest.mark.ngspice

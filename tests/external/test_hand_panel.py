@@ -6,6 +6,7 @@ Steps are made up here, of invented round volts, so that each check meets a stat
 import pytest
 
 from tests.external.hand_panel import (
+    EARTH,
     Step,
     Windows,
     check_contacts,
@@ -36,7 +37,7 @@ def test_who_still_waits_for_the_program_is_known() -> None:
 
 
 def zone_at(zone_v: float, elements: frozenset[str] = LEFT, latched: frozenset[str] = LEFT) -> Step:
-    return Step(elements, {"panel_zone1p": zone_v, "panel_zone1m": 0.0}, latched)
+    return Step(elements, {"panel_zone1p": zone_v, "panel_zone1m": 0.0, EARTH: 0.0}, latched)
 
 
 @pytest.mark.parametrize(
@@ -93,7 +94,8 @@ def test_end_relay_has_its_hysteresis() -> None:
     ("plus_v", "lamp"), [(12.0, "right"), (8.2, "right"), (7.9, "earth trouble"), (23.9, "earth trouble")]
 )
 def test_earth_lamp_has_its_threshold(plus_v: float, lamp: str) -> None:
-    assert find_earth_lamp(Step(LEFT, {"panel_auxp": plus_v, "panel_auxm": plus_v - 24.0}, LEFT), 4.0) == lamp
+    volts = {"panel_auxp": plus_v, "panel_auxm": plus_v - 24.0, EARTH: 0.0}
+    assert find_earth_lamp(Step(LEFT, volts, LEFT), 4.0) == lamp
 
 
 def test_reasoned_volts_are_held_to_a_tenth() -> None:
