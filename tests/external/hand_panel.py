@@ -18,7 +18,7 @@ EARTH = "0"
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One solved step: element names of its netlist, volts of each node, earth too, who is assumed latched or closed."""
+    """One solved step: elements of its netlist, volts of each node and of earth, who is assumed latched or closed."""
 
     elements: frozenset[str]
     volts: Mapping[str, float]
