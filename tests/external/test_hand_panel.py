@@ -18,7 +18,7 @@ from tests.external.hand_panel import (
 )
 from tests.external.test_hand_netlists import HERE, read_circuits
 
-WAITING = {"class_a": "class A", "dry_contacts": "dry contacts", "four_wire_earth": "earth", "two_wire_earth": "earth"}
+WAITING = {"four_wire_earth": "earth", "two_wire_earth": "earth"}
 LINK = ("Rlinkp", "Rlinkm")
 JOINED = frozenset(LINK)
 LEFT = frozenset[str]()
