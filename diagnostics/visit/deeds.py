@@ -83,13 +83,16 @@ def _understand_now(loop: Loop, reading: Reading) -> Understood:
     return build_understood(taken.value, taken.measurement.unit)
 
 
-def start_visit(store: CaseStore, demo: Case | None = None, hidden: str = "") -> Case:
-    """Store a new case: nothing is described yet, or, for a try, all of ``demo`` with a ``hidden`` fault text."""
+def start_visit(store: CaseStore, demo: Case | None = None, hidden: str = "", about: str = "") -> Case:
+    """Store a new case: nothing is described yet, or, for a try, all of ``demo`` with a ``hidden`` fault text.
+
+    ``about`` is the zone of the loop that the complaint of a try is about, where it has several.
+    """
     if demo is None:
         site = build_quick_site(QuickDescription(style="two_wire_zone", detectors="1", name="New case"))[0]
         return store.create_case(Case(site, write_site(site)))
     now = datetime.now(UTC)
-    names = (FOR_US, DESCRIBED, TOLD, DEMO + hidden)
+    names = (FOR_US, DESCRIBED, TOLD, DEMO + hidden, *([ABOUT + about] if about else []))
     given = tuple(Acknowledgement(name, now) for name in names)
     return open_case(store, replace(demo, case_id="", readings=(), acknowledged=given, revision=0))
 

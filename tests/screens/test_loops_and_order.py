@@ -74,3 +74,18 @@ def open_visit(visitor: Visitor, case: Case) -> str:
     names = (*STEPS, "for_us", "described", "complaint_told")
     given = tuple(Acknowledgement(str(name), datetime.now(UTC)) for name in names)
     return open_case(visitor.store, replace(case, acknowledged=given)).case_id
+
+
+def test_hostel_can_be_tried_and_its_hidden_fault_is_found_on_its_own_loop(visitor: Visitor) -> None:
+    visitor.tap("begin_demo_loops")
+    for key in SAFETY:
+        visitor.tap(key)
+    assert find_about(visitor.case) == "zone2"
+    for _ in range(12):
+        if visitor.has("cured"):
+            break
+        if visitor.has("guide_answer"):
+            visitor.tap("guide_answer")
+            continue
+        visitor.tap("use answer").tap("record")
+    assert "on the run into detector 6 (east dormitory)" in visitor.text
