@@ -26,6 +26,15 @@ from .objects import (
 from .picture import describe_picture, find_shares, render_loop, render_style
 from .proofs import build_proofs
 from .record import render_impairment, render_record, tell_misreading
+from .testability import (
+    Section,
+    TestabilityTable,
+    TestList,
+    build_testability_object,
+    build_testability_table,
+    render_testability_text,
+    tell_long_check,
+)
 from .words import (
     Listener,
     Region,
@@ -45,6 +54,9 @@ __all__ = [
     "DesignTable",
     "Listener",
     "Region",
+    "Section",
+    "TestList",
+    "TestabilityTable",
     "Words",
     "build_card",
     "build_card_object",
@@ -57,6 +69,8 @@ __all__ = [
     "build_list",
     "build_prediction",
     "build_proofs",
+    "build_testability_object",
+    "build_testability_table",
     "build_where",
     "describe_picture",
     "explain_next",
@@ -77,12 +91,14 @@ __all__ = [
     "render_loop",
     "render_record",
     "render_style",
+    "render_testability_text",
     "round_number",
     "say",
     "tell_caution",
     "tell_certainty",
     "tell_closing",
     "tell_guide",
+    "tell_long_check",
     "tell_misreading",
     "write_faults",
 ]  # fmt: skip
