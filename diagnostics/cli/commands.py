@@ -40,6 +40,8 @@ from diagnostics.units import format_quantity
 from diagnostics.visit import Assessment, assess_case
 from diagnostics.wiring import Loop, Site, build_loop, parse_site
 
+from .testability import build_objects, tell_lines, tell_sites
+
 MOST_BYTES = 2_000_000
 STDIN = "<stdin>"
 NEEDS_SITE = {"places", "terminals", "measurements", "modes"}
@@ -120,20 +122,26 @@ def run_check(options: argparse.Namespace) -> int:
     findings = sorted(set(findings))
     if any(f.severity == "error" for f in findings):
         raise SourceError(findings)
+    sites = [(name, loop) for name, loop, _ in designs] if options.testability else []
+    told = list(tell_sites(sites, as_json=options.json))
     if options.json:
         tables = [{"file": name, "rows": build_design_object(design)} for name, _, design in designs]
         found = [f.to_json() for f in findings]
-        _print_json({"format": "ohmward-findings/1", "findings": found} | ({"design": tables} if tables else {}))
+        whole = {"format": "ohmward-findings/1", "findings": found} | ({"design": tables} if tables else {})
+        _print_json(whole | build_objects(told))
     else:
-        print("\n".join(_tell_check(len(options.files), findings, designs)))
+        print("\n".join([*_tell_designs(designs), *tell_lines(told), _tell_count(len(options.files), findings)]))
         print("\n".join(str(f) for f in findings), end="\n" if findings else "", file=sys.stderr)
     return int(any(f.severity != "note" for f in findings))
 
 
-def _tell_check(files: int, findings: Sequence[Finding], designs: Sequence[tuple[str, Loop, Design]]) -> list[str]:
-    lines = [line for _, loop, design in designs for line in render_design_text(design, loop)]
+def _tell_designs(designs: Sequence[tuple[str, Loop, Design]]) -> list[str]:
+    return [line for _, loop, design in designs for line in render_design_text(design, loop)]
+
+
+def _tell_count(files: int, findings: Sequence[Finding]) -> str:
     found = f"{len(findings)} found" if findings else "nothing found"
-    return [*lines, f"{files} file{'s' if files > 1 else ''} checked, {found}"]
+    return f"{files} file{'s' if files > 1 else ''} checked, {found}"
 
 
 def check_document(

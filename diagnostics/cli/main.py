@@ -45,6 +45,7 @@ def build_parser() -> argparse.ArgumentParser:
     check.add_argument(
         "files", nargs="+", metavar="FILE", help="a site, case, guide or part of guides, - for standard input"
     )
+    check.add_argument("--testability", action="store_true", help="tell also what panel and measurements cannot see")
     check.set_defaults(run=commands.run_check)
     diagnose = some.add_parser("diagnose", help="say what a case means and what to measure next")
     _add_case(diagnose)

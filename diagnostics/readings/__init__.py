@@ -29,7 +29,7 @@ from .measurement import (
 )
 from .meter import find_limit, find_sd, find_step, show_value
 from .predict import PredictedReading, Prediction, list_mode_measurements, predict_mode, settle_mode
-from .states import find_look_place, write_dark_set
+from .states import find_look_place, find_zone_chances, write_dark_set
 from .value import parse_value
 
 __all__ = [
@@ -64,6 +64,7 @@ __all__ = [
     "find_step",
     "find_travel",
     "find_walk",
+    "find_zone_chances",
     "is_offered",
     "learn_source",
     "list_cautions",

@@ -26,6 +26,15 @@ from .objects import (
 from .picture import describe_picture, find_shares, render_loop, render_style
 from .proofs import build_proofs
 from .record import render_impairment, render_record, tell_misreading, tell_reasons, tell_test
+from .testability import (
+    Section,
+    TestabilityTable,
+    TestList,
+    build_testability_object,
+    build_testability_table,
+    render_testability_text,
+    tell_long_check,
+)
 from .words import (
     Listener,
     Region,
@@ -46,6 +55,9 @@ __all__ = [
     "DesignTable",
     "Listener",
     "Region",
+    "Section",
+    "TestList",
+    "TestabilityTable",
     "Words",
     "build_card",
     "build_card_object",
@@ -58,6 +70,8 @@ __all__ = [
     "build_list",
     "build_prediction",
     "build_proofs",
+    "build_testability_object",
+    "build_testability_table",
     "build_where",
     "describe_picture",
     "explain_next",
@@ -78,12 +92,14 @@ __all__ = [
     "render_loop",
     "render_record",
     "render_style",
+    "render_testability_text",
     "round_number",
     "say",
     "tell_caution",
     "tell_certainty",
     "tell_closing",
     "tell_guide",
+    "tell_long_check",
     "tell_misreading",
     "tell_reasons",
     "tell_symptom",

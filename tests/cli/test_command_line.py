@@ -25,6 +25,7 @@ SITE = str(find_shipped("cases") / "sites" / "bakery.yaml")
 GUIDES = [str(path) for path in list_guide_files()]
 COMMANDS = [
     ("check", SITE, CASE),
+    ("check", SITE, "--testability"),
     ("check", *GUIDES),
     ("diagnose", CASE),
     ("diagnose", CASE, "--guide"),
