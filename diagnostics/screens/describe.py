@@ -64,7 +64,7 @@ _RESETS = {
 
 def _show_questions(place: tuple[str, int]) -> None:
     words = read_words()
-    names = {str(s): words.styles[s].capitalize() for s in Style}
+    names = {str(s): words.styles[s][:1].upper() + words.styles[s][1:] for s in Style}
     recall("q_style", tuple(names), str(Style.TWO_WIRE_ZONE))
     style = Style(st.radio(tell("q_style"), list(names), format_func=names.__getitem__, key="q_style"))
     keep_choice("q_style", style, Style.TWO_WIRE_ZONE)
