@@ -12,7 +12,7 @@ from diagnostics.reports import read_words, tell_caution, tell_closing
 from diagnostics.wiring import Style
 
 ROOT = Path(__file__).parents[2] / "diagnostics"
-SOURCES = [*(ROOT / "screens").glob("*.py"), *(ROOT / "reports").glob("*.py")]
+SOURCES = [path for folder in ("screens", "reports", "cli") for path in (ROOT / folder).glob("*.py")]
 
 
 def read_sources() -> str:
