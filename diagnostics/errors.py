@@ -22,7 +22,7 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from typing import Literal
 
-Severity = Literal["error", "warning"]
+Severity = Literal["error", "warning", "note"]
 
 _ALIKE = 0.6  # difflib's own default; lower proposes words that have nothing in common
 

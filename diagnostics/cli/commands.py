@@ -4,6 +4,7 @@ import argparse
 import json
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -12,11 +13,14 @@ from diagnostics.circuit import parse_mode, write_netlist
 from diagnostics.errors import FaultError, Finding, SiteError, SourceError, find_nearest
 from diagnostics.faults import Fault, parse_faults
 from diagnostics.locate import find_shipped
+from diagnostics.proving import Design, check_design
 from diagnostics.readings import Prediction, predict_mode, settle_mode
 from diagnostics.reports import (
     Words,
     build_card_object,
     build_circuit_object,
+    build_design_findings,
+    build_design_object,
     build_diagnosis,
     build_guide,
     build_list,
@@ -25,6 +29,7 @@ from diagnostics.reports import (
     explain_next,
     list_repair_cautions,
     render_card_text,
+    render_design_text,
     tell_guide,
     tell_misreading,
     write_faults,
@@ -34,6 +39,8 @@ from diagnostics.trees import check_part, parse_guide
 from diagnostics.units import format_quantity
 from diagnostics.visit import Assessment, assess_case
 from diagnostics.wiring import Loop, Site, build_loop, parse_site
+
+from .testability import build_objects, tell_lines, tell_sites
 
 MOST_BYTES = 2_000_000
 STDIN = "<stdin>"
@@ -103,25 +110,47 @@ def run_app(options: argparse.Namespace) -> int:
 
 
 def run_check(options: argparse.Namespace) -> int:
-    """Check files, all findings at once."""
+    """Check files, all findings at once, and tell the design of sites; a note alone leaves the exit code at 0."""
     findings: list[Finding] = []
+    designs: list[tuple[str, Loop, Design]] = []
     for name in options.files:
         try:
             document = _read(name)
-            findings += check_document(document, None if name == "-" else Path(name).parent)
+            findings += check_document(document, None if name == "-" else Path(name).parent, designs)
         except SourceError as error:
             findings += error.findings
-    if findings:
+    findings = sorted(set(findings))
+    if any(f.severity == "error" for f in findings):
         raise SourceError(findings)
+    sites = [(name, loop) for name, loop, _ in designs] if options.testability else []
+    told = list(tell_sites(sites, as_json=options.json))
     if options.json:
-        _print_json({"format": "ohmward-findings/1", "findings": []})
+        tables = [{"file": name, "rows": build_design_object(design)} for name, _, design in designs]
+        found = [f.to_json() for f in findings]
+        whole = {"format": "ohmward-findings/1", "findings": found} | ({"design": tables} if tables else {})
+        _print_json(whole | build_objects(told))
     else:
-        print(f"{len(options.files)} file{'s' if len(options.files) > 1 else ''} checked, nothing found")
-    return 0
+        print("\n".join([*_tell_designs(designs), *tell_lines(told), _tell_count(len(options.files), findings)]))
+        print("\n".join(str(f) for f in findings), end="\n" if findings else "", file=sys.stderr)
+    return int(any(f.severity != "note" for f in findings))
 
 
-def check_document(document: Document, folder: Path | None) -> tuple[Finding, ...]:
-    """Check a site, a case, a finding guide or a part of guides, whichever its format says; raises SourceError too."""
+def _tell_designs(designs: Sequence[tuple[str, Loop, Design]]) -> list[str]:
+    return [line for _, loop, design in designs for line in render_design_text(design, loop)]
+
+
+def _tell_count(files: int, findings: Sequence[Finding]) -> str:
+    found = f"{len(findings)} found" if findings else "nothing found"
+    return f"{files} file{'s' if files > 1 else ''} checked, {found}"
+
+
+def check_document(
+    document: Document, folder: Path | None, designs: list[tuple[str, Loop, Design]]
+) -> tuple[Finding, ...]:
+    """Check a site, a case, a finding guide or a part of guides, whichever its format says; raises SourceError too.
+
+    The design check of a site is added to ``designs``, with the name of its file.
+    """
     kind = str(document.data.get("format", "")) if isinstance(document.data, dict) else ""
     if kind.startswith("ohmward-case"):
         return list_case_warnings(document, parse_case(document, folder))
@@ -129,9 +158,11 @@ def check_document(document: Document, folder: Path | None) -> tuple[Finding, ..
         return check_part(document)
     if kind.startswith("ohmward-guide"):
         parse_guide(document, folder)
-    else:
-        build_site(document)
-    return ()
+        return ()
+    loop = build_site(document)[1]
+    design = check_design(loop)
+    designs.append((document.file, loop, design))
+    return build_design_findings(design, loop, document)
 
 
 def run_diagnose(options: argparse.Namespace) -> int:
@@ -278,8 +309,9 @@ def run_prove(options: argparse.Namespace) -> int:
 
 
 def run_bench(options: argparse.Namespace) -> int:
-    """Measure speed against ngspice."""
-    from diagnostics.proving.speed import measure_speed  # noqa: PLC0415 - only this command needs it
+    """Measure speed against ngspice, and how long a person waits for a suggestion."""
+    from diagnostics.proving.speed import find_growth, measure_pairs, measure_speed  # noqa: PLC0415 - only this command needs it
+    from diagnostics.proving.suggest import measure_suggestions  # noqa: PLC0415 - only this command needs it
 
     try:
         rows = measure_speed()
@@ -287,11 +319,25 @@ def run_bench(options: argparse.Namespace) -> int:
         print("ohmward bench: there is no ngspice here (Debian package ngspice)", file=sys.stderr)
         return 2
     if options.json:
-        _print_json({"format": "ohmward-bench/1", "rows": [{**asdict(row), "ratio": row.ratio} for row in rows]})
+        told = [{**asdict(row), "ratio": row.ratio} for row in rows]
+        names = ("first_ratio", "next_ratio", "ahead_ratio")
+        waits = [{**asdict(w), **{name: getattr(w, name) for name in names}} for w in measure_suggestions()]
+        count, pairs_s = measure_pairs()
+        grown = {"growth_exponent": find_growth(rows), "pairs": {"count": count, "ours_s": pairs_s}}
+        _print_json({"format": "ohmward-bench/1", "rows": told, **grown, "suggestions": waits})
         return 0
     for row in rows:
         times = f"ours {row.ours_s * 1e3:.1f} ms, ngspice {row.ngspice_s * 1e3:.1f} ms"
         print(f"{row.detectors} detectors, {row.circuits} circuits: {times}, {row.ratio:.0f} times")
+    count, pairs_s = measure_pairs()
+    growth = find_growth(rows)
+    if growth is not None:
+        print(f"seconds grow with detectors to the power of {growth:.2f}")
+    print(f"{count} pairs of faults settled in standby, 20 detectors: {pairs_s:.2f} s")
+    print("times as long as settling every fault once: first suggestion / next / next, likely answers reckoned ahead")
+    for wait in measure_suggestions():
+        shares = f"{wait.first_ratio:.1f} / {wait.next_ratio:.1f} / {wait.ahead_ratio:.1f}"
+        print(f"{wait.style}, {wait.detectors} detectors: {shares} ({wait.settling_s * 1e3:.0f} ms)")
     return 0
 
 

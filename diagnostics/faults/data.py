@@ -9,8 +9,10 @@ from pydantic import BaseModel, ConfigDict
 from diagnostics.source import Amps, Ohms, parse_model, read_file
 
 _FILE = Path(__file__).with_name("kinds.yaml")
-Context = Literal["new", "aged", "altered", "water"]
+Context = Literal["new", "aged", "altered", "water", "other_trades", "seasonal", "mains_interrupted", "comes_and_goes"]
+# Pasts that each kind has a weight of its own for, and signs that only shift these.
 CONTEXTS: tuple[Context, ...] = ("new", "aged", "altered", "water")
+SIGNS: tuple[Context, ...] = ("other_trades", "seasonal", "mains_interrupted", "comes_and_goes")
 
 
 class _Strict(BaseModel):
@@ -52,8 +54,9 @@ class Values(_Strict):
 
     ``spread_share`` is one sd of a fault's own value; ``thin_run_times`` how many times the
     right resistance a run too long or too thin has; ``low_charger_share`` what is left of the charger's volts,
-    ``flat_battery_share`` of the volts of a battery that is never charged; ``crowd_heads`` how many heads a crowded
-    loop has more than described, ``contact_zone_a`` the current limit of a zone that is made for contacts only.
+    ``flat_battery_share`` of the volts of a battery that is never charged. ``double_share`` is how often two faults
+    are there at once. ``crowd_heads`` is how many heads a crowded loop has more than described, ``contact_zone_a`` the
+    current limit of a zone that is made for contacts only.
     """
 
     end_resistor_ohm: tuple[Ohms, ...]
@@ -68,15 +71,17 @@ class Values(_Strict):
     contact_zone_a: Amps
     healthy_weight: float
     not_modelled_share: float
+    double_share: dict[Context, float]
 
 
 class Catalogue(_Strict):
-    """The whole file."""
+    """The whole file; ``signs`` are factors on the weights of a family or of a kind, which goes before its family."""
 
     format: Literal["ohmward-faults/1"]
     kinds: dict[str, KindData]
     remedies: dict[str, Remedy]
     values: Values
+    signs: dict[Context, dict[str, float]]
 
 
 @cache

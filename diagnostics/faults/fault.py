@@ -8,7 +8,7 @@ from diagnostics.errors import FaultError, QuantityError, find_nearest
 from diagnostics.units import format_short, parse_resistor
 from diagnostics.wiring import Edits, Loop
 
-from .data import CONTEXTS, Context, KindData, Remedy, read_catalogue
+from .data import CONTEXTS, SIGNS, Context, KindData, Remedy, read_catalogue
 from .kinds import KINDS, FaultKind
 
 _TEXT = re.compile(r"([a-z_]+)(?:=([^@]*))?@([A-Za-z0-9_.+-]+)")
@@ -18,13 +18,15 @@ _TEXT = re.compile(r"([a-z_]+)(?:=([^@]*))?@([A-Za-z0-9_.+-]+)")
 class Fault:
     """A fault that this loop can have; ``value_ohm`` is None for kinds without a value.
 
-    ``end`` is the place of the far end of the loop that it is on.
+    ``end`` is the place of the far end of the loop that it is on. ``is_sought``: nobody knows which detector is at its
+    place, as the order of the loop is not known.
     """
 
     kind: str
     place: str
     value_ohm: float | None = None
     end: str = "end"
+    is_sought: bool = False
 
     @property
     def text(self) -> str:
@@ -49,7 +51,12 @@ class Fault:
 
     @property
     def spot(self) -> str:
-        """Return where a person works to mend it: a place, or ``run det3``, ``run module.fire`` for a run of cable."""
+        """Return where a person works to mend it: a place, or ``run det3``, ``run module.fire`` for a run of cable.
+
+        A detector that is at fault itself shows which it is, even where nobody knows the order: ``detector``.
+        """
+        if self.is_sought and self.data.family == "detector":
+            return "detector"
         name, dot, end = self.place.partition(".")
         if not dot or self.data.family == "end_resistor":
             return self.place
@@ -72,7 +79,7 @@ class Fault:
 def list_faults(loop: Loop) -> tuple[Fault, ...]:
     """Return every single fault of the catalogue that this loop can have."""
     return tuple(
-        Fault(kind.name, place, ohm, _find_far_end(loop, place))
+        Fault(kind.name, place, ohm, _find_far_end(loop, place), _is_sought(loop, place))
         for kind in KINDS.values()
         for place in kind.places(loop)
         for ohm in _list_values(loop, kind, place)
@@ -82,6 +89,11 @@ def list_faults(loop: Loop) -> tuple[Fault, ...]:
 def _find_far_end(loop: Loop, place: str) -> str:
     chain = loop.find_chain(place) or loop.find_chain(place.partition(".")[0]) or loop.chains[0]
     return chain.end
+
+
+def _is_sought(loop: Loop, place: str) -> bool:
+    detector, chain = loop.find_detector(place.partition(".")[0]), loop.find_chain(place.partition(".")[0])
+    return detector is not None and chain is not None and not chain.has_order and not detector.label
 
 
 def _list_values(loop: Loop, kind: FaultKind, place: str) -> Sequence[float | None]:
@@ -121,7 +133,7 @@ def parse_fault(text: str, loop: Loop) -> Fault:
         )
         raise FaultError(f"{name} cannot be at {place!r}", text=text, hint=hint)
     ohm = _parse_value(text, name, value, takes=bool(kind.values))
-    return Fault(name, place, ohm, _find_far_end(loop, place))
+    return Fault(name, place, ohm, _find_far_end(loop, place), _is_sought(loop, place))
 
 
 def _parse_value(text: str, name: str, value: str | None, *, takes: bool) -> float | None:
@@ -153,9 +165,19 @@ def build_all_edits(loop: Loop, faults: Sequence[Fault]) -> Edits:
 
 
 def weigh_faults(faults: Sequence[Fault], contexts: Sequence[Context]) -> tuple[float, ...]:
-    """Return the prior weight of each fault: its kind's weight in this context, spread over its places and values."""
+    """Return the prior weight of each fault: its kind's weight in this context, spread over its places and values.
+
+    Of several pasts the mean counts; each sign shifts what it speaks for.
+    """
     counts: dict[str, int] = {}
     for fault in faults:
         counts[fault.kind] = counts.get(fault.kind, 0) + 1
-    chosen = tuple(contexts) or CONTEXTS
-    return tuple(sum(f.data.weights[c] for c in chosen) / len(chosen) / counts[f.kind] for f in faults)
+    pasts = [c for c in contexts if c in CONTEXTS] or CONTEXTS
+    told = [read_catalogue().signs[c] for c in contexts if c in SIGNS]
+    found = []
+    for f in faults:
+        weight = sum(f.data.weights[c] for c in pasts) / len(pasts) / counts[f.kind]
+        for factors in told:
+            weight *= factors.get(f.kind, factors.get(f.data.family, 1.0))
+        found.append(weight)
+    return tuple(found)

@@ -39,6 +39,7 @@ from .places import (
     list_loads,
     list_module,
     list_module_with_both,
+    list_module_with_pairs,
     list_outputs,
     list_pairs,
     list_panel,
@@ -77,7 +78,6 @@ from .supply import (
 from .termination import (
     build_crossed,
     build_end_relay_reversed,
-    build_kinds_exchanged,
     build_link,
     build_on_neighbour,
     build_pairs_crossed,
@@ -85,7 +85,6 @@ from .termination import (
     build_under_one_terminal,
     list_beside_unused,
     list_going_on,
-    list_module_with_pairs,
     list_plus_going_on,
     list_with_both_pairs,
 )
@@ -249,6 +248,13 @@ def _zones_exchanged(loop: Loop, place: str, ohm: float) -> Edits:
     return _exchange(pairs[0], pairs[1], "a")(loop, place, ohm)
 
 
+def _pairs_exchanged(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Land the pair of the fire contacts on the module's CO terminals, and the other way round."""
+    other = {"field.loop_fire": "field.loop_co", "field.loop_co": "field.loop_fire"}
+    wires = [loop.by_name[name] for pair in loop.pairs.values() for name in pair]
+    return tuple(Move(w.name, "a", other[w.a[:-1]] + w.a[-1]) for w in wires if w.a[:-1] in other)
+
+
 KINDS: dict[str, FaultKind] = {
     kind.name: kind
     for kind in (
@@ -300,6 +306,7 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("module_dead", list_module, _module_dead),
         FaultKind("supply_minus_missing", list_module, _minus_missing),
         FaultKind("outputs_exchanged", list_module_with_both, _exchange(FIRE_RUN, CO_RUN, "b")),
+        FaultKind("pairs_exchanged", list_module_with_pairs, _pairs_exchanged),
         FaultKind("zones_exchanged", list_panel_with_two, _zones_exchanged),
         FaultKind("zone_settings_exchanged", list_panel_with_both, _hold("exchanged")),
         FaultKind("zone_bypassed", list_zones, _hold("bypassed")),
@@ -316,7 +323,6 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("spur", list_going_on, build_spur, ties_apart=True),
         FaultKind("crossed_at", list_plus_going_on, build_crossed),
         FaultKind("pairs_crossed", list_with_both_pairs, build_pairs_crossed, ties_apart=True),
-        FaultKind("kind_pairs_exchanged", list_module_with_pairs, build_kinds_exchanged),
         FaultKind("on_neighbour_zone", list_beside_unused, build_on_neighbour),
         FaultKind("end_relay_reversed", list_end_relay, build_end_relay_reversed),
         FaultKind("head_not_home", list_heads, _hold("head_off")),

@@ -87,6 +87,12 @@ def list_module_with_both(loop: Loop) -> tuple[str, ...]:
     return ("module",) if loop.co_zone else ()
 
 
+def list_module_with_pairs(loop: Loop) -> tuple[str, ...]:
+    """Return the loop terminals of a module with a pair of contacts for fire and one for CO, both with detectors."""
+    starts = {e.a for pair in loop.pairs.values() for e in (loop.by_name[pair[0]],)}
+    return ("module.loop",) if {"field.loop_fire+", "field.loop_co+"} <= starts else ()
+
+
 def list_panel_with_both(loop: Loop) -> tuple[str, ...]:
     """Return a panel with zones for fire and CO of one loop."""
     return ("panel",) if loop.co_zone is not None else ()

@@ -33,11 +33,6 @@ def list_beside_unused(loop: Loop) -> tuple[str, ...]:
     return tuple(zone.name for zone in loop.zones if zone.name in zones)
 
 
-def list_module_with_pairs(loop: Loop) -> tuple[str, ...]:
-    """Return a module that watches a contact pair for each kind."""
-    return ("module",) if loop.module and len(loop.module.channels) > 1 else ()
-
-
 def _find_unused(loop: Loop) -> str | None:
     used = {zone for chain in loop.chains for zone in (chain.spec.zone, chain.spec.co_zone)}
     return next((zone.name for zone in loop.zones if zone.name not in used), None)
@@ -81,12 +76,6 @@ def build_crossed(loop: Loop, place: str, _ohm: float) -> Edits:
 def build_pairs_crossed(loop: Loop, place: str, _ohm: float) -> Edits:
     """Land the power pair on the contact terminals of a detector, and the contact pair on its supply."""
     return _exchange_pairs(loop, loop.pairs[f"{place}.in_power"], loop.pairs[f"{place}.in_contact"], "b")
-
-
-def build_kinds_exchanged(loop: Loop, _place: str, _ohm: float) -> Edits:
-    """Exchange the contact pairs for fire and CO at the terminals of a module."""
-    fire, co = (tuple(f"landing.loop_{kind}{side}" for side in "+-") for kind in ("fire", "co"))
-    return _exchange_pairs(loop, fire, co, "a")
 
 
 def _exchange_pairs(loop: Loop, one: tuple[str, ...], two: tuple[str, ...], end: str) -> Edits:

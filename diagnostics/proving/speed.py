@@ -3,6 +3,7 @@
 Never a timed test: machines differ and are busy. The figures are for reports.
 """
 
+import itertools
 import statistics
 import subprocess
 import tempfile
@@ -21,10 +22,13 @@ from diagnostics.circuit import (
     write_netlist,
 )
 from diagnostics.faults import list_faults
+from diagnostics.reasoning.pairs import find_touched
 from diagnostics.wiring import Edits, Loop, QuickDescription, build_loop, build_quick_site
 
 FAULTS = 149
 REPEATS = 5
+SIZES = (8, 20, 64, 128)
+PAIRS = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +57,26 @@ class SpeedRow:
         return self.solving_s / self.ours_s
 
 
-def measure_speed(sizes: Sequence[int] = (20, 64), program: str = "ngspice") -> tuple[SpeedRow, ...]:
+def find_growth(rows: Sequence[SpeedRow]) -> float | None:
+    """Return the exponent with which our seconds grow with the number of detectors, by least squares; None for one."""
+    if len(rows) < 2:
+        return None
+    sizes, times = np.log([row.detectors for row in rows]), np.log([row.ours_s for row in rows])
+    return float(np.polyfit(sizes, times, 1)[0])
+
+
+def measure_pairs(detectors: int = 20, count: int = PAIRS) -> tuple[int, float]:
+    """Return how many pairs of faults were settled in standby on a two-wire loop, and the seconds that it took."""
+    loop = _build(detectors)
+    faults = list_faults(loop)
+    touched = [find_touched(loop, fault) for fault in faults]
+    every = ((a, b) for a in range(len(faults)) for b in range(a) if not touched[a] & touched[b])
+    some = list(itertools.islice(every, count))
+    edits = [(*faults[a].build_edits(loop), *faults[b].build_edits(loop)) for a, b in some]
+    return len(edits), _time(lambda: settle_from_rest(build_network(loop, edits)), repeats=1)
+
+
+def measure_speed(sizes: Sequence[int] = SIZES, program: str = "ngspice") -> tuple[SpeedRow, ...]:
     """Time a two-wire loop of each size: 149 faults × (standby, an alarm half way, a head off half way).
 
     Raises
@@ -65,8 +88,7 @@ def measure_speed(sizes: Sequence[int] = (20, 64), program: str = "ngspice") -> 
 
 
 def _measure_size(detectors: int, program: str) -> SpeedRow:
-    answers = QuickDescription("two_wire_zone", str(detectors), "4.7k", "18 AWG", "10 m")
-    loop = build_loop(build_quick_site(answers)[0])
+    loop = _build(detectors)
     faults = list_faults(loop)
     chosen = np.linspace(0, len(faults) - 1, FAULTS).round().astype(int)
     edits = [faults[int(n)].build_edits(loop) for n in chosen]
@@ -75,6 +97,11 @@ def _measure_size(detectors: int, program: str) -> SpeedRow:
     ours_s = _time(lambda: _settle_all(loop, edits, middle))
     netlists = [_write_one(batch, n) for batch in settled for n in range(batch.columns.size)]
     return SpeedRow(detectors, len(netlists), ours_s, *_time_ngspice(program, netlists))
+
+
+def _build(detectors: int) -> Loop:
+    answers = QuickDescription("two_wire_zone", str(detectors), "4.7k", "18 AWG", "10 m")
+    return build_loop(build_quick_site(answers)[0])
 
 
 def _settle_all(loop: Loop, edits: Sequence[Edits], middle: str) -> list[Settled]:
@@ -115,11 +142,11 @@ def _run(program: str, folder: Path) -> None:
     subprocess.run(words, cwd=folder, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # noqa: S603
 
 
-def _time(work: Callable[[], object]) -> float:
-    """Return the median of five runs (s), after one to warm up."""
+def _time(work: Callable[[], object], repeats: int = REPEATS) -> float:
+    """Return the median of some runs (s), after one to warm up."""
     work()
     taken = []
-    for _ in range(REPEATS):
+    for _ in range(repeats):
         start = time.perf_counter()
         work()
         taken.append(time.perf_counter() - start)

@@ -1,14 +1,18 @@
 """What can be measured, and what it would show: circuit and faults in, values with spread out."""
 
-from .data import MeasurementKind, Meter, Table, Travel, read_table
+from .data import MeasurementKind, Meter, Table, Tool, Travel, read_table
 from .forecast import Bench, Faults, Forecast, find_leads
+from .learn import STATES as LEARNT_STATES
+from .learn import LearntSource, Loaded, learn_source, write_panel
 from .measurement import (
     AS_IT_SHOULD_BE,
+    COUNTED,
     LAMPS,
     LISTED,
     SETTING_WRONG,
     STATES,
     TESTS,
+    WALKS,
     Measurement,
     find_lifted_mode,
     find_place,
@@ -25,25 +29,31 @@ from .measurement import (
 )
 from .meter import find_limit, find_sd, find_step, show_value
 from .predict import PredictedReading, Prediction, list_mode_measurements, predict_mode, settle_mode
-from .states import find_look_place, write_dark_set
+from .states import find_look_place, find_zone_chances, write_dark_set
 from .value import parse_value
 
 __all__ = [
     "AS_IT_SHOULD_BE",
+    "COUNTED",
     "LAMPS",
+    "LEARNT_STATES",
     "LISTED",
     "SETTING_WRONG",
     "STATES",
     "TESTS",
+    "WALKS",
     "Bench",
     "Faults",
     "Forecast",
+    "LearntSource",
+    "Loaded",
     "Measurement",
     "MeasurementKind",
     "Meter",
     "PredictedReading",
     "Prediction",
     "Table",
+    "Tool",
     "Travel",
     "find_leads",
     "find_lifted_mode",
@@ -54,7 +64,9 @@ __all__ = [
     "find_step",
     "find_travel",
     "find_walk",
+    "find_zone_chances",
     "is_offered",
+    "learn_source",
     "list_cautions",
     "list_kind_words",
     "list_lifted_pairs",
@@ -69,4 +81,5 @@ __all__ = [
     "settle_mode",
     "show_value",
     "write_dark_set",
+    "write_panel",
 ]  # fmt: skip

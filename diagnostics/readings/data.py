@@ -34,6 +34,7 @@ class Travel(_Strict):
     between_detectors: float
     back_to_panel: float
     each_visit: float
+    search: float
 
 
 class Meter(_Strict):

@@ -1,7 +1,7 @@
 """What every measurement would give under every hypothesis: circuit and faults in, values with spread out."""
 
 import threading
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -23,10 +23,11 @@ from diagnostics.faults import Fault, build_all_edits
 from diagnostics.wiring import Loop
 
 from .data import Meter, read_table
-from .measurement import Measurement, list_walked
+from .measurement import COUNTED, WALKS, Measurement, list_walked
 from .states import (
     Said,
     blur,
+    count_detectors,
     find_click_chances,
     find_dark_chances,
     find_dark_sets,
@@ -197,24 +198,28 @@ class _Core:
             self._file_numbers(some, numbers, standby)
         elif kind in {"functional_test", "head_off", "dark_with_head_off"}:
             self._file_at_detectors(some, numbers)
-        elif kind == "which_dark":
+        elif kind in WALKS:
             for m in some:
-                walked = list_walked(m, self.loop)
-                spreads = {d.name: self._find_spread((d.plus, d.minus), numbers) for d in walked}
-                self._file_said(m, numbers, find_dark_chances(standby, spreads))
-        elif kind == "which_lit":
-            for m in some:
-                lit = find_lit_sets(standby, [d.name for d in list_walked(m, self.loop)])
-                self._file_said(m, numbers, [((text, 1.0),) for text in lit])
+                self._file_said(m, numbers, self._walk(m, numbers, standby))
         else:
             settled = apply_steps(standby, build_steps(some[0].mode, self.loop))
+            if kind == "lamp":
+                lamps = {d.name: (d.plus, d.minus) for d in self.loop.detectors}
+                self._find_spreads({m.at: lamps[m.at] for m in some}, numbers)
             for m in some:
                 self._file_words(m, numbers, self._find_chances(m, numbers, settled))
+
+    def _walk(self, m: Measurement, numbers: Index, standby: Settled) -> list[Said]:
+        """Return what a walk past the detectors of a loop finds: which are dark, or which lamps show alarm."""
+        walked = {d.name: (d.plus, d.minus) for d in list_walked(m, self.loop)}
+        if m.kind in {"which_lit", "how_many_lit"}:
+            return _count(m, [((text, 1.0),) for text in find_lit_sets(standby, list(walked))])
+        return _count(m, find_dark_chances(standby, self._find_spreads(walked, numbers)))
 
     def _find_chances(self, m: Measurement, numbers: Index, settled: Settled) -> tuple[tuple[str, ...], Array]:
         if m.kind == "lamp":
             d = next(d for d in self.loop.detectors if d.name == m.at)
-            return find_lamp_chances(settled, m.at, self._find_spread((d.plus, d.minus), numbers))
+            return find_lamp_chances(settled, m.at, self._find_spreads({m.at: (d.plus, d.minus)}, numbers)[m.at])
         if m.kind == "listen":
             return find_click_chances(self._take(numbers), settled)
         if m.kind in {"supply_lamps", "event_log"}:
@@ -223,13 +228,16 @@ class _Core:
         name = "" if m.at == "panel" else m.at
         if m.kind != "panel_shows":
             return find_zone_chances(settled, name)
-        spreads = {z.name: self._find_spread((z.plus, z.minus), numbers) for z in self.loop.zones}
+        spreads = self._find_spreads({z.name: (z.plus, z.minus) for z in self.loop.zones}, numbers)
         return find_zone_chances(settled, name, spreads=spreads)
 
-    def _find_spread(self, ends: tuple[str, str], numbers: Index) -> Array:
-        """Return one sd (V) of the volts between two terminals in standby, from all shared unknowns, (circuit,)."""
-        (forecast,) = self._forecast([(Measurement("volts", red=ends[0], black=ends[1]), numbers)])
-        return forecast.spread
+    def _find_spreads(self, ends: Mapping[str, tuple[str, str]], numbers: Index) -> dict[str, Array]:
+        """Return one sd (V) of the volts between each two terminals in standby, from all shared unknowns, by name.
+
+        All are forecast together: one elimination serves them.
+        """
+        asked = [(Measurement("volts", red=red, black=black), numbers) for red, black in ends.values()]
+        return {name: f.spread for name, f in zip(ends, self._forecast(asked), strict=True)}
 
     def _file_words(self, m: Measurement, numbers: Index, chances: tuple[tuple[str, ...], Array]) -> None:
         file = self._files[m.key]
@@ -295,6 +303,11 @@ class _Core:
 
     def _find_dark_sets(self, off: Settled, m: Measurement) -> list[str]:
         return find_dark_sets(off, [d.name for d in list_walked(m, self.loop) if d.name != m.at])
+
+
+def _count(m: Measurement, said: list[Said]) -> list[Said]:
+    """Return lists of detectors as they are told: as numbers, where nobody knows which detector is which."""
+    return [count_detectors(lists) for lists in said] if m.kind in COUNTED else said
 
 
 class Bench:

@@ -18,6 +18,9 @@ TESTS = ("reports_and_clears", "reports_and_stays", "no_report", "alarm_already"
 CLICKS = ("clicks", "silent")
 SUPPLY = ("right", "mains_trouble", "battery_trouble")
 LOG = ("nothing", "trouble_only", "alarm", "supervisory", "supply_trouble")
+# Kinds that answer with a number of detectors, where nobody knows which is which.
+COUNTED = frozenset({"how_many_dark", "how_many_lit"})
+WALKS = frozenset({"which_dark", "which_lit", *COUNTED})
 # Kinds that answer with a list of detectors.
 LISTED = frozenset({"which_dark", "dark_with_head_off", "which_lit"})
 AS_IT_SHOULD_BE = "as_it_should_be"
@@ -40,6 +43,7 @@ class Measurement:
     """A set-up for one reading: ``red`` and ``black`` are terminals on volts and ohms, ``at`` is a place otherwise.
 
     ``place`` is where a person stands, ``panel`` or a detector; ``visits`` is how many detectors are walked to.
+    ``is_sought``: nobody knows which detector that is, and it has to be found along the cable first.
     """
 
     kind: str
@@ -49,6 +53,7 @@ class Measurement:
     at: str = ""
     place: str = "panel"
     visits: int = 0
+    is_sought: bool = False
 
     @cached_property
     def data(self) -> MeasurementKind:
@@ -68,7 +73,7 @@ class Measurement:
     @property
     def tools(self) -> frozenset[Tool]:
         """Return what it needs, a ladder at every detector included."""
-        climbs = self.place != "panel" and self.kind not in {"lamp", "which_dark", "which_lit"}
+        climbs = self.place != "panel" and self.kind not in {"lamp", *WALKS}
         ladder: set[Tool] = {"ladder"} if climbs else set()
         return frozenset(ladder | set(self.data.tools))
 
@@ -94,7 +99,8 @@ class Measurement:
 
     def find_minutes(self, standing_at: str) -> float:
         """Return the expected minutes from where one stands: travel, ladder, set-up, reading, putting back."""
-        work = self.data.minutes + self.visits * read_table().travel.each_visit
+        search = read_table().travel.search if self.is_sought and standing_at != self.place else 0.0
+        work = self.data.minutes + self.visits * read_table().travel.each_visit + search
         return work + find_travel(standing_at, self.place, read_table().travel)
 
 
@@ -114,6 +120,8 @@ def list_tokens(measurement: Measurement, loop: Loop) -> tuple[str, ...]:
     """
     if measurement.kind in LISTED:
         return ("none", *(d.name for d in list_walked(measurement, loop)))
+    if measurement.kind in COUNTED:
+        return tuple(str(n) for n in range(len(list_walked(measurement, loop)) + 1))
     return list_kind_words(measurement.kind)
 
 
@@ -167,7 +175,14 @@ def find_lifted_mode(loop: Loop, plus: str = "") -> Mode:
 
 def list_measurements(loop: Loop) -> tuple[Measurement, ...]:
     """Return every measurement that this loop offers, in a fixed order."""
-    return (*_list_at_panel(loop), *(m for d in loop.detectors for m in _list_at_detector(loop, d)))
+    beside = {d.name: count for chain in loop.chains for d, count in _count_beside(chain)}
+    return (*_list_at_panel(loop), *(m for d in loop.detectors for m in _list_at_detector(loop, d, beside[d.name])))
+
+
+def _count_beside(chain: Chain) -> list[tuple[Detector, int]]:
+    """Return with each detector how many others of its loop can be seen to go dark; 0 where that tells nothing."""
+    told = chain.has_order and all(d.shows_power for d in chain.detectors)
+    return [(d, len(chain.detectors) - 1 if told else 0) for d in chain.detectors]
 
 
 def _list_at_panel(loop: Loop) -> list[Measurement]:
@@ -175,7 +190,7 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
     first = loop.site.zones[loop.zones[0].name]
     known = {z: Mode("known_resistor", resistance_ohm=loop.site.zones.get(z, first).end_resistor) for z in zones}
     found = [Measurement("panel_shows", at=z) for z in zones]
-    found += [Measurement("volts", red=r, black=b, place=find_place(r, loop)) for r, b in loop.meter_points]
+    found += [_build_volts(pair, loop) for pair in loop.meter_points]
     for pair in list_lifted_pairs(loop):
         lifted = find_lifted_mode(loop, pair[0])
         found += [Measurement("ohms", lifted, red=r, black=b) for r, b in (pair, pair[::-1])]
@@ -191,14 +206,28 @@ def _list_walks(loop: Loop) -> list[Measurement]:
     """List what a walk past the detectors shows, loop by loop."""
     chains = {find_walk(loop, chain): chain for chain in sorted(loop.chains, key=lambda c: c.end)}
     lamps = {at: chain for at, chain in chains.items() if not chain.first.is_contact}
-    found = [Measurement("which_lit", at=at, visits=len(chain.detectors)) for at, chain in lamps.items()]
+    found = [Measurement(_WALK[c.has_order][0], at=at, visits=len(c.detectors)) for at, c in lamps.items()]
     shown = {at: chain for at, chain in chains.items() if all(d.shows_power for d in chain.detectors)}
-    return [*found, *(Measurement("which_dark", at=at, visits=len(c.detectors)) for at, c in shown.items())]
+    return [*found, *(Measurement(_WALK[c.has_order][1], at=at, visits=len(c.detectors)) for at, c in shown.items())]
+
+
+_WALK = {True: ("which_lit", "which_dark"), False: ("how_many_lit", "how_many_dark")}
 
 
 def find_walk(loop: Loop, chain: Chain) -> str:
     """Return the place that a walk along a loop is told by: ``loop``, or its start where there are several."""
     return chain.start if len(loop.chains) > 1 else "loop"
+
+
+def _build_volts(pair: tuple[str, str], loop: Loop, mode: Mode = STANDBY) -> Measurement:
+    place = find_place(pair[0], loop)
+    return Measurement("volts", mode, red=pair[0], black=pair[1], place=place, is_sought=_is_sought(place, loop))
+
+
+def _is_sought(place: str, loop: Loop) -> bool:
+    """Return whether nobody knows which detector this is: no order is known, and no room was found to be there."""
+    detector, chain = loop.find_detector(place), loop.find_chain(place)
+    return detector is not None and chain is not None and not chain.has_order and not detector.label
 
 
 def _list_in_reset(loop: Loop) -> list[Measurement]:
@@ -209,24 +238,23 @@ def _list_in_reset(loop: Loop) -> list[Measurement]:
     starts = ("reset.", "panel.switched", "panel.reset", *loads)
     pairs = [(r, b) for r, b in loop.meter_points if r.startswith(starts) or b.startswith("panel.switched")]
     pulse = Mode("during_reset")
-    found = [Measurement("volts", pulse, red=r, black=b, place=find_place(r, loop)) for r, b in pairs]
+    found = [_build_volts(pair, loop, pulse) for pair in pairs]
     if not any(r.name == "reset" for r in loop.relays):
         return found
     return [*found, Measurement("listen", Mode("during_reset"), at="reset"), Measurement("look", at="reset")]
 
 
-def _list_at_detector(loop: Loop, d: Detector) -> list[Measurement]:
-    beside = [other for other in (loop.find_chain(d.name) or loop.chains[0]).detectors if other != d]
-    name = d.name
+def _list_at_detector(loop: Loop, d: Detector, beside: int) -> list[Measurement]:
+    name, sought = d.name, _is_sought(d.name, loop)
     off = Mode("head_off", name)
     found = [Measurement("lamp", at=name, place=name)] if d.shows_power else []
     found.append(Measurement("functional_test", Mode("after_reset", name), at=name, place=name))
     if not d.is_contact:
         found.append(Measurement("head_off", off, at=name, place=name))
-    if beside and all(other.shows_power for other in (d, *beside)):
-        found.append(Measurement("dark_with_head_off", off, at=name, place=name, visits=len(beside)))
+    if beside:
+        found.append(Measurement("dark_with_head_off", off, at=name, place=name, visits=beside))
     found.append(Measurement("look", at=name, place=name))
-    return found
+    return [replace(m, is_sought=True) for m in found] if sought else found
 
 
 def find_place(terminal: str, loop: Loop) -> str:

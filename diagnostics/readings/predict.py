@@ -113,12 +113,16 @@ def _is_panel_dead(settled: Settled) -> bool:
 
 
 def show_states(settled: Settled) -> dict[str, str]:
-    """Return powered, dark or latched for each detector, operated or released for each relay."""
+    """Return powered, dark or latched for each detector, operated or released for each relay.
+
+    A dry contact is latched while it is closed, and else at rest: it has no supply.
+    """
     powered = find_powered(settled)
     found = {}
-    for name, flags in powered.items():
-        latched = bool(settled.signal(f"{name}.latched")[0])
-        found[name] = "latched" if latched else "powered" if flags[0] else "dark"
+    for d in settled.network.loop.detectors:
+        latched = bool(settled.signal(f"{d.name}.latched")[0])
+        awake = "at rest" if d.is_contact else "powered" if powered[d.name][0] else "dark"
+        found[d.name] = "latched" if latched else awake
     for relay in settled.network.loop.relays:
         found[relay.name] = "operated" if settled.signal(f"{relay.name}.operated")[0] else "released"
     return found

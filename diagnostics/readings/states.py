@@ -246,6 +246,15 @@ def _spell_out(names: Sequence[str], dark: Flags) -> Said:
     return tuple((text, count / dark.shape[1]) for text, count in seen.items())
 
 
+def count_detectors(said: Said) -> Said:
+    """Return the same with numbers of detectors for lists of them."""
+    counts: dict[str, float] = {}
+    for text, share in said:
+        number = "0" if text == "none" else str(text.count(",") + 1)
+        counts[number] = counts.get(number, 0.0) + share
+    return tuple(counts.items())
+
+
 def find_lit_sets(settled: Settled, names: Sequence[str]) -> list[str]:
     """Return which detectors' lamps, of some, show alarm, one text per column (see ``write_dark_set``)."""
     lit = np.stack([settled.signal(f"{n}.latched") for n in names], axis=1)

@@ -6,7 +6,7 @@ from diagnostics.errors import QuantityError, find_nearest
 from diagnostics.units import parse_quantity
 from diagnostics.wiring import Loop
 
-from .measurement import LISTED, Measurement, list_tokens, list_walked
+from .measurement import COUNTED, LISTED, Measurement, list_tokens, list_walked
 from .states import write_dark_set
 
 # Words that people use for the same thing.
@@ -49,6 +49,7 @@ def parse_value(measurement: Measurement, loop: Loop, text: str) -> float | str:
     plain = re.sub(r"[\s-]+", "_", text.strip().lower())
     if measurement.kind in LISTED:
         return _parse_dark(measurement, loop, text)
+    plain = {"none": "0"}.get(plain, plain) if measurement.kind in COUNTED else plain
     tokens = list_tokens(measurement, loop)
     plain = _SAME.get(measurement.kind, {}).get(plain, plain)
     if plain in tokens:

@@ -1,5 +1,6 @@
 """Belief, groups, the choice of the next action, and the verdict; explanation as data, no words."""
 
+from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
 from .belief import Belief, Taken, build_prior, keep_latest, list_hypotheses, rate_fit, tell_symptom, update
 from .choose import (
     LEAST_BITS,
@@ -12,28 +13,16 @@ from .choose import (
     rate_information,
     rate_one,
 )
-from .groups import Group, find_groups, rate_differences
+from .groups import APART, Group, find_groups, rate_differences
 from .symptoms import Symptom, find_symptom, rate_symptom, read_symptoms
-from .verdict import (
-    NOTHING,
-    SETTLED,
-    Candidate,
-    Contradiction,
-    Diagnosis,
-    Expected,
-    Question,
-    SuspectGroup,
-    diagnose,
-    find_repair_class,
-)
+from .verdict import SETTLED, diagnose, find_repair_class
 
 SYMPTOMS: tuple[str, ...] = tuple(read_symptoms().symptoms)
 
 __all__ = [
-    "LEAST_BITS", "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Contradiction", "Diagnosis",
-    "Expected", "Group", "InformationPerMinute", "Policy", "Question", "Situation", "SuspectGroup", "Symptom", "Taken",
-    "build_prior", "diagnose", "find_groups", "find_information", "find_repair_class", "find_symptom", "keep_latest",
-    "list_hypotheses", "rank_measurements", "rate_differences", "rate_fit", "rate_information", "rate_one",
-    "rate_symptom",
-    "read_symptoms", "tell_symptom", "update",
+    "APART", "LEAST_BITS", "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Contradiction",
+    "Diagnosis", "Expected", "Group", "InformationPerMinute", "Policy", "Question", "Situation", "SuspectGroup",
+    "Symptom", "Taken", "build_prior", "diagnose", "find_groups", "find_information", "find_repair_class",
+    "find_symptom", "keep_latest", "list_hypotheses", "rank_measurements", "rate_differences", "rate_fit",
+    "rate_information", "rate_one", "rate_symptom", "read_symptoms", "tell_symptom", "update",
 ]  # fmt: skip

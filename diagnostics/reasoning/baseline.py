@@ -28,10 +28,12 @@ def tell_baseline(belief: Belief, bench: Bench, baseline: Sequence[Taken]) -> Be
     if not taken:
         return belief
     sound = bench.narrow(np.array([0]))
-    alone = Belief(np.ones(1), 0.0, belief.moved[:1], belief.open[:1])
+    alone = before = Belief(np.ones(1), 0.0, belief.moved[:1], belief.open[:1])
     for forecast, reading in zip(sound.forecast_all([t.measurement for t in taken]), taken, strict=True):
         told, tail = update(alone, forecast, reading.value, bench.meter)
         alone = told if tail[0] >= FITS else alone
+    if alone is before:
+        return belief
     moved, open_ = belief.moved.copy(), belief.open.copy()
     moved[:, :-1] = alone.moved[0, :-1]
     drifted = alone.open[0, :-1, :-1] + DRIFT_SDS**2 * np.eye(moved.shape[1] - 1)

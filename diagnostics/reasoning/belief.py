@@ -72,7 +72,7 @@ def build_prior(bench: Bench, contexts: Sequence[Context]) -> Belief:
 
 def tell_symptom(belief: Belief, bench: Bench, symptom: str) -> Belief:
     """Return the belief after a complaint."""
-    return _reweigh(belief, rate_symptom(bench, symptom), 0.5)
+    return reweigh(belief, rate_symptom(bench, symptom), 0.5)
 
 
 def update(belief: Belief, forecast: Forecast, value: float | str, meter: Meter) -> tuple[Belief, Array]:
@@ -86,7 +86,7 @@ def update(belief: Belief, forecast: Forecast, value: float | str, meter: Meter)
     if forecast.slopes is not None and not isinstance(value, str) and np.isfinite(value):
         moved, open_ = _learn(belief, forecast, value, (shift, spread, fit.sound), meter)
     told = Belief(belief.probability, belief.not_modelled, moved, open_)
-    return _reweigh(told, fit.likelihood, fit.not_modelled), fit.tail
+    return reweigh(told, fit.likelihood, fit.not_modelled), fit.tail
 
 
 def rate_fit(belief: Belief, tail: Array) -> float:
@@ -113,7 +113,8 @@ def _learn(
     return moved, belief.open - use[:, :, None] * taken
 
 
-def _reweigh(belief: Belief, likelihood: Array, not_modelled: float) -> Belief:
+def reweigh(belief: Belief, likelihood: Array, not_modelled: float) -> Belief:
+    """Return the belief with each hypothesis weighed by its likelihood, (hypothesis,), and *other* by its own."""
     weight = belief.probability * likelihood
     other = belief.not_modelled * not_modelled
     total = weight.sum() + other

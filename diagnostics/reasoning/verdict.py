@@ -1,14 +1,14 @@
 """From what is known to what it means: candidates, groups, whether it is settled, what next and why - all as data."""
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics.faults import Context, read_catalogue
+from diagnostics.faults import read_catalogue
 from diagnostics.readings import (
     Bench,
     Faults,
@@ -21,11 +21,14 @@ from diagnostics.readings import (
 )
 from diagnostics.readings.meter import Unit
 
+from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
 from .baseline import tell_baseline
-from .belief import FITS, Belief, Taken, build_prior, keep_latest, rate_fit, tell_symptom, update
+from .belief import FITS, Belief, Taken, build_prior, keep_latest, rate_fit, reweigh, tell_symptom, update
 from .choose import Action, InformationPerMinute, Policy, Situation
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
+from .pairs import BADLY_DONE, CLEARED, DOUBTED, build_doubles, tell_mended
+from .symptoms import rate_symptom
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -34,77 +37,6 @@ KEPT_MASS = 0.9985
 MOST_KEPT = 300
 MOST_TOGETHER = 8
 LEAST_GROUP = 0.005
-NOTHING = ("nothing", "nowhere")
-
-
-@dataclass(frozen=True, slots=True)
-class Question:
-    """What is asked of the reasoning: context, symptom, readings in order, tools at hand, where one stands.
-
-    ``tried`` are repair classes that were carried out and did not cure it. ``skipped`` are keys of measurements that
-    this person cannot or will not do. ``baseline`` are readings of the sound loop from an earlier visit.
-    """
-
-    contexts: tuple[Context, ...] = ()
-    symptom: str | None = None
-    taken: tuple[Taken, ...] = ()
-    can: frozenset[str] | None = None
-    standing_at: str = "panel"
-    tried: tuple[tuple[str, str], ...] = ()
-    skipped: frozenset[str] = frozenset()
-    baseline: tuple[Taken, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Candidate:
-    """One hypothesis with its probability; an empty tuple of faults is *healthy*."""
-
-    faults: Faults
-    probability: float
-    repair_class: tuple[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class SuspectGroup:
-    """Hypotheses that no available measurement tells apart; ``split_by`` would, if one had the means."""
-
-    members: tuple[Faults, ...]
-    probability: float
-    d_prime: float
-    split_by: Measurement | None
-
-
-@dataclass(frozen=True, slots=True)
-class Expected:
-    """What the next measurement would show under a group: a range (V or Ω, ``math.inf`` for OL) or a word."""
-
-    group: int
-    low: float | None = None
-    high: float | None = None
-    unit: str = ""
-    state: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Contradiction:
-    """Readings that do not fit together, and the one which, left out, mends it (its number in the order taken)."""
-
-    reading: int
-    fit: float
-
-
-@dataclass(frozen=True, slots=True)
-class Diagnosis:
-    """The whole answer; ``candidates`` most probable first, ``settled`` is the repair class when it is settled."""
-
-    candidates: tuple[Candidate, ...]
-    not_modelled: float
-    groups: tuple[SuspectGroup, ...]
-    settled: tuple[str, str] | None
-    contradiction: Contradiction | None
-    next: Action | None
-    next_class: tuple[str, str] | None
-    expected: tuple[Expected, ...] = field(default=())
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,12 +66,15 @@ class _State:
 def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> Diagnosis:
     """Return what the readings mean and what to do next.
 
-    ``bench`` must hold *healthy* first and then single faults, as ``list_hypotheses`` gives them.
+    ``bench`` must hold *healthy* first and then single faults, as ``list_hypotheses`` gives them. Two faults at once
+    come in where single ones do not explain the readings; each is then repaired by itself, the surer one first.
     """
-    taken = keep_latest(question.taken)
+    taken = keep_latest(question.taken[_find_split(question) :])
     belief, fits = _believe(bench, question, taken)
     contradiction = _find_contradiction(bench, question, taken, fits)
-    repairs = tuple(find_repair_class(h) for h in bench.hypotheses)
+    if contradiction is not None or belief.not_modelled >= DOUBTED:
+        bench, belief, contradiction = _try_pairs(bench, question, taken, (belief, contradiction))
+    repairs = list_repairs(bench.hypotheses, belief)
     settled = _find_settled(belief, repairs, contradiction)
     state = _State(bench, question, belief, repairs, _keep(belief.probability), contradiction, settled)
     narrow = bench.narrow(state.kept)
@@ -187,27 +122,81 @@ def find_repair_class(faults: Faults) -> tuple[str, str]:
     return (" + ".join(remedies), " + ".join(spots))
 
 
+def list_repairs(hypotheses: Sequence[Faults], belief: Belief) -> tuple[tuple[str, str], ...]:
+    """Return the repair to make under each hypothesis: of two faults at once that which is the surer over all."""
+    halves = [[NOTHING] if not h else [f.repair_class for f in h] for h in hypotheses]
+    weight: dict[tuple[str, str], float] = {}
+    for some, probability in zip(halves, belief.probability, strict=True):
+        for repair in set(some):
+            weight[repair] = weight.get(repair, 0.0) + float(probability)
+    return tuple(max(some, key=lambda repair: weight[repair]) for some in halves)
+
+
+def _find_split(question: Question) -> int:
+    """Return how many readings were taken before the last repair that did not cure; 0 where there was none."""
+    if not question.tried or question.tried_after is None:
+        return 0
+    return question.tried_after
+
+
+def _try_pairs(
+    bench: Bench, question: Question, taken: Sequence[Taken], single: tuple[Belief, Contradiction | None]
+) -> tuple[Bench, Belief, Contradiction | None]:
+    """Return bench, belief and contradiction with pairs of faults let in; as they were where pairs explain no more."""
+    prior = tell_baseline(build_prior(bench, question.contexts), bench, question.baseline)
+    complaint = rate_symptom(bench, question.symptom) if question.symptom else np.ones_like(prior.probability)
+    doubles = build_doubles(bench, prior, complaint, taken, question.contexts)
+    if doubles is None:
+        return bench, *single
+    start = reweigh(doubles.prior, doubles.complaint, 0.5)
+    follow = partial(_follow, start, doubles.bench, in_hindsight=True)
+    belief, fits = follow(taken)
+    double = np.array([len(h) > 1 for h in doubles.bench.hypotheses])
+    lost = float(belief.probability[double].sum()) * doubles.dropped
+    told = Belief(belief.probability / (1 + lost), (belief.not_modelled + lost) / (1 + lost), belief.moved, belief.open)
+    if told.not_modelled > single[0].not_modelled:
+        return bench, *single
+    return doubles.bench, told, _find_worst(question, taken, fits, lambda rest: follow(rest)[1])
+
+
 def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> tuple[Belief, list[float]]:
     """Return the belief after all readings, and how well each fits what was plausible when it came and what is now."""
     belief = tell_baseline(build_prior(bench, question.contexts), bench, question.baseline)
     if question.symptom:
         belief = tell_symptom(belief, bench, question.symptom)
-    belief = _after_repairs(belief, bench, question.tried)
+    split = _find_split(question)
+    if split:
+        again = {t.measurement.set_up for t in question.taken[split:]}  # the same twice would count twice
+        before = [t for t in keep_latest(question.taken[:split]) if t.measurement.set_up not in again]
+        belief = tell_mended(belief, bench, question.contexts, question.tried, before)
+    else:
+        belief = _after_repairs(belief, bench, question.tried)
+    return _follow(belief, bench, taken)
+
+
+def _follow(
+    belief: Belief, bench: Bench, taken: Sequence[Taken], *, in_hindsight: bool = False
+) -> tuple[Belief, list[float]]:
+    """Return the belief after readings, and how well each fits what was plausible when it came and what is now.
+
+    ``in_hindsight`` asks only for what is plausible now: two faults at once never are before they are called for.
+    """
     fits, tails = [], []
     for forecast, reading in zip(bench.forecast_all([t.measurement for t in taken]), taken, strict=True):
         before = belief
         belief, tail = update(before, forecast, reading.value, bench.meter)
         fits.append(rate_fit(before, tail))
         tails.append(tail)
-    return belief, [min(fit, rate_fit(belief, tail)) for fit, tail in zip(fits, tails, strict=True)]
+    now = [rate_fit(belief, tail) for tail in tails]
+    return belief, now if in_hindsight else [min(pair) for pair in zip(fits, now, strict=True)]
 
 
 def _after_repairs(belief: Belief, bench: Bench, tried: Sequence[tuple[str, str]]) -> Belief:
     """Return the belief after repairs that did not cure: a small share is left, they may have been done badly."""
     if not tried:
         return belief
-    left = np.array([0.05 if find_repair_class(h) in tried else 1.0 for h in bench.hypotheses])
-    left[0] = 0.02
+    left = np.array([BADLY_DONE ** tried.count(find_repair_class(h)) for h in bench.hypotheses])
+    left[0] = CLEARED
     weight = belief.probability * left
     total = weight.sum() + belief.not_modelled
     return Belief(weight / total, belief.not_modelled / total, belief.moved, belief.open)
@@ -217,13 +206,18 @@ def _find_contradiction(
     bench: Bench, question: Question, taken: Sequence[Taken], fits: Sequence[float]
 ) -> Contradiction | None:
     """Name the reading which, left out, lets all others fit best; None while every reading fits something."""
+    return _find_worst(question, taken, fits, lambda rest: _believe(bench, question, rest)[1])
+
+
+def _find_worst(
+    question: Question, taken: Sequence[Taken], fits: Sequence[float], fit_of: Callable[[Sequence[Taken]], list[float]]
+) -> Contradiction | None:
     if not fits or min(fits) >= FITS:
         return None
     best, worst_fit = len(taken) - 1, -1.0
     for n in range(len(taken)):
         rest = [t for m, t in enumerate(taken) if m != n]
-        _, without = _believe(bench, question, rest)
-        fit = min(without, default=1.0)
+        fit = min(fit_of(rest), default=1.0)
         if fit >= worst_fit:
             best, worst_fit = n, fit
     last = max(n for n, t in enumerate(question.taken) if t.measurement.set_up == taken[best].measurement.set_up)
@@ -253,7 +247,8 @@ def _build_situation(state: _State, narrow: Bench, offered: Sequence[Measurement
     """Put together all that a policy may look at: what was read is not offered again, but for a doubted reading."""
     question, some, names = state.question, state.kept_belief, state.classes
     again = _find_doubted(state)
-    done = {t.measurement.set_up for t in question.taken} - ({again.set_up} if again else set())
+    since = question.taken[_find_split(question) :]  # a repair is reason enough to read again
+    done = {t.measurement.set_up for t in since} - ({again.set_up} if again else set())
     fresh = tuple(m for m in offered if m.set_up not in done)
     forecasts = Lazily(len(fresh), lambda numbers: narrow.forecast_all([fresh[n] for n in numbers]))
     return Situation(

@@ -71,7 +71,7 @@ class _Told:
         return told if pair.zone else f"{told} ({self.phrase('module')})"
 
     def last(self) -> str:
-        return f"detector {self.words.loop.detectors[-1].name.removeprefix('det')}"
+        return f"detector {self.words.loop.chains[-1].last.name.removeprefix('det')}"
 
 
 def _tell(amount: Amount) -> str:

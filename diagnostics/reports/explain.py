@@ -4,7 +4,7 @@ import math
 
 from diagnostics.faults import read_catalogue
 from diagnostics.readings import read_table
-from diagnostics.reasoning import NOTHING, Action, Diagnosis, Expected
+from diagnostics.reasoning import NOTHING, Action, Candidate, Diagnosis, Expected
 
 from .words import Words, format_percent, say
 
@@ -92,7 +92,12 @@ def list_suspects(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
 
 def tell_certainty(d: Diagnosis, repair: tuple[str, str]) -> str:
     """Return how probable it is that this repair cures, in percent."""
-    return format_percent(sum(c.probability for c in d.candidates if c.repair_class == repair))
+    return format_percent(sum(c.probability for c in d.candidates if _mends(repair, c)))
+
+
+def _mends(repair: tuple[str, str], candidate: Candidate) -> bool:
+    """Return whether a repair mends a candidate, or one of its two faults."""
+    return candidate.repair_class == repair or any(f.repair_class == repair for f in candidate.faults)
 
 
 def list_parts(repair: tuple[str, str]) -> tuple[str, ...]:

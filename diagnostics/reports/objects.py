@@ -5,7 +5,7 @@ from typing import Any
 
 from diagnostics.cases import Misreading
 from diagnostics.circuit import Mode, list_mode_words
-from diagnostics.faults import CONTEXTS, KINDS, read_catalogue
+from diagnostics.faults import CONTEXTS, KINDS, SIGNS, read_catalogue
 from diagnostics.readings import (
     Faults,
     Measurement,
@@ -219,7 +219,7 @@ def build_list(what: str, loop: Loop | None) -> list[Object]:
         case "profiles":
             return _list_profiles()
         case "contexts":
-            return [{"context": c} for c in CONTEXTS]
+            return [{"context": c} for c in (*CONTEXTS, *SIGNS)]
         case _:
             if loop is None:
                 raise ValueError(f"list {what} needs a site")

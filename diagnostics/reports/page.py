@@ -41,6 +41,7 @@ dd { margin: 0 }
 .two { display: grid; grid-template-columns: 1fr 1fr; gap: 0 5mm }
 .two section { min-width: 0; break-inside: avoid }
 @media (max-width: 140mm) { .two { grid-template-columns: 1fr } }
+@media screen and (max-width: 140mm) { table { display: block; overflow-x: auto } }
 .tight h2 { margin: 2.4mm 0 .6mm }
 .line { border-bottom: 1px solid #111; height: 9mm }
 """

@@ -198,7 +198,7 @@ def find_cell(spot: str, loop: Loop) -> str:
     starts = {chain.spec.zone for chain in loop.chains} if len(loop.chains) > 1 else set()
     if spot in starts:
         return spot
-    if spot in {z.name for z in loop.zones} or spot in {"field", "supply"}:
+    if spot in {z.name for z in loop.zones} or spot in {"field", "supply", "detector"}:
         return "panel"
     back = next((c for c in loop.chains if c.back and c.back == spot.removeprefix("run ")), None)
     if back is not None:

@@ -8,6 +8,7 @@ from diagnostics.errors import CaseError, DiagnosticsError
 from diagnostics.readings import Measurement, list_measurements, parse_measurement
 from diagnostics.units import format_quantity
 from diagnostics.visit import (
+    HEAD_OFF,
     SAFETY,
     ProofItem,
     find_disturbances,
@@ -53,6 +54,19 @@ def tell_misreading(m: Misreading, words: Words, region: Region = "north_america
     now = tell_page("record", "misread_nothing", region) if m.now is None else _tell_understood(m.now)
     told = f"{_name_reading(m.reading, words)}: {m.reading.value} ({_tell_understood(m.stored)})"
     return tell_page("record", "misread", region, reading=told, now=now)
+
+
+def tell_test(item: ProofItem, words: Words, region: Region = "north_america") -> str:
+    """Return one test of the list after a repair: what is done, and at which detector."""
+    key = "head_off_test_at" if item.test == HEAD_OFF and item.at else item.test
+    if item.test == HEAD_OFF and all(d.is_contact for d in words.loop.detectors):  # a contact has no head to take off
+        key = "wire_off_test_at" if item.at else "wire_off_test"
+    return tell_page("record", key, region, at=words.detector(item.at) if item.at else "")
+
+
+def tell_reasons(item: ProofItem, region: Region = "north_america") -> str:
+    """Return why a test is on the list, or an empty text: it always is."""
+    return ", ".join(tell_page("record", reason, region) for reason in item.reasons)
 
 
 def _find_measurement(reading: Reading, words: Words) -> Measurement | None:
@@ -255,9 +269,8 @@ class _Told:
         return self.section("tests", render_table([self.phrase(k) for k in ("test", "result", "when")], rows), box)
 
     def _tell_test(self, item: ProofItem) -> str:
-        at = self.words.detector(item.at) if item.at else ""
-        reasons = ", ".join(self.phrase(reason) for reason in item.reasons)
-        return f"{self.phrase(item.test, at=at)}{f' ({reasons})' if reasons else ''}"
+        reasons = tell_reasons(item, self.region)
+        return f"{tell_test(item, self.words, self.region)}{f' ({reasons})' if reasons else ''}"
 
     def _tell_result(self, item: ProofItem) -> str:
         if item.result is None:

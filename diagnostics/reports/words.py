@@ -8,7 +8,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict
 
 from diagnostics.faults import Fault, read_catalogue
-from diagnostics.readings import Faults, Measurement
+from diagnostics.readings import WALKS, Faults, Measurement
 from diagnostics.reasoning import NOTHING, find_symptom
 from diagnostics.source import parse_model, read_file
 from diagnostics.units import OVER, format_quantity
@@ -38,6 +38,8 @@ class _Table(_Strict):
     regions: dict[Region, dict[str, str]]
     places: dict[str, str]
     nouns: dict[str, str]
+    seek: str
+    position: str
     loop_on: str
     return_of: str
     return_at: str
@@ -53,6 +55,7 @@ class _Table(_Strict):
     defects: dict[str, str]
     after_repair: _AfterRepair
     names: dict[str, str]
+    complaints: dict[str, str]
     contexts: dict[str, str]
     tools: dict[str, str]
     styles: dict[str, str]
@@ -79,6 +82,12 @@ def tell_caution(name: str, region: Region = "north_america") -> tuple[str, str]
     """Return the title of a caution, and the caution in full."""
     table = read_words()
     return table.caution_titles[name], table.cautions[name].format(**table.regions[region])
+
+
+def tell_symptom(name: str, region: Region = "north_america") -> str:
+    """Return a complaint as a line of a list: in the words of the region, else as the table of complaints has it."""
+    table = read_words()
+    return table.complaints.get(name, find_symptom(name).about).format(**table.regions[region])
 
 
 def tell_closing(name: str, region: Region = "north_america") -> tuple[str, str]:
@@ -126,7 +135,11 @@ class Words:
         number = name.removeprefix("det")
         found = self.loop.find_detector(name)
         room = f" ({found.label})" if found and found.label else ""
-        return f"detector {number}{room}"
+        chain = self.loop.find_chain(name)
+        if chain is None or chain.has_order:
+            return f"detector {number}{room}"
+        number = str([d.name for d in chain.detectors].index(name) + 1)
+        return self.table.position.format(number=number) + room
 
     def terminal(self, name: str) -> str:
         """Return a terminal as it is marked: ``zone 1 +``, ``+ in of detector 3``."""
@@ -180,6 +193,12 @@ class Words:
         """Return the zone whose class A loop comes back to this place, or an empty text."""
         return next((c.spec.zone for c in self.loop.chains if c.back and c.back == name), "")
 
+    def loop_title(self, zone: str) -> str:
+        """Return the loop on a zone by its ends: ``zone 2: detector 5 (landing) to detector 7 (west dormitory)``."""
+        chain = self.loop.find_chain(zone)
+        ends = [] if chain is None else [self.detector(d.name) for d in dict.fromkeys((chain.first, chain.last))]
+        return f"{_space(zone)}: {' – '.join(ends)}"
+
     def _is_zone(self, name: str) -> bool:
         return any(zone.name == name for zone in self.loop.zones)
 
@@ -218,7 +237,8 @@ class Words:
             return self.table.ask["ohms"].caller
         asked = getattr(self.table.ask[measurement.kind], self.listener).format(**self._list_terms(measurement))
         mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit else ""
-        return f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
+        told = f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
+        return f"{told} {self.table.seek}" if measurement.is_sought else told
 
     def _list_terms(self, m: Measurement) -> dict[str, str]:
         """Return what a question or a short name may be filled in with."""
@@ -237,7 +257,7 @@ class Words:
 
     def _tell_loop(self, m: Measurement) -> str:
         """Return which loop is walked, where there are several: `` on zone 2``."""
-        walks = m.kind in {"which_dark", "which_lit"} and len(self.loop.chains) > 1
+        walks = m.kind in WALKS and len(self.loop.chains) > 1
         chain = self.loop.find_chain(m.at) if walks else None
         return "" if chain is None else self.table.on_zone.format(zone=_space(chain.spec.zone))
 
@@ -252,6 +272,8 @@ class Words:
         """Return a word that a measurement answered; lists of detectors are written out."""
         if token.startswith("det"):
             return self._detectors(token.split(","))
+        if token.isdigit():
+            return token
         return self.table.answers[token].format(**self.terms)
 
     def _detectors(self, names: list[str]) -> str:

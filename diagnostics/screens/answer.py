@@ -26,6 +26,7 @@ from diagnostics.visit import (
     record_reading,
     simulate_reading,
     start_clock,
+    tell_place,
 )
 
 from .draft import (
@@ -78,20 +79,47 @@ def show_answer(
     _show_hidden(assessment, m, field)
     _show_clock(assessment, m)
     show_field(m, words, field, list_likely_answers(assessment, m))
+    _show_room(assessment, m)
     absent = may_be_absent(case, m) and ask_absent(field)
     text = read_answer(field)
     keep_draft(m.key, text, absent=absent)
     value = _understand(m, words, text)
     show_messages()
-    if value is not None and is_too_early(m, value, find_wait_s(case, m)):
-        left = format_wait(find_wait_s(case, m) or 0.0)
-        show_alert("warning", tell("too_early", left=left))
     args = (case.case_id, case.revision, m.key, form, old.reading_id if old else "", beside)
     if value is not None and _show_doubt(words, m, value, reading_id, args):
-        show_main_button(tell("doubt_again"), _take_again, (field,), "take_again")
+        early = str(st.session_state["doubt"]).startswith("early ")
+        show_main_button(tell("doubt_wait" if early else "doubt_again"), _take_again, (field,), "take_again")
         return
+    if value is not None and is_too_early(m, value, find_wait_s(case, m)):
+        show_alert("warning", tell("too_early", left=format_wait(find_wait_s(case, m) or 0.0)))
     label = tell("record") if value is None else tell("record_value", value=plain(words.value(m, value)))
     show_main_button(label, _record, args, "record")
+
+
+def _show_room(assessment: Assessment, m: Measurement) -> None:
+    """Ask which room a detector is in that was looked for along the cable; it may be left out."""
+    chain = assessment.loop.find_chain(m.place)
+    if not m.is_sought or chain is None:
+        return
+    case, rooms = assessment.case, list(chain.spec.rooms_left)
+    with st.container(border=True):
+        st.markdown(f"**{tell('room_title')}**")
+        if rooms:
+            st.pills(
+                tell("room_title"), rooms, key="room_of", wrap=True, format_func=plain, label_visibility="collapsed"
+            )
+        st.text_input(tell("room_type" if rooms else "room_title"), key="room_typed", max_chars=120, autocomplete="off")
+        show_button(tell("room_note"), _note_room, (case.case_id, case.revision, m.place), "room_note")
+
+
+def _note_room(case_id: str, revision: int, place: str) -> None:
+    room = str(st.session_state.get("room_typed") or st.session_state.get("room_of") or "").strip()
+    if not room:
+        st.session_state["problem"] = tell("room_needed")
+        return
+    tell_place(open_store(), load(case_id, revision), place, room)
+    for key in ("room_typed", "room_of"):
+        st.session_state[key] = None
 
 
 def _show_doubt(words: Words, m: Measurement, value: float | str, reading_id: str, args: tuple[object, ...]) -> bool:
@@ -101,10 +129,11 @@ def _show_doubt(words: Words, m: Measurement, value: float | str, reading_id: st
         return False
     shown = plain(words.value(m, value))
     most = format_quantity(find_most_v(words.loop), "V", 2)
-    told = {"impossible": "doubt_impossible", "improbable": "doubt_improbable"}[doubt]
+    told = {"impossible": "doubt_impossible", "improbable": "doubt_improbable", "early": "doubt_early"}[doubt]
+    kept = "doubt_waited" if doubt == "early" else "doubt_keep"
     with st.container(key="doubt"):
         show_alert("warning", tell(told, value=shown, most=most))
-        show_button(tell("doubt_keep", value=shown), _keep, args, "doubt_keep")
+        show_button(tell(kept, value=shown), _keep, args, "doubt_keep")
     bring_into_view("doubt", of)
     return True
 
@@ -151,7 +180,7 @@ def _save(
         return
     keep(CORRECTING if old_id else ASKED, old_id or key)  # if somebody else was faster, the form stays as it is
     reading = _build(case, m, text, reading_id)
-    doubt = find_doubt(assessment, reading, old_id, assess) if doubting else ""
+    doubt = _find_doubt(assessment, m, reading, old_id) if doubting else ""
     if doubt:
         st.session_state["doubt"] = f"{doubt} {reading_id} {text}"
         return
@@ -160,6 +189,14 @@ def _save(
     else:
         record_reading(store, case, reading, build_suggestion(assessment))
     _leave(form, key, beside)
+
+
+def _find_doubt(assessment: Assessment, m: Measurement, reading: Reading, old_id: str) -> str:
+    """Return why a reading is asked about before it is kept: nothing has come while it still may, or it cannot be."""
+    value = parse_value(m, assessment.loop, reading.value)
+    if is_too_early(m, value, find_wait_s(assessment.case, m)):
+        return "early"
+    return find_doubt(assessment, reading, old_id, assess)
 
 
 def _build(case: Case, m: Measurement, text: str, reading_id: str) -> Reading:

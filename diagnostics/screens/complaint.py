@@ -1,45 +1,121 @@
-"""The complaint: what is wrong, what is known of the loop's past, what this person has at hand."""
+"""The complaint: what is wrong, what is known of the loop's past, what this person has at hand.
+
+On a new case no complaint is chosen: the first of a list, taken in passing, would lead the search astray.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
 
 import streamlit as st
 
 from diagnostics.cases import Case
-from diagnostics.faults import CONTEXTS
-from diagnostics.reasoning import SYMPTOMS, find_symptom
-from diagnostics.reports import read_words
-from diagnostics.visit import tell_complaint
+from diagnostics.faults import CONTEXTS, SIGNS
+from diagnostics.reasoning import SYMPTOMS
+from diagnostics.reports import Words, read_words, tell_symptom
+from diagnostics.visit import find_about, is_told, prepare, tell_complaint, tell_loop
+from diagnostics.wiring import build_loop
 
-from .session import find_view, load, open_store, show_button, show_main_button, show_messages, tell, turn_to
+from .draft import find_kept, keep, keep_choice, keep_choices, recall, recall_choices
+from .session import (
+    find_region,
+    find_view,
+    guarded,
+    load,
+    open_store,
+    plain,
+    show_button,
+    show_main_button,
+    show_messages,
+    tell,
+    turn_to,
+)
 
 _OTHER = "other_symptom"
+_CHOSEN, _CONTEXTS, _TOOLS, _LOOP = "symptom", "contexts", "tools", "about_loop"
+# In the order of where one sees it first: on the panel, in a test, at the detectors. What no group names is a test's.
+_GROUPS: Mapping[str, tuple[str, ...]] = {
+    "symptom_panel": ("constant_trouble", "alarm_with_nothing_there", "will_not_reset", "supply_trouble"),
+    "symptom_test": (
+        "one_does_not_report", "only_first_report", "none_report", "wrong_zone_reports", "no_trouble_with_head_off",
+    ),
+    "symptom_lamps": ("detectors_dark",),
+    "symptom_else": (_OTHER,),
+}  # fmt: skip
 
 
 def show_complaint(case: Case) -> None:
-    """Ask for the complaint; what was said before is filled in."""
-    words = read_words()
+    """Ask for the complaint; what was said before is filled in, and nothing on a new case."""
     st.title(tell("complaint_title"), anchor=False)
-    names = {s: find_symptom(s).about for s in SYMPTOMS} | {_OTHER: tell(_OTHER)}
-    options = list(names)
-    st.radio(
-        tell("q_symptom"), options, key="symptom", index=options.index(case.symptom) if case.symptom else 0,
-        format_func=names.__getitem__,
-    )  # fmt: skip
-    st.pills(
-        tell("q_context"), CONTEXTS, selection_mode="multi", default=[c for c in CONTEXTS if c in case.contexts],
-        format_func=dict(words.contexts).__getitem__, key="contexts",
-    )  # fmt: skip
-    tools = list(words.tools)
-    st.pills(
-        tell("q_tools"), tools, selection_mode="multi", format_func=dict(words.tools).__getitem__, key="tools",
-        default=tools if case.can is None else [t for t in tools if t in case.can],
-    )  # fmt: skip
     show_messages()
+    _ask_symptom(case)
+    if len(case.site.loops) > 1:
+        _ask_loop(case)
+    words = read_words()
+    contexts, tools = dict(words.contexts), dict(words.tools)
+    at_hand = tuple(t for t in tools if case.can is None or t in case.can)
+    _ask_several("q_context", _CONTEXTS, contexts, tuple(c for c in (*CONTEXTS, *SIGNS) if c in case.contexts))
+    _ask_several("q_tools", _TOOLS, tools, at_hand)
     if find_view() == "complaint":
         show_button(tell("back"), turn_to, ("",), "complaint_back")
     show_main_button(tell("complaint_use"), _use, (case.case_id, case.revision), "complaint_use")
 
 
+def _ask_symptom(case: Case) -> None:
+    """Ask for one complaint, in groups of which each clears the others; what is chosen stands in the address."""
+    names = {s: tell_symptom(s, find_region()) for s in SYMPTOMS} | {_OTHER: tell(_OTHER)}
+    chosen = find_kept(_CHOSEN) or ((case.symptom or _OTHER) if is_told(case) else "")
+    st.markdown(f"**{tell('q_symptom')}**")
+    for group, options in _list_groups().items():
+        st.session_state.setdefault(group, chosen if chosen in options else None)
+        st.radio(
+            tell(group), options, index=None, key=group, format_func=names.__getitem__,
+            on_change=guarded(_choose), args=(case.case_id, group),
+        )  # fmt: skip
+
+
+def _ask_loop(case: Case) -> None:
+    """Ask which loop of several the complaint is about, by its zone and its first rooms."""
+    words = Words(build_loop(case.site), region=find_region())
+    names = {loop.zone: plain(words.loop_title(loop.zone)) for loop in case.site.loops} | {"": tell("loop_unsure")}
+    recall(_LOOP, tuple(names), find_about(case))
+    chosen = st.radio(tell("q_loop"), list(names), format_func=names.__getitem__, key=_LOOP)
+    keep_choice(_LOOP, chosen, find_about(case))
+
+
+def _list_groups() -> dict[str, tuple[str, ...]]:
+    """Return the complaints of each group; one that is new to the table is found by a test."""
+    named = {s for options in _GROUPS.values() for s in options}
+    rest = tuple(s for s in SYMPTOMS if s not in named)
+    return {group: options + (rest if group == "symptom_test" else ()) for group, options in _GROUPS.items()}
+
+
+def _choose(case_id: str, group: str) -> None:
+    """Keep the one that was chosen, clear the other groups, and begin to reckon while the rest is answered."""
+    chosen = str(st.session_state.get(group) or "")
+    keep(_CHOSEN, chosen)
+    for other in _GROUPS:
+        if other != group:
+            st.session_state[other] = None
+    prepare(replace(open_store().load_case(case_id), symptom="" if chosen == _OTHER else chosen))
+
+
+def _ask_several(label: str, key: str, names: Mapping[str, str], default: tuple[str, ...]) -> None:
+    """Ask for any number of things, kept in the address while it is half said."""
+    recall_choices(key, tuple(names), default)
+    chosen = st.pills(
+        tell(label), list(names), selection_mode="multi", format_func=names.__getitem__, key=key, wrap=True
+    )
+    keep_choices(key, tuple(chosen), default)
+
+
 def _use(case_id: str, revision: int) -> None:
-    symptom = str(st.session_state.get("symptom") or _OTHER)
-    contexts, tools = (tuple(st.session_state.get(key) or ()) for key in ("contexts", "tools"))
-    tell_complaint(open_store(), load(case_id, revision), "" if symptom == _OTHER else symptom, contexts, tools)
+    symptom = next((str(s) for group in _GROUPS if (s := st.session_state.get(group))), "")
+    if not symptom:
+        st.session_state["problem"] = tell("symptom_needed")
+        return
+    contexts, tools = (tuple(st.session_state.get(key) or ()) for key in (_CONTEXTS, _TOOLS))
+    case = load(case_id, revision)
+    if len(case.site.loops) > 1:
+        case = tell_loop(open_store(), case, str(st.session_state.get(_LOOP) or ""))
+    tell_complaint(open_store(), case, "" if symptom == _OTHER else symptom, contexts, tools)
     turn_to("")

@@ -9,11 +9,11 @@ from diagnostics.errors import DiagnosticsError, QuantityError, SourceError
 from diagnostics.locate import find_shipped
 from diagnostics.reports import read_words, render_style
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
-from diagnostics.visit import describe_site, prepare
+from diagnostics.visit import describe_site, name_rooms, parse_rooms, prepare
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
 from diagnostics.wiring.describe import NOT_SURE
 
-from .draft import ask_text, keep_choice, recall
+from .draft import ask_lines, ask_text, find_kept, keep_choice, recall
 from .session import (
     find_view,
     is_dark,
@@ -64,27 +64,33 @@ _RESETS = {
 
 def _show_questions(place: tuple[str, int]) -> None:
     words = read_words()
-    names = {str(s): words.styles[s].capitalize() for s in Style}
+    names = {str(s): words.styles[s][:1].upper() + words.styles[s][1:] for s in Style}
     recall("q_style", tuple(names), str(Style.TWO_WIRE_ZONE))
     style = Style(st.radio(tell("q_style"), list(names), format_func=names.__getitem__, key="q_style"))
     keep_choice("q_style", style, Style.TWO_WIRE_ZONE)
     with st.container(width=_PICTURE_PX):
         st.image(render_style(style, dark=is_dark()), width="stretch", alt=words.style_words[style])
     show_note(words.style_words[style])
+    with st.expander(tell("q_style_open")):
+        st.markdown(tell("q_style_unsure"))
     ask_text(tell("q_detectors"), "q_detectors", tell("q_detectors_hint"))
-    show_note(tell("q_order"))
+    show_note(tell("q_detectors_unsure"))
+    _choose("q_order_known", ("order_known", "order_unknown"), "order_known")
+    show_note(tell("q_order_unknown" if _read("q_order_known") == "order_unknown" else "q_order"))
     show_note(tell("q_unsure"))
     if style.is_module:
         _ask("q_panel_resistor", "q_resistor_hint", lambda t: format_quantity(parse_resistor(t), "ohm"))
     _ask("q_resistor", "q_resistor_hint", lambda t: format_quantity(parse_resistor(t), "ohm"))
     _ask("q_cable", "q_cable_hint", lambda t: f"{parse_gauge(t).area_mm2:.3g} mm²")
     _ask("q_run", "q_run_hint", lambda t: format_quantity(parse_quantity(t, "m"), "m"))
-    if style is not Style.TWO_WIRE_ZONE:
+    if style.has_supply:
         recall("q_reset", tuple(_RESETS), "not_sure")
         reset = st.radio(tell("q_reset"), list(_RESETS), format_func=tell, key="q_reset")
         keep_choice("q_reset", reset, "not_sure")
-    if style is Style.FOUR_WIRE_ZONE:
+    if style.has_power_pair:
         _choose("q_end_relay", ("yes", "no", "not_sure"))
+    with st.expander(tell("q_rooms_open"), expanded=bool(find_kept("q_rooms"))):
+        ask_lines(tell("q_rooms"), "q_rooms", tell("q_rooms_hint"))
     ask_text(tell("q_name"), "q_name", tell("q_name_default"), 120)
     show_main_button(tell("describe_use"), _use_answers, place, "describe_use")
 
@@ -100,10 +106,10 @@ def _ask(key: str, hint: str, understand: Callable[[str], str]) -> None:
         show_alert("warning", write_problem(error))
 
 
-def _choose(key: str, options: tuple[str, ...]) -> None:
-    recall(key, options, "not_sure")
+def _choose(key: str, options: tuple[str, ...], usual: str = "not_sure") -> None:
+    recall(key, options, usual)
     chosen = st.segmented_control(tell(key), options, format_func=tell, required=True, width="stretch", key=key)
-    keep_choice(key, chosen or "", "not_sure")
+    keep_choice(key, chosen or "", usual)
 
 
 def _read(key: str) -> str:
@@ -124,10 +130,12 @@ def _use_answers(case_id: str, revision: int) -> None:
         reset=_RESETS.get(_read("q_reset"), NOT_SURE),
         end_relay=end_relay if end_relay in {"yes", "no"} else NOT_SURE,
         panel_resistor=_read("q_panel_resistor") or NOT_SURE,
+        order="unknown" if _read("q_order_known") == "order_unknown" else "known",
         name=_read("q_name") or tell("q_name_default"),
     )
     try:
         site, notes = build_quick_site(answers)
+        site = name_rooms(site, parse_rooms(_read("q_rooms")))
     except SourceError as error:  # places in a form are of no use to anybody
         st.session_state["problem"] = "\n\n".join(plain(f.message) for f in error.findings)
         return

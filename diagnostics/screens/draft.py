@@ -13,7 +13,7 @@ from diagnostics.wiring import Loop
 ASKED, CORRECTING, VIEW, _DRAFT, _LIST = "asked", "correct", "view", "draft", "list"
 _ALWAYS = frozenset({"case", "region"})
 _AT_WORK = frozenset({ASKED, CORRECTING, VIEW, _DRAFT, _LIST})
-_LONGEST = 200
+_LONGEST, _LONGEST_LINES = 200, 1500
 _SEPARATOR = "~"
 
 
@@ -52,10 +52,30 @@ def keep_choice(key: str, chosen: str, default: str) -> None:
     keep(key, "" if chosen == default else chosen)
 
 
+def recall_choices(key: str, options: Sequence[str], default: Sequence[str]) -> None:
+    """Fill a field of several choices that is new to this page from the address; strange words are dropped."""
+    if key not in st.session_state:
+        kept = find_kept(key)
+        st.session_state[key] = [o for o in options if o in kept.split(",")] if kept else list(default)
+
+
+def keep_choices(key: str, chosen: Sequence[str], default: Sequence[str]) -> None:
+    """Keep what was chosen in the address, also that nothing was; the default needs no room there."""
+    keep(key, "" if set(chosen) == set(default) else ",".join(chosen) or _SEPARATOR)
+
+
 def ask_text(label: str, key: str, hint: str, max_chars: int = _LONGEST) -> str:
     """Ask for a text that is there again after a reload."""
     recall(key)
     text = st.text_input(label, placeholder=hint, key=key, max_chars=max_chars, live=True) or ""
+    keep(key, text)
+    return text.strip()
+
+
+def ask_lines(label: str, key: str, hint: str) -> str:
+    """Ask for several lines that are there again after a reload."""
+    recall(key)
+    text = st.text_area(label, placeholder=hint, key=key, max_chars=_LONGEST_LINES, height=140) or ""
     keep(key, text)
     return text.strip()
 

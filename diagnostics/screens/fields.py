@@ -4,13 +4,14 @@ import re
 
 import streamlit as st
 
-from diagnostics.readings import Measurement, list_tokens
+from diagnostics.readings import COUNTED, Measurement, list_tokens
 from diagnostics.reports import Words
 
 from .draft import is_set
 from .session import guarded, plain, show_note, tell
 
 _NONE = "none"
+_MOST_PILLS = 13  # numbers to choose from; more are typed
 _NUMBER = re.compile(r"([+−-]? ?[\d.,]+)\D*")  # not 5k6, which says its unit in between
 # Keys beside the letters of a phone: what is put behind the number that was typed.
 _UNITS = {"V": ("V", "mV"), "ohm": ("Ω", "kΩ", "MΩ")}
@@ -26,6 +27,11 @@ def show_field(m: Measurement, words: Words, field: str, likely: tuple[str, ...]
     tokens = list_tokens(m, words.loop)
     if is_set(m):
         _show_detectors(tuple(t for t in tokens if t != m.at), words, field, lit=m.kind == "which_lit")
+        return
+    if m.kind in COUNTED and len(tokens) > _MOST_PILLS:
+        st.text_input(
+            tell("answer_count"), key=field, placeholder=f"0–{len(tokens) - 1}", live=True, autocomplete="off"
+        )
         return
     _show_words(tokens, words, field, likely)
 

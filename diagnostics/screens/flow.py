@@ -5,11 +5,15 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore
 from diagnostics.errors import DiagnosticsError, NotFoundError
 from diagnostics.reports import format_wait
-from diagnostics.visit import SAFETY, count_left_s, extend_test, find_stage, find_test_end, tell_meaning
+from diagnostics.visit import SAFETY, Assessment, count_left_s, extend_test, find_stage, find_test_end, tell_meaning
 
+from .baseline import AS_LEFT, find_question, show_held, show_left_form, show_question
+from .closing import PROOF, show_closing
 from .complaint import show_complaint
 from .describe import show_describe
 from .draft import find_form
+from .proof import show_proof
+from .record import show_closed, show_record_so_far
 from .safety import show_for_us, show_safety
 from .session import (
     NEW,
@@ -34,8 +38,7 @@ from .session import (
     write_problem,
 )
 from .start import show_start
-from .suspects import show_readings
-from .verdict import show_closed, show_closing, show_own_repair, show_proof, show_repairs
+from .verdict import has_fresh_repair, show_own_repair, show_repairs
 from .work import show_work
 
 _TICK_S = 20.0  # how often the head of the page counts the test period down
@@ -85,12 +88,15 @@ def _show_stage(case: Case) -> None:
     stage = find_stage(case)
     if stage in SAFETY:
         show_safety(stage, case)
+    elif stage in {"complaint", "work"} and (baseline := find_question(case)) is not None:
+        show_question(case, baseline)
     elif stage == "work":
         _show_view(case)
     elif stage == "closing":
-        show_closing(assess(case))
+        _show_end(case)
     elif stage == "closed":
-        _show_record(case)
+        show_closed(case)
+        show_main_button(tell("to_start"), go_to, ("",), "to_start")
     else:
         _SCREENS[stage](case)
 
@@ -106,20 +112,41 @@ def _show_view(case: Case) -> None:
     elif view == "closing":
         show_closing(assess(case))
     else:
-        show_work(assess(case))
+        _show_work(assess(case))
 
 
 _SIDES = {"describe": show_describe, "complaint": show_complaint, "repair": show_own_repair}
 
 
-def _show_record(case: Case) -> None:
-    """Show a closed case: how it was left, what was repaired, what was read."""
-    show_closed(case)
-    if any(a.caution == "described" for a in case.acknowledged):
-        assessment = assess(case)
-        show_repairs(case, build_words(assessment))
-        show_readings(assessment, may_change=False)
-    show_main_button(tell("to_start"), go_to, ("",), "to_start")
+def _show_work(assessment: Assessment) -> None:
+    """Show the work, and below it what was repaired, what it is held against, and the record so far.
+
+    What has just been said of a repair stands above it: it may have been the wrong button.
+    """
+    if assessment.guidance is not None and assessment.guidance.stops:
+        show_work(assessment)  # a stop is shown alone
+        return
+    case, words = assessment.case, build_words(assessment)
+    fresh = has_fresh_repair(case)
+    if fresh:
+        show_repairs(case, words, may_change=True)
+    show_work(assessment)
+    if case.repairs and not fresh:
+        st.subheader(tell("repairs_title"), anchor=False)
+        show_repairs(case, words, may_change=True)
+    show_held(case, words)
+    show_record_so_far(case)
+
+
+def _show_end(case: Case) -> None:
+    """Show how a restored loop is left, or the side of it that was turned to."""
+    view = find_view()
+    if view == PROOF:
+        show_proof(case)
+    elif view == AS_LEFT:
+        show_left_form(case)
+    else:
+        show_closing(assess(case))
 
 
 def _show_head(case: Case | None) -> None:

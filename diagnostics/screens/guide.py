@@ -10,6 +10,7 @@ from diagnostics.visit import (
     answer_guide,
     choose_lead,
     find_case_guide,
+    find_given,
     follows_guide,
     list_answers,
 )
@@ -124,6 +125,25 @@ def show_shorter(assessment: Assessment) -> None:
         asked = plain(build_words(assessment).ask(own.measurement))
         st.markdown(f"**{tell('guide_shorter')}.** {asked}\n\n{why}")
         show_button(tell("guide_shorter_do"), _take_shorter, (own.measurement.key,), "guide_shorter")
+
+
+def show_answers(assessment: Assessment) -> None:
+    """Show what was answered to the guide's questions; a tap in passing can be answered anew."""
+    guidance = assessment.guidance
+    if guidance is None:
+        return
+    given = find_given(assessment.case)
+    steps = guidance.walk.guide.steps
+    asked = [p.step for p in guidance.walk.passed if p.step in given and steps[p.step].ask is not None]
+    if not asked:
+        return
+    case = assessment.case
+    with st.expander(f"{tell('guide_answers')} ({len(asked)})"):
+        for name in asked:
+            st.markdown(f"{_speak(steps[name].ask)} **{_capital(given[name])}**")
+            for number, answer in enumerate(a for a in list_answers(steps[name]) if a != given[name]):
+                label = tell("guide_rather", answer=_capital(answer))
+                show_button(label, _answer, (case.case_id, case.revision, name, answer), f"anew_{name}_{number}")
 
 
 def show_lead(assessment: Assessment) -> None:

@@ -220,11 +220,16 @@ def show_cautions(names: tuple[str, ...]) -> None:
             st.markdown(f"⚠ **{title}.** {text}")
 
 
+def find_zone() -> ZoneInfo:
+    """Return the clock of the person who reads, as far as the browser tells it."""
+    try:
+        return ZoneInfo(st.context.timezone or "UTC")
+    except (ZoneInfoNotFoundError, ValueError):
+        return ZoneInfo("UTC")
+
+
 def format_moment(moment: datetime) -> str:
     """Return a moment on the clock of the person who reads it; with the day when it is not today."""
-    try:
-        zone = ZoneInfo(st.context.timezone or "UTC")
-    except (ZoneInfoNotFoundError, ValueError):
-        zone = ZoneInfo("UTC")
+    zone = find_zone()
     here, today = moment.astimezone(zone), datetime.now(UTC).astimezone(zone)
     return here.strftime("%H:%M") if here.date() == today.date() else here.strftime("%d %b %Y, %H:%M")

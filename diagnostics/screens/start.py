@@ -22,10 +22,12 @@ from .session import (
     tell,
 )
 
-# Invented cases to try: the button's words, the site, the loop's past, the complaint, the fault that is hidden in it.
+# Invented cases to try: the button's words, the site, the loop's past, the complaint, the fault that is hidden in it,
+# and the zone of the loop that the complaint is about.
 _DEMOS = {
-    "demo_case": ("bakery", "new", "constant_trouble", "end_resistor_missing@end"),
-    "demo_module": ("orchard", "new", "constant_trouble", "supply_on_no@reset"),
+    "demo_case": ("bakery", "new", "constant_trouble", "end_resistor_missing@end", ""),
+    "demo_module": ("orchard", "new", "constant_trouble", "supply_on_no@reset", ""),
+    "demo_loops": ("hostel", "altered", "constant_trouble", "conductor_open@det6.in+", "zone2"),
 }
 _UNDESCRIBED = {"is_it_real", "outputs", "tell_people", "evidence_first", "for_us", "describe"}
 
@@ -63,10 +65,10 @@ def _show_visit(visit: Case | str) -> None:
 
 
 def _begin_demo(name: str) -> None:
-    place, past, symptom, hidden = _DEMOS[name]
+    place, past, symptom, hidden, about = _DEMOS[name]
     path = find_shipped("cases") / "sites" / f"{place}.yaml"
     demo = Case(read_site(path), path.read_text("utf-8"), contexts=(past,), symptom=symptom)
-    case = start_visit(open_store(), demo, hidden)
+    case = start_visit(open_store(), demo, hidden, about)
     prepare(case)
     go_to(case.case_id)
 

@@ -5,10 +5,10 @@ import streamlit as st
 from diagnostics.cases import Reading
 from diagnostics.readings import Measurement
 from diagnostics.reports import Words, describe_picture, find_shares, list_suspects, render_loop
-from diagnostics.visit import Assessment, understand
+from diagnostics.visit import Assessment
 
-from .draft import CORRECTING, keep, leave_form
-from .session import build_words, format_moment, guarded, is_dark, open_store, plain, show_note, tell, turn_to
+from .notices import correct, find_reasons, show_remedies, tell_reading
+from .session import build_words, format_moment, guarded, is_dark, open_store, plain, show_note, tell
 
 
 def show_suspects(assessment: Assessment, next_: Measurement | None) -> None:
@@ -35,30 +35,28 @@ def show_readings(assessment: Assessment, *, may_change: bool = True) -> None:
 
 
 def _tell_reading(assessment: Assessment, words: Words, reading: Reading) -> str:
-    taken = understand(assessment.loop, reading)
     when = f", {format_moment(reading.taken_at)}" if reading.taken_at else ""
     absent = f" · {tell('absent_mark')}" if reading.condition == "absent" else ""
-    value = plain(words.value(taken.measurement, taken.value))
-    return f"{plain(words.name(taken.measurement))}: **{value}**{when}{absent}"
+    return f"{tell_reading(assessment, words, reading)}{when}{absent}"
 
 
 def _show_reading(assessment: Assessment, words: Words, number: int, reading: Reading, *, may_change: bool) -> None:
     st.markdown(f"{number}. {_tell_reading(assessment, words, reading)}")
     if not may_change:
         return
-    case = assessment.case
+    case, reasons = assessment.case, find_reasons(assessment, reading)
+    for reason in reasons:
+        st.markdown(f"⚠ {reason}")
+    if reasons:
+        show_remedies(assessment, reading, "listed")
     with st.container(horizontal=True):
-        st.button(
-            tell("correct"), key=f"correct {reading.reading_id}", on_click=guarded(_correct), args=(reading.reading_id,)
-        )
+        if not reasons:
+            st.button(
+                tell("correct"), key=f"correct {reading.reading_id}",
+                on_click=guarded(correct), args=(reading.reading_id,),
+            )  # fmt: skip
         args = (case.case_id, case.revision, reading.reading_id)
         st.button(tell("take_back"), key=f"take_back {reading.reading_id}", on_click=guarded(_take_back), args=args)
-
-
-def _correct(reading_id: str) -> None:
-    leave_form()
-    keep(CORRECTING, reading_id)
-    turn_to("")
 
 
 def _take_back(case_id: str, revision: int, reading_id: str) -> None:

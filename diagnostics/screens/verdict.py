@@ -1,30 +1,17 @@
-"""What was found, the repair, the tests after it, and how the case is left."""
+"""What was found, the repair, and whether it cured; each answer can be taken back."""
 
 from collections.abc import Callable
-from typing import Literal
+from datetime import UTC, datetime, timedelta
 
 import streamlit as st
 
-from diagnostics.cases import CLOSINGS, Case
-from diagnostics.readings import Measurement
-from diagnostics.reports import (
-    Words,
-    explain_next,
-    list_after_repair,
-    list_parts,
-    list_repair_cautions,
-    tell_certainty,
-    tell_closing,
-)
+from diagnostics.cases import Case
+from diagnostics.reports import Words, explain_next, list_parts, list_repair_cautions, tell_certainty
 from diagnostics.visit import (
     Assessment,
-    deny_cure,
-    find_measurement,
-    find_stage,
-    list_disturbed,
-    pass_tests,
-    put_back,
+    build_suggestion,
     record_repair,
+    take_back_repair,
     write_class,
 )
 
@@ -32,14 +19,11 @@ from .draft import ask_text
 from .session import (
     assess,
     build_words,
-    find_region,
-    find_view,
     format_moment,
     guarded,
     load,
     open_store,
     plain,
-    show_alert,
     show_button,
     show_cautions,
     show_main_button,
@@ -48,6 +32,8 @@ from .session import (
     tell,
     turn_to,
 )
+
+_TWICE = timedelta(seconds=10)  # the same said again within this time is a second tap, not a second repair
 
 
 def show_verdict(assessment: Assessment) -> None:
@@ -97,7 +83,7 @@ def _record_own_repair(case_id: str, revision: int, cured: bool) -> None:  # noq
     if not what:
         st.session_state["problem"] = tell("own_repair_needed")
         return
-    record_repair(open_store(), load(case_id, revision), what, cured=cured)
+    _record(load(case_id, revision), what, cured=cured)
     turn_to("")
 
 
@@ -112,109 +98,37 @@ def _show_outcome(callback: Callable[..., None], args: tuple[object, ...]) -> No
 
 
 def _record_repair(case_id: str, revision: int, remedy: str, spot: str, cured: bool) -> None:  # noqa: FBT001
-    record_repair(open_store(), load(case_id, revision), write_class((remedy, spot)), cured=cured)
+    _record(load(case_id, revision), write_class((remedy, spot)), cured=cured)
 
 
-def show_proof(case: Case) -> None:
-    """Show the fixed list of tests after any repair."""
-    st.title(tell("proof_title"), anchor=False)
-    show_messages()
-    st.markdown("\n".join(f"{n}. {test}" for n, test in enumerate(list_after_repair(find_region()), 1)))
-    show_cautions(("outputs", "tell_people"))
-    place = (case.case_id, case.revision)
-    show_button(tell("proof_not"), _deny, place, "proof_not")
-    show_main_button(tell("proof_done"), _pass, place, "proof_done")
-
-
-def _deny(case_id: str, revision: int) -> None:
-    deny_cure(open_store(), load(case_id, revision))
-
-
-def _pass(case_id: str, revision: int) -> None:
-    pass_tests(open_store(), load(case_id, revision))
-
-
-def show_closing(assessment: Assessment) -> None:
-    """Ask how the case is left; nothing may stay lifted, bridged or off."""
-    case, words = assessment.case, build_words(assessment)
-    st.title(tell("closing_title"), anchor=False)
-    show_messages()
-    _show_disturbed(assessment, words)
-    told = {c: tell_closing(c, find_region()) for c in CLOSINGS if c}
-    names = {c: name for c, (name, _) in told.items()}
-    st.radio(
-        tell("closing_title"), list(names), index=0 if find_stage(case) == "closing" else None,
-        format_func=names.__getitem__, key="closing", label_visibility="collapsed",
-        captions=[text for _, text in told.values()],
-    )  # fmt: skip
-    if find_view() == "closing":
-        show_button(tell("back"), turn_to, ("",), "closing_back")
-    if any(r.cured for r in case.repairs):
-        show_button(tell("proof_not"), _deny, (case.case_id, case.revision), "proof_not")
-    left = bool(list_disturbed(assessment))
-    show_main_button(tell("close_case"), _close, (case.case_id, case.revision, left), "close_case")
-
-
-def _show_disturbed(assessment: Assessment, words: Words) -> None:
-    case = assessment.case
-    some = list_disturbed(assessment)
-    if not some:
+def _record(case: Case, what: str, *, cured: bool) -> None:
+    """Store a repair, and with it what was suggested when it was told; a second tap stores nothing."""
+    last = case.repairs[-1] if case.repairs else None
+    if last and (last.fault, last.cured) == (what, cured) and datetime.now(UTC) - last.done_at < _TWICE:
         return
-    with st.container(border=True):
-        st.markdown(f"**{tell('put_back_title')}**")
-        for m in some:
-            args = (case.case_id, case.revision, m.key)
-            st.checkbox(_name_disturbed(m, words), key=f"back {m.key}", on_change=guarded(_put_back), args=args)
-        show_note(tell("put_back_all"))
+    record_repair(open_store(), case, what, cured=cured, suggestion=build_suggestion(assess(case)))
 
 
-def _name_disturbed(m: Measurement, words: Words) -> str:
-    if m.kind == "ohms":
-        return tell("put_back_lifted")
-    return (
-        tell("put_back_known") if m.kind == "known_resistor" else tell("put_back_head", at=plain(words.detector(m.at)))
-    )
+def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
+    """List what was repaired, and whether it cured; what was noted by mistake can be taken back."""
+    for number, repair in enumerate(case.repairs):
+        mark = {True: f"✓ {tell('cured')}", False: f"✗ {tell('still_faulty')}", None: f"? {tell('not_known')}"}
+        told = f"{plain(words.told_repair(repair.fault))} {format_moment(repair.done_at)}"
+        st.markdown(f"- **{mark[repair.cured]}** · {told}")
+        if may_change and repair.cured is not None:
+            args = (case.case_id, case.revision, number)
+            label = tell("repair_taken_back")
+            st.button(label, key=f"take_back_repair_{number}", on_click=guarded(take_back), args=args)
 
 
-def _put_back(case_id: str, revision: int, key: str) -> None:
-    case = load(case_id, revision)
-    m = find_measurement(assess(open_store().load_case(case_id)).loop, key)
-    if m is not None:
-        put_back(open_store(), case, m)
+def has_fresh_repair(case: Case) -> bool:
+    """Return whether nothing was read since a repair was last told of, and what was told still stands."""
+    last = case.repairs[-1] if case.repairs else None
+    read_at = [r.taken_at for r in case.readings if r.taken_at]
+    return last is not None and last.cured is not None and (not read_at or last.done_at > max(read_at))
 
 
-def _close(case_id: str, revision: int, left: bool) -> None:  # noqa: FBT001 - callbacks take positions
-    chosen = st.session_state.get("closing")
-    case = load(case_id, revision)
-    if chosen is None:
-        st.session_state["problem"] = tell("choose_first")
-        return
-    if chosen == "mended" and find_stage(case) != "closing":
-        st.session_state["problem"] = tell("tests_first")
-        return
-    if left and chosen != "left_impaired":
-        st.session_state["problem"] = tell("put_back_left")
-        return
-    open_store().append_closing(case_id, next(c for c in CLOSINGS if c == chosen), revision)
+def take_back(case_id: str, revision: int, number: int) -> None:
+    """Note that what was said of a repair does not hold: the search goes on as without it."""
+    take_back_repair(open_store(), load(case_id, revision), number)
     turn_to("")
-
-
-def show_closed(case: Case) -> None:
-    """Show how a case was left, and let it be opened again."""
-    st.title(tell("closed_title"), anchor=False)
-    show_messages()
-    name, text = tell_closing(case.closing, find_region())
-    kind: Literal["warning", "success"] = "warning" if case.closing == "left_impaired" else "success"
-    show_alert(kind, f"**{tell('closed_as', closing=name)}**\n\n{text}")
-    show_button(tell("open_again"), _open_again, (case.case_id, case.revision), "open_again")
-
-
-def show_repairs(case: Case, words: Words) -> None:
-    """List what was repaired, and whether it cured."""
-    for repair in case.repairs:
-        mark = f"✓ {tell('cured')}" if repair.cured else f"✗ {tell('still_faulty')}"
-        st.markdown(f"- **{mark}** · {plain(words.told_repair(repair.fault))} {format_moment(repair.done_at)}")
-
-
-def _open_again(case_id: str, revision: int) -> None:
-    open_store().append_closing(case_id, "", revision)

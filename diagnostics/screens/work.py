@@ -10,15 +10,15 @@ from diagnostics.visit import (
     find_last_absent,
     find_measurement,
     find_out_of_service,
-    find_skipped,
-    skip_measurement,
+    prepare_answers,
     understand,
 )
 
 from .answer import show_answer
-from .draft import ASKED, CORRECTING, find_kept, find_list, keep, keep_list, leave_form
+from .draft import ASKED, CORRECTING, find_kept, find_list, keep, keep_choice, keep_list, leave_form, recall
 from .guide import (
     find_pending,
+    show_answers,
     show_doubt,
     show_guide_title,
     show_guide_words,
@@ -27,13 +27,11 @@ from .guide import (
     show_shorter,
     show_stop,
 )
+from .notices import show_notices
 from .session import (
     build_words,
     find_view,
     format_moment,
-    guarded,
-    load,
-    open_store,
     plain,
     show_alert,
     show_button,
@@ -46,6 +44,7 @@ from .session import (
 )
 from .suspects import show_readings, show_suspects
 from .verdict import show_verdict
+from .ways import CANNOT, show_cannot, show_left_out, show_ways
 
 
 def show_work(assessment: Assessment) -> None:
@@ -61,10 +60,16 @@ def show_work(assessment: Assessment) -> None:
     chosen = old is not None or find_kept(ASKED) or find_list()
     pending = None if chosen else find_pending(assessment)
     with left:
-        if find_view() == "other":
+        if old is None and not find_list():
+            show_notices(assessment, asked=m.key if m and pending is None and find_view() != "other" else "")
+        view = find_view()
+        if view == "other":
             _show_choice(assessment)
         elif pending is not None:
             show_pending(assessment, pending)
+            show_ways(assessment, None)
+        elif view == CANNOT and m is not None and old is None:
+            show_cannot(assessment, m)
         elif m is not None:
             _show_step(assessment, m, old)
         else:
@@ -72,7 +77,20 @@ def show_work(assessment: Assessment) -> None:
     with right:
         show_suspects(assessment, m)
         show_readings(assessment)
-        _show_more(assessment)
+        _show_more(assessment, at_step=_has_ways(assessment, m, old, pending is not None))
+    prepare_answers(assessment)
+
+
+def _has_ways(assessment: Assessment, m: Measurement | None, old: Reading | None, pending: bool) -> bool:  # noqa: FBT001
+    """Return whether the ways around the step stand below it already."""
+    if find_view():
+        return False
+    return pending or (m is not None and old is None and not find_list() and _is_suggested(assessment, m))
+
+
+def _is_suggested(assessment: Assessment, m: Measurement) -> bool:
+    action = assessment.diagnosis.next
+    return action is not None and action.measurement is not None and action.measurement.key == m.key
 
 
 def _find_asked(assessment: Assessment) -> tuple[Measurement | None, Reading | None]:
@@ -90,25 +108,23 @@ def _find_asked(assessment: Assessment) -> tuple[Measurement | None, Reading | N
 
 def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> None:
     words, d = build_words(assessment), assessment.diagnosis
-    suggested = d.next is not None and d.next.measurement is not None and d.next.measurement.key == m.key and not old
-    if suggested and d.contradiction is not None:
-        _show_contradiction(assessment, words)
+    suggested = old is None and _is_suggested(assessment, m)
     listed = m.key in find_list() and not old
     guided = suggested and not listed and _is_guided(assessment)
     if suggested and not listed and d.contradiction is None:
         show_doubt(assessment)
-    _show_title(assessment, suggested=suggested, listed=listed)
+    _show_title(assessment, old, suggested=suggested, listed=listed)
     st.markdown(f"## {plain(words.ask(m))}")
     if guided:
         show_guide_words(assessment)
-    if old is not None:
-        show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
     if suggested and d.next is not None:
         show_note(tell("minutes_from", minutes=f"{d.next.minutes:.0f}"))
     beside = assessment.beside if suggested and not listed else ()
     show_cautions(tuple(dict.fromkeys(c for one in (m, *beside) for c in one.cautions)))
     _show_beside(beside, words)
     _show_last_absent(assessment, m, words)
+    if "ladder" in m.tools:
+        show_note(tell("down_first"))
     show_answer(assessment, m, old, tuple(one.key for one in beside))
     if listed:
         show_button(tell("list_none"), _drop_list, (), "list_none")
@@ -120,11 +136,9 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
 
 def _show_beyond(assessment: Assessment, m: Measurement) -> None:
     """Show what lies below the answer of the suggested step: a shorter one, why, and the ways around it."""
+    show_ways(assessment, m)
     show_shorter(assessment)
     _show_why(assessment, build_words(assessment))
-    place = (assessment.case.case_id, assessment.case.revision)
-    show_button(tell("cannot"), _skip, (*place, m.key, True), "cannot")
-    show_button(tell("something_else"), turn_to, ("other",), "something_else")
 
 
 def _is_guided(assessment: Assessment) -> bool:
@@ -132,10 +146,12 @@ def _is_guided(assessment: Assessment) -> bool:
     return assessment.guidance is not None and d.next is not None and not d.next.again
 
 
-def _show_title(assessment: Assessment, *, suggested: bool, listed: bool) -> None:
-    """Say where this step comes from: the ladder's list, the guide, the model, or the person."""
+def _show_title(assessment: Assessment, old: Reading | None, *, suggested: bool, listed: bool) -> None:
+    """Say where this step comes from: a correction, the ladder's list, the guide, the model, or the person."""
     guidance = assessment.guidance
-    if listed:
+    if old is not None:
+        show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
+    elif listed:
         show_note(tell("list_title", left=str(len(find_list()))))
     elif suggested and guidance is not None and _is_guided(assessment) and guidance.walk.reached == "step":
         show_guide_title(guidance)
@@ -174,23 +190,9 @@ def _show_why(assessment: Assessment, words: Words) -> None:
         st.markdown(f"**{tell('expected')}**\n\n" + "\n".join(f"- {line}" for line in lines))
 
 
-def _show_contradiction(assessment: Assessment, words: Words) -> None:
-    found = assessment.diagnosis.contradiction
-    if found is None:
-        return
-    taken = assessment.taken[found.reading]
-    was = tell("contradiction_was", value=plain(words.value(taken.measurement, taken.value)))
-    show_alert("warning", f"**{tell('contradiction_title')}**\n\n{tell('contradiction')}\n\n{was}")
-
-
 def _go_back() -> None:
     leave_form()
     turn_to("")
-
-
-def _skip(case_id: str, revision: int, key: str, skip: bool) -> None:  # noqa: FBT001 - callbacks take positions
-    skip_measurement(open_store(), load(case_id, revision), key, skip=skip)
-    _go_back()
 
 
 def _show_choice(assessment: Assessment) -> None:
@@ -199,9 +201,15 @@ def _show_choice(assessment: Assessment) -> None:
     st.markdown(f"## {tell('something_else')}")
     every = list_measurements(assessment.loop)
     named = {m.place: plain(words.place(m.place)) for m in every}
-    where = st.selectbox(tell("other_where"), list(named), key="other_where", format_func=named.__getitem__)
+    places = list(named)
+    recall("other_where", places, places[0])
+    where = st.selectbox(tell("other_where"), places, key="other_where", format_func=named.__getitem__)
+    keep_choice("other_where", where, places[0])
     some = {m.key: plain(words.name(m)) for m in every if m.place == where}
-    st.radio(tell("other_what"), list(some), key="other_what", format_func=some.__getitem__)
+    keys = list(some)
+    recall("other_what", keys, keys[0])
+    what = st.radio(tell("other_what"), keys, key="other_what", format_func=some.__getitem__)
+    keep_choice("other_what", what, keys[0])
     show_messages()
     show_button(tell("back_to_next"), _go_back, (), "back_to_next")
     show_main_button(tell("other_show"), _choose, (), "other_show")
@@ -213,21 +221,17 @@ def _choose() -> None:
     turn_to("")
 
 
-def _show_more(assessment: Assessment) -> None:
-    """Show what was left out, and the ways to another side of the case."""
-    case, words = assessment.case, build_words(assessment)
-    left_out = [m for key in sorted(find_skipped(case)) if (m := find_measurement(assessment.loop, key))]
-    if left_out:
-        with st.expander(f"{tell('skipped')} ({len(left_out)})"):
-            for m in left_out:
-                st.markdown(plain(words.name(m)))
-                args = (case.case_id, case.revision, m.key, False)
-                st.button(tell("put_in_again"), key=f"again {m.key}", on_click=guarded(_skip), args=args)
+def _show_more(assessment: Assessment, *, at_step: bool) -> None:
+    """Show what was left out, and the ways to another side of the case; some stand ``at_step`` already."""
+    case = assessment.case
+    show_left_out(assessment)
     if case.site.note:
         with st.expander(tell("site_note")):
             st.markdown("\n".join(f"- {plain(line)}" for line in case.site.note.splitlines()))
+    show_answers(assessment)
     show_lead(assessment)
-    show_button(tell("own_repair"), turn_to, ("repair",), "to_repair")
+    if not at_step:
+        show_button(tell("own_repair"), turn_to, ("repair",), "to_repair")
     show_button(tell("finish"), turn_to, ("closing",), "finish")
     show_button(tell("complaint_title"), turn_to, ("complaint",), "to_complaint")
     show_button(tell("describe_again"), turn_to, ("describe",), "to_describe")

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from diagnostics.errors import QuantityError, find_nearest
-from diagnostics.readings import LISTED, Measurement, list_kind_words, read_table
+from diagnostics.readings import COUNTED, LISTED, Measurement, list_kind_words, read_table
 from diagnostics.units import parse_quantity
 
 # Bands beside what this loop shows when it is sound; those of a zone's own window come from the panel's profile.
@@ -59,7 +59,7 @@ def list_words(kind: str) -> tuple[str, ...]:
         return (*VOLTS_BANDS, *ZONE_BANDS)
     if kind == "ohms":
         return OHMS_BANDS
-    return LISTS if kind in LISTED else list_kind_words(kind)
+    return LISTS if kind in {*LISTED, *COUNTED} else list_kind_words(kind)
 
 
 def parse_condition(text: str, kind: str) -> Condition:
@@ -140,10 +140,17 @@ def is_met(condition: Condition, measurement: Measurement, value: float | str, o
     """Return whether an answer in words meets a condition; ``others`` are the detectors that a list can name."""
     if not isinstance(value, str) or not isinstance(condition, str):
         return False
+    if measurement.kind in COUNTED:
+        return condition in _describe_count(int(value), len(others))
     if measurement.kind not in LISTED:
         return value == condition
     named = () if value == "none" else tuple(value.split(","))
     return condition in _describe_list(named, others)
+
+
+def _describe_count(number: int, of: int) -> set[str]:
+    """Return every word that fits a number of detectors; where some are dark, they are taken to be the far ones."""
+    return {"none"} if not number else {"all"} if number == of else {"some", "far_ones"}
 
 
 def _describe_list(named: tuple[str, ...], others: tuple[str, ...]) -> set[str]:

@@ -1,9 +1,11 @@
 """Names of places that hold for every loop, and where they are on this one."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from diagnostics.circuit import Mode
-from diagnostics.readings import Measurement, find_walk, list_lifted_pairs, list_measurements
+from diagnostics.readings import WALKS, Measurement, find_walk, list_lifted_pairs, list_measurements
 from diagnostics.wiring import Loop, Reset
 
 from .schema import Step
@@ -21,6 +23,7 @@ ACROSS = {
     "nc": "NC of the reset relay and minus",
     "no": "NO of the reset relay and minus",
     "fed": "the first thing that the supply feeds: the module, or the first detector",
+    "battery": "the battery, at the panel's battery terminals",
     "ring_plus": "the two ends of the plus conductor of a class A loop, at the panel",
     "ring_minus": "the two ends of its minus conductor, at the panel",
     "return": "the return terminals of a class A zone",
@@ -50,12 +53,18 @@ def find_step_measurement(step: Step, loop: Loop) -> Measurement | None:
         return None
     mode = Mode("during_reset") if step.mode == "during_reset" else None
     for m in list_measurements(loop):
-        same = m.kind == step.measure and (m.mode == mode if mode else m.mode.word != "during_reset")
+        same = m.kind in {step.measure, _COUNTS.get(step.measure)} and (
+            m.mode == mode if mode else m.mode.word != "during_reset"
+        )
         if m.kind == "listen":
             same = m.kind == step.measure
         if same and ((m.red, m.black) == where.ends if where.ends else m.at == where.at):
             return m
     return None
+
+
+# What is counted instead where the order of the loop is not known.
+_COUNTS: Final[Mapping[str, str]] = {"which_dark": "how_many_dark", "which_lit": "how_many_lit"}
 
 
 def _find_where(step: Step, loop: Loop) -> Where | None:
@@ -66,7 +75,13 @@ def _find_where(step: Step, loop: Loop) -> Where | None:
     return None if at is None else Where(at=at)
 
 
-_DEFAULT_AT = {"settings": "panel", "listen": "reset", "which_dark": "loop", "which_lit": "loop"}
+_DEFAULT_AT = {
+    "settings": "panel",
+    "supply_lamps": "panel",
+    "event_log": "panel",
+    "listen": "reset",
+    **dict.fromkeys(WALKS, "loop"),
+}
 
 
 def _find_at(name: str, loop: Loop) -> str | None:
@@ -96,6 +111,7 @@ def _list_pairs(loop: Loop) -> dict[str, tuple[str, str]]:
     channels = loop.module.channels if loop.module and chain.spec.style.is_module else ()
     pairs = {name: (f"panel.{name}+", f"panel.{name}-") for name in ("aux", "switched")}
     pairs |= {name: (f"reset.{name}", _find_minus(loop)) for name in ("com", "nc", "no")}
+    pairs["battery"] = (loop.battery.plus, loop.battery.minus)
     pairs |= {
         "zone": (f"panel.{zone}+", f"panel.{zone}-"),
         "co_zone": (f"panel.{co}+", f"panel.{co}-"),

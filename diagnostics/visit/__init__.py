@@ -1,5 +1,6 @@
 """The use cases: the one place that joins the engine and the store."""
 
+from .ahead import list_answered, prepare, prepare_answers
 from .assess import (
     Assessment,
     assess_case,
@@ -14,7 +15,20 @@ from .assess import (
     understand,
     write_class,
 )
-from .baseline import adopt_baseline, find_baseline, list_as_left, list_baseline
+from .baseline import (
+    adopt_baseline,
+    answer_baseline,
+    find_baseline,
+    find_sound,
+    is_baseline_asked,
+    keep_baseline,
+    keeps_baseline,
+    list_as_left,
+    list_baseline,
+    list_left_so_far,
+    list_to_leave,
+)
+from .changed import Change, find_change
 from .deeds import (
     accept_loop,
     acknowledge,
@@ -34,17 +48,20 @@ from .deeds import (
     skip_measurement,
     start_clock,
     start_visit,
+    take_back_repair,
     tell_complaint,
     tell_loop,
     tell_people,
+    tell_place,
 )
 from .disturbed import Disturbance, find_disturbances
-from .doubts import Doubt, find_doubt, find_last_absent, find_most_v, may_be_absent
+from .doubts import Doubt, find_doubt, find_doubted, find_last_absent, find_most_v, may_be_absent
 from .guidance import (
     Guidance,
     answer_guide,
     choose_lead,
     find_case_guide,
+    find_given,
     follows_guide,
     list_answers,
     list_usual_answers,
@@ -60,15 +77,21 @@ from .marks import (
     find_stage,
     find_test_end,
     find_wait_s,
+    is_told,
     is_too_early,
 )
+from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_suggestion
-from .prepare import prepare
-from .proof import ProofItem, list_proof, list_untested
+from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, choose_head, list_proof, list_untested
+from .rooms import name_rooms, parse_rooms
 
 __all__ = [
+    "FUNCTIONAL",
+    "HEAD_OFF",
     "SAFETY",
+    "TOOLS",
     "Assessment",
+    "Change",
     "Disturbance",
     "Doubt",
     "Guidance",
@@ -78,11 +101,13 @@ __all__ = [
     "accept_loop",
     "acknowledge",
     "adopt_baseline",
+    "answer_baseline",
     "answer_guide",
     "assess_case",
     "build_bench",
     "build_reading",
     "build_suggestion",
+    "choose_head",
     "choose_lead",
     "close_case",
     "correct_reading",
@@ -94,33 +119,49 @@ __all__ = [
     "find_baseline",
     "find_beside",
     "find_case_guide",
+    "find_change",
     "find_disturbances",
     "find_doubt",
+    "find_doubted",
+    "find_given",
     "find_hidden",
     "find_last_absent",
     "find_measurement",
     "find_most_v",
     "find_out_of_service",
     "find_skipped",
+    "find_sound",
     "find_stage",
     "find_test_end",
     "find_wait_s",
     "finish_tests",
     "follows_guide",
+    "is_baseline_asked",
+    "is_told",
     "is_too_early",
+    "keep_baseline",
+    "keeps_baseline",
+    "lack_tool",
+    "list_answered",
     "list_answers",
     "list_as_left",
     "list_baseline",
     "list_disturbed",
+    "list_left_so_far",
     "list_likely_answers",
+    "list_missing_tools",
     "list_proof",
+    "list_to_leave",
     "list_untested",
     "list_usual_answers",
     "list_visits",
     "may_be_absent",
+    "name_rooms",
     "open_case",
+    "parse_rooms",
     "pass_tests",
     "prepare",
+    "prepare_answers",
     "put_back",
     "rate_added",
     "record_reading",
@@ -128,12 +169,16 @@ __all__ = [
     "record_test",
     "simulate_reading",
     "skip_measurement",
+    "skip_place",
     "start_clock",
     "start_visit",
+    "take_back_repair",
+    "take_up_tool",
     "tell_complaint",
     "tell_loop",
     "tell_meaning",
     "tell_people",
+    "tell_place",
     "understand",
     "write_class",
 ]

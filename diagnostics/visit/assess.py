@@ -14,7 +14,7 @@ from diagnostics.cases import (
     parse_meter,
     understand_value,
 )
-from diagnostics.faults import CONTEXTS, Context, parse_faults
+from diagnostics.faults import CONTEXTS, SIGNS, Context, parse_faults
 from diagnostics.readings import (
     AS_IT_SHOULD_BE,
     Bench,
@@ -90,11 +90,12 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
     ``usual`` takes what the guide asks or says besides readings as on a usual day; else it waits for a word. An answer
     that stops the guide, real smoke say, stops everything, whoever leads: nothing is next until it is answered anew.
 
-    Readings taken while the complaint was absent are kept in the record and not counted: this model does not yet know
-    faults that come and go.
+    Readings taken while the complaint was absent show the loop as it is when nothing is wrong: like those of an earlier
+    visit they say what is right here, and blame nobody. One that does not fit the sound loop is left out.
     """
     meter = parse_meter(case.meter) if case.meter else None
     bench = build_bench(case.site, meter).look_at(find_about(case))
+    absent = [r for r in case.readings if r.condition == "absent"]
     taken = tuple(understand(bench.loop, r) for r in case.readings if r.condition != "absent")
     question = Question(
         contexts=_check_contexts(case.contexts),
@@ -103,8 +104,9 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
         can=None if case.can is None else frozenset(case.can),
         standing_at=taken[-1].measurement.place if taken else "panel",
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
+        tried_after=_count_before(case),
         skipped=find_skipped(case),
-        baseline=tuple(understand(bench.loop, r) for r in case.baseline.readings),
+        baseline=tuple(understand(bench.loop, r) for r in (*case.baseline.readings, *absent)),
     )
     guide = find_case_guide(case) if guided or case.guide_answers else None
     leads = guided and follows_guide(case)
@@ -148,7 +150,16 @@ def _strip(r: Reading) -> Reading:
 
 
 def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:
-    return tuple(c for c in CONTEXTS if c in words)
+    return tuple(c for c in (*CONTEXTS, *SIGNS) if c in words)
+
+
+def _count_before(case: Case) -> int | None:
+    """Return how many of the readings that count were taken before the last repair that did not cure, or None."""
+    failed = [r.done_at for r in case.repairs if r.cured is False]
+    counted = [r.taken_at for r in case.readings if r.condition != "absent"]
+    if not failed or any(at is None for at in counted):
+        return None
+    return sum(at is not None and at < max(failed) for at in counted)
 
 
 def _split_class(text: str) -> tuple[str, str]:

@@ -1,16 +1,21 @@
 """How a site was left at an earlier visit, found again and kept with a new case."""
 
+from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Final
 
-from diagnostics.cases import Baseline, Case, CaseStore, Reading
+from diagnostics.cases import Acknowledgement, Baseline, Case, CaseStore, Reading
+from diagnostics.circuit import STANDBY
 from diagnostics.errors import CaseError, DiagnosticsError, NotFoundError
-from diagnostics.readings import parse_measurement
+from diagnostics.readings import Measurement, PredictedReading, list_measurements, parse_measurement, predict_mode
 from diagnostics.reasoning import Taken
 from diagnostics.wiring import Loop, Site, build_loop
 
 from .assess import understand
 from .marks import find_hidden, is_tested
 
+_ASKED, _KEPT, _NOT_KEPT = "baseline_asked ", "baseline_kept", "baseline_not_kept"
+_FAR_SDS: Final = 4.0  # *invented*: a reading farther than this from the sound loop is asked about
 # Modes in which a sound loop has one value; in all others something was done to it.
 _SOUND_MODES: Final = ("standby", "during_reset", "lifted", "lifted_supply_on")
 
@@ -53,9 +58,60 @@ def find_baseline(store: CaseStore, case: Case) -> Baseline | None:
             earlier = store.load_case(case_id)
         except (CaseError, NotFoundError):
             continue  # one damaged case does not take the others away
-        if case_id != case.case_id and _strip(earlier.site) == wanted and (readings := list_as_left(earlier)):
+        same = case_id != case.case_id and _strip(earlier.site) == wanted and keeps_baseline(earlier)
+        if same and (readings := list_as_left(earlier)):
             return Baseline(readings, case_id)
     return None
+
+
+def list_left_so_far(case: Case) -> tuple[Reading, ...]:
+    """Return what ``list_as_left`` would if the case were closed as mended now."""
+    return list_as_left(replace(case, closing="mended"))
+
+
+def list_to_leave(loop: Loop) -> tuple[Measurement, ...]:
+    """Return what is worth reading once more when a loop is restored: volts in standby that need no ladder."""
+    return tuple(m for m in list_measurements(loop) if m.unit == "V" and m.mode == STANDBY and "ladder" not in m.tools)
+
+
+def find_sound(loop: Loop, m: Measurement, value: float) -> PredictedReading | None:
+    """Return what a sound loop shows where a value (V or ohm) lies far from it, or None: nothing is odd."""
+    readings = predict_mode(loop, (), m.mode).readings
+    sound = next((r for r in readings if r.measurement.key == m.key), None)
+    far = sound is not None and abs(value - sound.value) > _FAR_SDS * sound.sd
+    return sound if far else None
+
+
+def keeps_baseline(case: Case) -> bool:
+    """Return whether the readings of a restored case may be a baseline: yes, until somebody says that they may not."""
+    said = [a.caution for a in case.acknowledged if a.caution in {_KEPT, _NOT_KEPT}]
+    return not said or said[-1] == _KEPT
+
+
+def keep_baseline(store: CaseStore, case: Case, *, keep: bool) -> Case:
+    """Note whether the readings of a restored case are to be this site's baseline."""
+    if keeps_baseline(case) == keep:
+        return case
+    given = Acknowledgement(_KEPT if keep else _NOT_KEPT, datetime.now(UTC))
+    return store.append_acknowledgement(case.case_id, given, case.revision)
+
+
+def is_baseline_asked(case: Case) -> bool:
+    """Return whether a person has said, for the description that holds, if anything changed since the last visit."""
+    return any(a.caution == f"{_ASKED}{case.site_revision}" for a in case.acknowledged)
+
+
+def answer_baseline(store: CaseStore, case: Case, baseline: Baseline) -> Case:
+    """Note that it was asked whether anything has changed since, and keep the baseline; an empty one: it has, or may.
+
+    Raises as ``adopt_baseline``.
+    """
+    if baseline != case.baseline:
+        case = adopt_baseline(store, case, baseline)
+    if is_baseline_asked(case):
+        return case
+    given = Acknowledgement(f"{_ASKED}{case.site_revision}", datetime.now(UTC))
+    return store.append_acknowledgement(case.case_id, given, case.revision)
 
 
 def _strip(site: Site) -> Site:

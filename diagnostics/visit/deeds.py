@@ -42,7 +42,7 @@ from .marks import (
     is_tested,
 )
 from .offered import answer_suggestion
-from .proof import ProofItem, list_proof
+from .proof import HEAD_OFF, ProofItem, list_proof
 
 
 def record_reading(store: CaseStore, case: Case, reading: Reading, suggestion: Suggestion | None = None) -> Case:
@@ -83,13 +83,16 @@ def _understand_now(loop: Loop, reading: Reading) -> Understood:
     return build_understood(taken.value, taken.measurement.unit)
 
 
-def start_visit(store: CaseStore, demo: Case | None = None, hidden: str = "") -> Case:
-    """Store a new case: nothing is described yet, or, for a try, all of ``demo`` with a ``hidden`` fault text."""
+def start_visit(store: CaseStore, demo: Case | None = None, hidden: str = "", about: str = "") -> Case:
+    """Store a new case: nothing is described yet, or, for a try, all of ``demo`` with a ``hidden`` fault text.
+
+    ``about`` is the zone of the loop that the complaint of a try is about, where it has several.
+    """
     if demo is None:
         site = build_quick_site(QuickDescription(style="two_wire_zone", detectors="1", name="New case"))[0]
         return store.create_case(Case(site, write_site(site)))
     now = datetime.now(UTC)
-    names = (FOR_US, DESCRIBED, TOLD, DEMO + hidden)
+    names = (FOR_US, DESCRIBED, TOLD, DEMO + hidden, *([ABOUT + about] if about else []))
     given = tuple(Acknowledgement(name, now) for name in names)
     return open_case(store, replace(demo, case_id="", readings=(), acknowledged=given, revision=0))
 
@@ -131,6 +134,27 @@ def describe_site(store: CaseStore, case: Case, site_text: str, name: str = "sit
     _check_old_readings(bench.loop, case)
     case = store.append_site(case.case_id, site_text, case.revision)
     return acknowledge(store, case, DESCRIBED)
+
+
+def tell_place(store: CaseStore, case: Case, name: str, room: str) -> Case:
+    """Note which room a detector is in, on a loop whose order is not known; it is a revision of the description.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such detector, or its loop has an order already.
+    CaseError
+        No room is given.
+    """
+    chain = build_loop(case.site).find_chain(name)
+    if chain is None or chain.has_order or name not in (names := [d.name for d in chain.detectors]):
+        raise NotFoundError(f"{name[:40]!r} is no detector whose place is to be found")
+    if not room.strip():
+        raise CaseError("say in which room that detector is", hint="as people there call it")
+    places = dict(sorted({**chain.spec.places, names.index(name) + 1: room.strip()[:120]}.items()))
+    told = chain.spec.model_copy(update={"places": places})
+    loops = tuple(told if spec == chain.spec else spec for spec in case.site.loops)
+    return describe_site(store, case, write_site(case.site.model_copy(update={"loops": loops})))
 
 
 def _check_old_readings(loop: Loop, case: Case) -> None:
@@ -219,6 +243,21 @@ def deny_cure(store: CaseStore, case: Case) -> Case:
     return store.append_repair(case.case_id, replace(cured[-1], cured=False), case.revision)
 
 
+def take_back_repair(store: CaseStore, case: Case, number: int) -> Case:
+    """Note that it is not known whether a repair cured, or that it was noted by mistake; ``number`` counts from 0.
+
+    It stays in the record; neither the tests after it nor the search build on it any longer.
+
+    Raises
+    ------
+    NotFoundError
+        The case has no such repair.
+    """
+    if not 0 <= number < len(case.repairs):
+        raise NotFoundError(f"this case has no repair number {number + 1}")
+    return store.append_repair(case.case_id, replace(case.repairs[number], cured=None), case.revision)
+
+
 def record_test(store: CaseStore, case: Case, item: ProofItem, *, done: bool, why: str = "", by: str = "") -> Case:
     """Store that one test of the list is done, or is not, and why not.
 
@@ -249,11 +288,15 @@ def finish_tests(store: CaseStore, case: Case) -> Case:
     return store.append_acknowledgement(case.case_id, Acknowledgement(TESTED, datetime.now(UTC)), case.revision)
 
 
-def pass_tests(store: CaseStore, case: Case) -> Case:
-    """Note that everything on the list of tests after a repair is done, each item by itself, in one act."""
+def pass_tests(store: CaseStore, case: Case, head_off_at: str = "") -> Case:
+    """Note that everything on the list of tests after a repair is done, each item by itself, in one act.
+
+    ``head_off_at`` is the detector whose head was taken off, where that test is still open.
+    """
     now = datetime.now(UTC)
     items = [i for i in list_proof(case, build_loop(case.site)) if i.result is None]
-    results = [ProofResult(i.test, done=True, noted_at=now, at=i.at) for i in items]
+    places = {HEAD_OFF: head_off_at}
+    results = [ProofResult(i.test, done=True, noted_at=now, at=i.at or places.get(i.test, "")) for i in items]
     return store.append_tests(case.case_id, results, case.revision, Acknowledgement(TESTED, now))
 
 

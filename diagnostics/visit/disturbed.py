@@ -32,12 +32,21 @@ def find_disturbances(case: Case, loop: Loop) -> tuple[Disturbance, ...]:
         except DiagnosticsError:
             continue  # a record of another program; nothing can be said of it
         mark, since = name_disturbance(measurement), reading.taken_at
-        put_back_since = mark in back and (since is None or back[mark] >= since)
+        seen = [back[name] for name in (mark, _name_as_before(measurement)) if name in back]
+        put_back_since = any(since is None or at >= since for at in seen)
         if "put_back" in measurement.cautions and not put_back_since:
             found.setdefault(mark, Disturbance(measurement, since))
     return tuple(found.values())
 
 
 def name_disturbance(m: Measurement) -> str:
-    """Return the name under which it is noted that what a measurement disturbed is back: both polarities share one."""
+    """Return the name under which it is noted that what a measurement disturbed is back: both polarities share one.
+
+    Ohms and volts of different pairs are put back one by one.
+    """
+    return f"{BACK}{m.kind} {m.at or ','.join(sorted((m.red, m.black)))}"
+
+
+def _name_as_before(m: Measurement) -> str:
+    """Return the name that records of earlier programs use: one for all pairs."""
     return f"{BACK}{m.kind} {m.at}"

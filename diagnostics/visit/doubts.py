@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import Final, Literal
 
 from diagnostics.cases import Case, Reading, build_understood
-from diagnostics.readings import Measurement
+from diagnostics.readings import WALKS, Measurement
 from diagnostics.wiring import Loop
 
 from .assess import Assessment, assess_case, understand
@@ -15,7 +15,7 @@ Doubt = Literal["", "impossible", "improbable"]
 BEYOND: Final = 1.25
 # Complaints that stand there or not while one measures; the others show only in a test.
 _STANDING: Final = frozenset({"", "constant_trouble", "alarm_with_nothing_there", "will_not_reset", "detectors_dark"})
-_SEEN: Final = frozenset({"panel_shows", "volts", "lamp", "which_dark", "which_lit"})
+_SEEN: Final = frozenset({"panel_shows", "volts", "lamp", *WALKS})
 
 
 def may_be_absent(case: Case, m: Measurement) -> bool:
@@ -50,9 +50,18 @@ def find_doubt(
 
 
 def find_last_absent(case: Case, m: Measurement) -> Reading | None:
-    """Return the last reading if it was this one and the complaint was not there: it is kept and not counted."""
+    """Return the last reading if it was this one and the complaint was not there: it blames nobody."""
     last = case.readings[-1] if case.readings else None
     if last is None or last.condition != "absent":
         return None
     same = (last.measurement, last.red, last.black, last.at) == (m.kind, m.red, m.black, m.at)
     return last if same else None
+
+
+def find_doubted(assessment: Assessment) -> Reading | None:
+    """Return the reading that a contradiction names, or None."""
+    found = assessment.diagnosis.contradiction
+    if found is None:
+        return None
+    counted = [r for r in assessment.case.readings if r.condition != "absent"]
+    return counted[found.reading]

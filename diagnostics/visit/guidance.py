@@ -79,6 +79,11 @@ def find_guide_answers(case: Case, guide: Guide) -> dict[str, str]:
     return found | {given.step: given.answer for given in case.guide_answers if given.guide == guide.symptom}
 
 
+def find_given(case: Case) -> dict[str, str]:
+    """Return what people answered to the guide of this complaint, the latest of each step."""
+    return {given.step: given.answer for given in case.guide_answers if given.guide == case.symptom}
+
+
 def list_answers(step: Step) -> tuple[str, ...]:
     """Return what can be answered to a step that is no reading, in the order of its branches."""
     if step.do is not None:

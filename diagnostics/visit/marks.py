@@ -57,6 +57,11 @@ def find_stage(case: Case) -> Stage:
     return "closing" if is_tested(case) else "proof"
 
 
+def is_told(case: Case) -> bool:
+    """Return whether somebody has told the complaint of this visit; that none of the list fits is told as well."""
+    return any(a.caution == TOLD for a in case.acknowledged)
+
+
 def is_tested(case: Case) -> bool:
     """Return whether a repair cured and the list of tests after it is through."""
     cured = [r.done_at for r in case.repairs if r.cured]
@@ -109,7 +114,7 @@ def _names(reading: Reading, m: Measurement) -> bool:
 
 
 def is_too_early(measurement: Measurement, value: float | str, wait_s: float | None) -> bool:
-    """Return whether an answer says that nothing has come while it still may; an advice, not a refusal."""
+    """Return whether an answer says that nothing has come while it still may: it counts once the clock is over."""
     return bool(wait_s) and value in _NOTHING_YET.get(measurement.kind, ())
 
 

@@ -14,7 +14,10 @@ _TOUCHING: Final = ("head_off", "dark_with_head_off")
 
 @dataclass(frozen=True, slots=True)
 class ProofItem:
-    """One test of the list, ``at`` a detector where it has one, with the reasons for it and its latest result."""
+    """One test of the list, ``at`` a detector where it has one, with the reasons for it and its latest result.
+
+    A head-off test may be made at any detector: it is ``at`` one as soon as its result says which.
+    """
 
     test: str
     at: str = ""
@@ -24,7 +27,7 @@ class ProofItem:
     @property
     def key(self) -> str:
         """Return a text that names this item and no other of the list."""
-        return f"{self.test} {self.at}".strip()
+        return _name_test(self.test, self.at)
 
 
 def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
@@ -39,8 +42,24 @@ def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     names = [d.name for d in loop.detectors if d.name in reasons]
     items = [ProofItem(FUNCTIONAL, name, tuple(dict.fromkeys(reasons[name]))) for name in names]
     items += [ProofItem(test) for test in (HEAD_OFF, RESET, STATION)]
-    results = {f"{r.test} {r.at}".strip(): r for r in _list_results(case)}
-    return tuple(ProofItem(i.test, i.at, i.reasons, results.get(i.key)) for i in items)
+    results = {_name_test(r.test, r.at): r for r in _list_results(case)}
+    return tuple(_add_result(item, results.get(item.key)) for item in items)
+
+
+def _name_test(test: str, at: str) -> str:
+    return f"{test} {at}".strip() if test == FUNCTIONAL else test
+
+
+def _add_result(item: ProofItem, result: ProofResult | None) -> ProofItem:
+    return item if result is None else ProofItem(item.test, item.at or result.at, item.reasons, result)
+
+
+def choose_head(loop: Loop) -> str:
+    """Return the detector whose head comes off in the head-off test unless a person takes another.
+
+    It is the farthest of the loop that the complaint was about: its head is supervised only if all before it is.
+    """
+    return loop.chains[0].last.name
 
 
 def _list_results(case: Case) -> list[ProofResult]:

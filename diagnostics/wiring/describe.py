@@ -22,7 +22,7 @@ class QuickDescription:
     """Answers as typed, seven at most for any style; every one but the first two may be ``not sure``.
 
     ``panel_resistor`` only counts for a module, whose own loop has an end resistor of another value; ``end_relay`` only
-    for four-wire zones.
+    for loops with a power pair. ``order`` is *known* or *unknown*: whether anybody knows which detector follows which.
     """
 
     style: str
@@ -33,6 +33,7 @@ class QuickDescription:
     reset: str = NOT_SURE
     end_relay: str = NOT_SURE
     panel_resistor: str = NOT_SURE
+    order: str = "known"
     name: str = "Quick description"
 
 
@@ -54,6 +55,9 @@ def build_quick_site(answers: QuickDescription) -> tuple[Site, tuple[str, ...]]:
     end = _resistor(answers.end_resistor, notes)
     loop: dict[str, Tree] = {"zone": "zone1", "style": answers.style, "count": answers.detectors.strip()}
     loop |= {"end_resistor": {**end}, "cable": _cable(answers, notes)}
+    if answers.order != "known":
+        loop["order"] = answers.order
+        notes.append("The order of the detectors is not known: they are counted from the panel, and found on the way.")
     zones: dict[str, Tree] = {"zone1": {"senses": "fire", "end_resistor": end["resistance"]}}
     if answers.style in {str(style) for style in Style if style.has_supply}:
         loop |= _supply(answers, notes)

@@ -41,6 +41,11 @@ class Chain:
         return self.detectors[-1]
 
     @property
+    def has_order(self) -> bool:
+        """Return whether it is known which detector follows which."""
+        return self.spec.order == "known"
+
+    @property
     def is_fed(self) -> bool:
         """Return whether it has a supply beside the zone."""
         return self.spec.style.has_supply
@@ -102,12 +107,17 @@ class Loop:
 
     def find_chain(self, name: str) -> Chain | None:
         """Return the loop that a detector, a start, an end, a zone or a supervision relay belongs to, or None."""
-        for chain in self.chains:
-            own = {chain.start, chain.end, chain.end_relay, chain.spec.zone, chain.spec.co_zone}
-            own |= {chain.back} if chain.back else set()
-            if name in own or name in self.list_ends(chain) or any(d.name == name for d in chain.detectors):
-                return chain
-        return None
+        return self._chain_of.get(name)
+
+    @cached_property
+    def _chain_of(self) -> dict[str, Chain]:
+        found: dict[str, Chain] = {}
+        for chain in reversed(self.chains):
+            spec = chain.spec
+            own = (chain.start, chain.end, chain.end_relay, chain.back, spec.zone, spec.co_zone or "")
+            names = (*own, *self.list_ends(chain), *(d.name for d in chain.detectors))
+            found |= dict.fromkeys((name for name in names if name), chain)
+        return found
 
     def list_ends(self, chain: Chain) -> tuple[str, ...]:
         """Return the places of the end resistors of one loop: one, or one for each of its contact pairs."""
@@ -143,7 +153,11 @@ class Loop:
 
     def find_detector(self, name: str) -> Detector | None:
         """Return the detector of this name, or None."""
-        return next((d for d in self.detectors if d.name == name), None)
+        return self._detector_of.get(name)
+
+    @cached_property
+    def _detector_of(self) -> dict[str, Detector]:
+        return {d.name: d for d in self.detectors}
 
     def find_cut_off(self, removed: Iterable[str], source: str) -> frozenset[str]:
         """Return the terminals that no metal joins to ``source`` in standby once the named elements are taken out."""

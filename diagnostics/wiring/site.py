@@ -149,13 +149,19 @@ class ZoneSpec(_Strict):
 
 
 class LoopSpec(_Strict):
-    """One loop: on one zone, or behind a module on one for fire and one for CO."""
+    """One loop: on one zone, or behind a module on one for fire and one for CO.
+
+    Where the ``order`` is not known, detectors are places counted from the panel; a room that was found to be at one
+    stands in ``places`` (number → room), and rooms in ``detectors`` are only those that there are.
+    """
 
     zone: str
     style: Style
     count: Annotated[int, Field(ge=1, le=MOST_DETECTORS)] | None = None
     each: DetectorSpec = DetectorSpec()
     detectors: Annotated[tuple[DetectorSpec, ...], Field(max_length=MOST_DETECTORS)] = ()
+    order: Literal["known", "unknown"] = "known"
+    places: dict[Annotated[int, Field(ge=1, le=MOST_DETECTORS)], Name] = {}
     cable: CableSpec = CableSpec()
     back_run: SomeMetres | None = None
     end_resistor: EndSpec | None = None
@@ -170,6 +176,7 @@ class LoopSpec(_Strict):
     def _check_whole(self) -> Self:
         if (self.count is None) == (not self.detectors):
             raise ValueError("give either 'count' or a list of 'detectors'")
+        self._check_order()
         if not self.style.has_power_pair and self.end_relay is not None:
             raise ValueError("this loop has no power pair, so no 'end_relay' belongs on it")
         if self.back_run is not None and self.style is not Style.CLASS_A_ZONE:
@@ -184,12 +191,32 @@ class LoopSpec(_Strict):
             raise ValueError("four-wire detectors and modules are not fed by the zone: write 'relay' or 'always_on'")
         return self
 
+    def _check_order(self) -> None:
+        if self.places and self.order == "known":
+            raise ValueError("'places' belongs to a loop whose order is not known: name the rooms in 'detectors'")
+        if self.order == "unknown" and any(d.profile or d.values or d.run for d in self.detectors):
+            raise ValueError("where the order is not known, what is said of the detectors must hold for 'each'")
+        if max(self.places, default=0) > (self.count or len(self.detectors)):
+            raise ValueError("'places' names a detector beyond the last")
+
+    @property
+    def rooms_left(self) -> tuple[str, ...]:
+        """Return the rooms whose detector has not been found along the loop yet."""
+        left = [d.room for d in self.detectors if d.room and self.order == "unknown"]
+        for room in self.places.values():
+            if room in left:
+                left.remove(room)
+        return tuple(left)
+
     @property
     def all_detectors(self) -> tuple[DetectorSpec, ...]:
         """Return the detectors one by one, in order from the panel; what one does not say holds as for each.
 
         Where ``each`` names a profile, its values belong to that: a detector of another profile does not take them.
         """
+        if self.order == "unknown":
+            some = range(1, (self.count or len(self.detectors)) + 1)
+            return tuple(self.each.model_copy(update={"room": self.places.get(n, "")}) for n in some)
         return tuple(self._fill(d) for d in self.detectors) or (self.each,) * (self.count or 0)
 
     def _fill(self, own: DetectorSpec) -> DetectorSpec:

@@ -91,6 +91,8 @@ class Phone:
         """Keep a picture of the screen; in OHMWARD_PICTURES when that is set."""
         chosen = Path(os.environ.get("OHMWARD_PICTURES", "") or folder)
         self.page.screenshot(path=chosen / f"{name}.png")
+        agent = str(self.page.evaluate("navigator.userAgent"))
+        (chosen / "browser.txt").write_text(f"{agent}\n{self.page.viewport_size}\n", "utf-8")
 
     def look_at(self, heading: str, name: str, folder: Path) -> None:
         """Keep a picture with a heading at the upper edge, then go back to the top."""

@@ -6,7 +6,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from diagnostics.cases import CaseStore
 from tests.browser.phone import DESK, PHONE, Phone
+from tests.screens.real_work import build_restored, describe
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -33,6 +35,7 @@ def find_serious(hand: Phone) -> list[str]:
 def test_axe_finds_nothing_serious_on_any_screen(
     browser: "Browser",
     app_url: str,
+    store_url: str,
     tmp_path: Path,
     size: str,
     dark: bool,  # noqa: FBT001 - a parameter of the test
@@ -46,7 +49,9 @@ def test_axe_finds_nothing_serious_on_any_screen(
         seen[name] = find_serious(hand)
 
     _walk(hand, look)
-    assert len(seen) == 26
+    if size == "phone":
+        _walk_readings_as_left(hand, look, app_url, store_url)
+    assert len(seen) == {"desk": 30, "phone": 35}[size]
     assert {name: poor for name, poor in seen.items() if poor} == {}
     assert hand.outside == []
     hand.close()
@@ -87,6 +92,8 @@ def _walk_description(hand: Phone, look: Callable[[str], None]) -> None:
     hand.type("How many detectors are on it?", "6")
     hand.tap("describe_use")
     look("complaint")
+    hand.tap("complaint_use")
+    look("complaint_refused")
     hand.tap("all_cases")
     hand.tap("begin_demo_module")
     for key in ("real_yes", "outputs_none", "tell_people", "evidence_yes"):
@@ -104,6 +111,9 @@ def _walk_work(hand: Phone, look: Callable[[str], None]) -> None:
     hand.tap("record")
     look("doubt")
     hand.tap("take_again")
+    hand.tap("cannot")
+    look("cannot")
+    hand.tap("back_to_next")
     hand.tap("something_else")
     look("other")
     hand.tap("other_show")
@@ -125,9 +135,42 @@ def _walk_end(hand: Phone, look: Callable[[str], None]) -> None:
     look("verdict")
     hand.tap("cured")
     look("proof")
-    hand.tap("proof_done")
+    hand.tap("test_done_0")
+    hand.tap("test_not_2")
+    hand.tap("test_keep_2")
+    look("proof_refused")
+    hand.type("Why is it not done?", "no tester here")
+    hand.tap("test_keep_2")
+    hand.tap("tests_end")
     look("closing")
+    hand.page.get_by_text("Left impaired", exact=True).click()
+    hand.wait()
+    hand.tap("close_case")
+    look("closing_refused")
+    hand.type("Who has been told?", "the owner")
     hand.tap("close_case")
     look("closed")
     hand.tap("to_start")
     look("start_with_cases")
+
+
+def _walk_readings_as_left(hand: Phone, look: Callable[[str], None], url: str, store_url: str) -> None:
+    """Go through what an invented case does not have: readings as left, and the question at the next visit."""
+    with CaseStore(store_url) as store:
+        first, second = build_restored(store), describe(store)
+    hand.page.goto(f"{url}/?case={first.case_id}&view=as_left")
+    hand.wait()
+    hand.type("Volts: red on zone 1 +", "12.1")
+    look("as_left")
+    hand.tap("left_keep")
+    look("closing_as_left")
+    hand.tap("close_case")
+    look("closed_as_left")
+    hand.page.goto(f"{url}/?case={second.case_id}")
+    hand.wait()
+    look("baseline")
+    hand.tap("baseline_same")
+    hand.page.get_by_text("As left at an earlier visit").click()
+    hand.page.get_by_text("Record so far").click()
+    hand.wait()
+    look("work_with_baseline")

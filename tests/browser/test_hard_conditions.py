@@ -168,7 +168,7 @@ def test_whole_visit_needs_no_mouse(browser: "Browser", app_url: str, store_url:
         steps += 1
         assert steps < 8
     assert "Put the wires on their right terminals, at the reset relay" in hand.read()
-    for name in ("Cured", "All of this is done", "Close the case"):
+    for name in ("Cured", "All of these are done", "Close the case"):
         press(hand, name)
     assert "This case is closed" in hand.read()
     case = read_case(hand, store_url)

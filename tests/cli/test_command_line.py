@@ -11,17 +11,21 @@ import pytest
 from diagnostics.cli.commands import NEEDS_SITE
 from diagnostics.cli.main import LISTS, run
 from diagnostics.locate import find_shipped
+from diagnostics.proving import SuggestionRow
 from diagnostics.trees import list_guide_files
 
 Object = dict[str, Any]
 Ask = Callable[..., tuple[int, str, str]]
 SITES = sorted(path.stem for path in (find_shipped("cases") / "sites").glob("*.yaml"))
 BENCH = "bench_four_wire"
+# They say so themselves: no supervision relay, or nothing that resets.
+SILENT_DEFECTS = {"bench_four_wire_bare", "chapel", "creamery", "ferry", "greenhouse", "ticket_hall"}
 CASE = str(find_shipped("cases") / "bakery_call.yaml")
 SITE = str(find_shipped("cases") / "sites" / "bakery.yaml")
 GUIDES = [str(path) for path in list_guide_files()]
 COMMANDS = [
     ("check", SITE, CASE),
+    ("check", SITE, "--testability"),
     ("check", *GUIDES),
     ("diagnose", CASE),
     ("diagnose", CASE, "--guide"),
@@ -172,7 +176,7 @@ def test_guide_leads_from_its_steps_to_its_end(ask: Ask, early_case: str) -> Non
 def test_guide_stands_in_the_answer_only_where_it_was_asked_for(ask: Ask, tmp_path: Path) -> None:
     assert "guide" not in read_object(ask, "diagnose", CASE)
     case = tmp_path / "dark.yaml"
-    case.write_text("format: ohmward-case/1\nsite: bakery\nsymptom: detectors_dark\nreadings: []\n", "utf-8")
+    case.write_text("format: ohmward-case/1\nsite: bakery\nsymptom: alarm_with_nothing_there\nreadings: []\n", "utf-8")
     assert read_object(ask, "diagnose", str(case), "--guide")["guide"] is None
     assert ask("diagnose", str(case), "--guide")[1].startswith("Guide: there is none for this complaint")
 
@@ -230,8 +234,34 @@ def test_words_that_are_listed_are_taken(ask: Ask) -> None:
 
 @pytest.mark.parametrize("site", SITES)
 def test_shipped_site_is_sound_and_found_by_its_name(ask: Ask, site: str) -> None:
-    assert ask("check", str(find_shipped("cases") / "sites" / f"{site}.yaml"))[0] == 0
+    code, _, err = ask("check", str(find_shipped("cases") / "sites" / f"{site}.yaml"))
+    assert code == int(site in SILENT_DEFECTS)
+    assert {line.split()[1] for line in err.splitlines()} <= {"warning", "note"}
     assert ask("predict", site, "--json")[0] == 0
+
+
+def test_check_tells_the_design_of_a_site_and_a_note_alone_is_no_failure(ask: Ask) -> None:
+    path = find_shipped("cases") / "sites" / "mill.yaml"
+    found = read_object(ask, "check", str(path))
+    ((code, severity, line),) = [(f["code"], f["severity"], f["line"]) for f in found["findings"]]
+    assert (code, severity) == ("D202", "note")
+    assert "resettable_output" in path.read_text("utf-8").splitlines()[line - 1]
+    ((name, rows),) = [(d["file"], d["rows"]) for d in found["design"]]
+    assert name == str(path)
+    (load,) = [r for r in rows if (r["check"], r["condition"]) == ("load", "alarm")]
+    assert (load["at"], load["ceiling"], load["unit"], load["verdict"]) == ("switched", 0.1, "A", "thin")
+    out, err = ask("check", str(path))[1:]
+    assert "Load of the switched auxiliary output, with all in alarm: 89.7 mA (122 mA); at most 100 mA" in out
+    assert out.endswith("1 file checked, 1 found\n")
+    assert f"{path}:{line}:" in err
+
+
+def test_check_fails_a_site_whose_warning_is_true_and_names_its_place(ask: Ask) -> None:
+    path = find_shipped("cases") / "sites" / "ferry.yaml"
+    code, out, err = ask("check", str(path), "--json")
+    ((line, column),) = [(f["line"], f["column"]) for f in json.loads(out)["findings"]]
+    assert (code, err) == (1, "")
+    assert path.read_text("utf-8").splitlines()[line - 1][column - 1 :] == "always_on"
 
 
 @pytest.mark.parametrize(
@@ -328,9 +358,17 @@ class Row:
 def test_speed_is_told_as_a_ratio_within_one_run(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
     """The measurement itself takes too long for a test, and a timed test proves nothing."""
     monkeypatch.setattr("diagnostics.proving.speed.measure_speed", lambda: (Row(),))
+    monkeypatch.setattr("diagnostics.proving.speed.measure_pairs", lambda: (10_000, 0.4))
+    wait = SuggestionRow("two_wire_zone", 20, 0.1, 1.2, 0.4, 0.05)
+    monkeypatch.setattr("diagnostics.proving.suggest.measure_suggestions", lambda: (wait,))
+    (told,) = read_object(ask, "bench")["suggestions"]
+    assert (told["first_ratio"], told["next_ratio"], told["ahead_ratio"]) == pytest.approx((12, 4, 0.5))
     (row,) = read_object(ask, "bench")["rows"]
     assert row == {"detectors": 20, "circuits": 447, "ours_s": 0.002, "ngspice_s": 0.1, "ratio": 50.0}
-    assert ask("bench")[1] == "20 detectors, 447 circuits: ours 2.0 ms, ngspice 100.0 ms, 50 times\n"
+    first, pairs, _, last = ask("bench")[1].splitlines()
+    assert first == "20 detectors, 447 circuits: ours 2.0 ms, ngspice 100.0 ms, 50 times"
+    assert pairs == "10000 pairs of faults settled in standby, 20 detectors: 0.40 s"
+    assert last == "two_wire_zone, 20 detectors: 12.0 / 4.0 / 0.5 (100 ms)"
 
 
 def test_speed_without_the_other_program_says_what_to_install(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -15,8 +15,9 @@ from functools import cached_property
 import numpy as np
 
 from tests.external.hand_module import ALARM_CONTACTS, DROP_OUT_V, LOOP_WINDOWS_V, PULL_IN_V, Module
+from tests.external.hand_panel import find_node
 from tests.external.spice import solve_typed
-from tests.external.test_hand_netlists import Bench, Edit, apply_edit, find_elements, find_node, find_zone_state
+from tests.external.test_hand_netlists import Bench, Edit, apply_edit, find_elements, find_zone_state
 
 Volts = Mapping[str, float]
 

@@ -4,9 +4,11 @@ Thresholds and windows are invented; they stand here once, beside the netlists t
 gave for a netlist in which the module's contacts were assumed; the caller compares the assumption with the answer here.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+
+from tests.external.hand_panel import Step
 
 PULL_IN_V, DROP_OUT_V = 12.0, 8.0
 LOOP_WINDOWS_V = ((2.0, "alarm"), (8.0, "alarm"), (12.0, "trouble"), (18.0, "normal"))  # first: a short; above: open
@@ -72,3 +74,13 @@ def find_expected_elements(module: Module, volts: Mapping[str, float], latched: 
     for loop in (loop for loop, state in states.items() if state == "alarm"):
         elements |= {ALARM_CONTACTS[output] for output in find_outputs_in_alarm(module, loop, latched)}
     return frozenset(elements)
+
+
+def check_module(module: Module, steps: Sequence[Step]) -> None:
+    """Hold the module's sources and contacts typed into each step to what its supply and its loops give."""
+    powered = False
+    for number, step in enumerate(steps):
+        supply_v = step.across("module_inp", "module_inm")
+        powered = is_powered(supply_v, before=powered, alive="Bmodule" in step.elements)
+        expected = find_expected_elements(module, step.volts, step.latched) if powered else frozenset[str]()
+        assert step.elements & module.controlled == expected, f"step {number}: {supply_v:.3f} V at the module"

@@ -43,6 +43,9 @@ BENCHES: dict[str, tuple[str, int, dict[str, str]]] = {
     "four_wire_conducts": ("four_wire_zone", 3, {"reversed": "conducts", "path": "one_way"}),
     "module_two_wire": ("module_two_wire", 3, {}),
     "module_four_wire": ("module_four_wire", 3, {}),
+    "class_a": ("class_a_zone", 3, {}),
+    "contacts": ("dry_contacts", 3, {}),
+    "two_loops": ("four_wire_zone", 2, {}),
 }
 
 
@@ -67,6 +70,10 @@ def build_bench(name: str) -> Loop:
     style, count, values = BENCHES[name]
     site = build_quick_site(QuickDescription(style, str(count), "4.7k", "18 AWG", "25 m", "relay", "yes"))[0]
     spec = site.loops[0].model_copy(update={"each": DetectorSpec(values=values)})
+    if name == "two_loops":
+        zones = site.zones | {"zone2": site.zones["zone1"]}
+        both = (spec, spec.model_copy(update={"zone": "zone2"}))
+        return build_loop(site.model_copy(update={"zones": zones, "loops": both}))
     return build_loop(site.model_copy(update={"loops": (spec,)}))
 
 

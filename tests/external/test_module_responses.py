@@ -102,6 +102,9 @@ FOUR_WIRE_ROWS = [
     Row("derived: joint inside the window", N, "joint_resistive=300@det1.in_a", NORMAL, "none"),
     Row("derived: joint outside the window", N, "joint_resistive=10k@det1.in_a", TROUBLE, "none"),
     Row("practice: resistor before the end", N, "end_resistor_before_end@det1", NORMAL, "none"),
+    Row("practice: pairs exchanged, standby", N, "pairs_exchanged@module.loop", NORMAL, "none"),
+    Row("practice: pairs exchanged, smoke shows CO", N, "pairs_exchanged@module.loop", CO_ALARM, "?", "alarm:det1"),
+    Row("practice: pairs exchanged, CO shows fire", N, "pairs_exchanged@module.loop", FIRE_ALARM, "?", "alarm:det2"),
 ]
 # The outputs, the zones and the settings: the same for both modules.
 BROKEN_RUN = "conductor_open@module.fire+"

@@ -2,7 +2,9 @@
 
 import pytest
 
-from diagnostics.proving import measure_speed
+from diagnostics.proving import measure_speed, measure_suggestions
+from diagnostics.proving.speed import SpeedRow, find_growth, measure_pairs
+from diagnostics.wiring import Style
 
 
 @pytest.mark.ngspice
@@ -11,3 +13,23 @@ def test_speed_is_of_149_faults_in_three_modes(ngspice: str) -> None:
     assert (row.detectors, row.circuits) == (8, 447)
     assert row.ours_s > 0
     assert row.ngspice_s > row.solving_s > 0, "reading takes time, and so does solving"
+
+
+def test_pairs_that_go_together_are_settled_as_many_as_were_asked_for() -> None:
+    count, taken_s = measure_pairs(5, 300)
+    assert count == 300
+    assert taken_s > 0
+
+
+def test_growth_is_the_slope_of_time_over_size() -> None:
+    rows = [SpeedRow(n, 1, 0.002 * n**1.5, 1.0, 1.0) for n in (8, 20, 64)]
+    assert find_growth(rows) == pytest.approx(1.5)
+
+
+def test_waiting_for_a_suggestion_is_measured_on_every_style_beside_settling_its_faults() -> None:
+    rows = measure_suggestions(2)
+    assert [row.style for row in rows] == [str(style) for style in Style]
+    for row in rows:
+        assert row.settling_s > 0
+        assert row.first_ratio == row.first_s / row.settling_s
+        assert min(row.first_s, row.next_s, row.ahead_s) > 0, "there was a first suggestion, and a next one both ways"

@@ -7,7 +7,7 @@ author's experience without percentages, so only the order is tested. Leaks afte
 
 import pytest
 
-from diagnostics.faults import CONTEXTS, KINDS, Context, list_faults, read_catalogue, weigh_faults
+from diagnostics.faults import CONTEXTS, KINDS, SIGNS, Context, list_faults, read_catalogue, weigh_faults
 from tests.wiring.quick import STYLES, wire_quick
 
 
@@ -90,3 +90,29 @@ def test_leaks_lead_after_water(style: str) -> None:
 @pytest.mark.parametrize("kind", ["detector_dead", "joint_resistive"])
 def test_wear_and_age_bring_these(kind: str) -> None:
     assert weigh_kinds("two_wire_zone", ("aged",))[kind] > weigh_kinds("two_wire_zone", ("new",))[kind]
+
+
+@pytest.mark.parametrize(
+    ("sign", "likelier", "than"),
+    [
+        ("other_trades", "conductor_open", "zone_bypassed"),
+        ("seasonal", "leak", "end_resistor_wrong"),
+        ("mains_interrupted", "battery_dead", "end_resistor_missing"),
+        ("comes_and_goes", "joint_resistive", "end_resistor_missing"),
+        ("comes_and_goes", "leak", "supply_on_no"),
+    ],
+)
+def test_sign_moves_the_weights_the_way_the_trade_thinks(sign: Context, likelier: str, than: str) -> None:
+    """Common practice, no source: what comes and goes is a joint or moisture, never a resistor that was forgotten."""
+    for style in STYLES:
+        old, new = weigh_kinds(style, ("aged",)), weigh_kinds(style, ("aged", sign))
+        if likelier in old and than in old:
+            assert new[likelier] / old[likelier] > new[than] / old[than]
+
+
+def test_every_sign_names_only_kinds_and_families_that_there_are() -> None:
+    catalogue = read_catalogue()
+    known = {*KINDS, *(k.family for k in catalogue.kinds.values())}
+    assert catalogue.signs.keys() == set(SIGNS)
+    for factors in catalogue.signs.values():
+        assert factors.keys() <= known

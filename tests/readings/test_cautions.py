@@ -42,6 +42,8 @@ NEEDS = {
     "lamp": set(),
     "which_dark": set(),
     "which_lit": WIPES,
+    "how_many_dark": set(),
+    "how_many_lit": WIPES,
     "functional_test": ALARMS | WIPES,
     "head_off": ALARMS | LIFTS,
     "dark_with_head_off": ALARMS | LIFTS,
@@ -52,7 +54,7 @@ NEEDS = {
     "supply_lamps": WIPES,
     "event_log": WIPES,
 }
-FROM_THE_FLOOR = {"lamp", "which_dark", "which_lit"}
+FROM_THE_FLOOR = {"lamp", "which_dark", "which_lit", "how_many_dark", "how_many_lit"}
 INTO_THE_CABINET = {"volts", "ohms", "known_resistor", "look"}
 EVERY = [(name, m) for name, loop in LOOPS.items() for m in list_measurements(loop)]
 

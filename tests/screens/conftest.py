@@ -7,6 +7,8 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from diagnostics.cases import STORE_VARIABLE, Case, CaseStore
+from diagnostics.reasoning import SYMPTOMS
+from diagnostics.reports import say, tell_symptom
 
 APP = Path(__file__).parents[2] / "app.py"
 SAFETY = ("real_yes", "outputs_none", "tell_people", "evidence_yes")
@@ -60,6 +62,14 @@ class Visitor:
     def pick(self, label: str, option: object) -> "Visitor":
         """Choose exactly one."""
         next(g for g in (*self.at.button_group, *self.at.radio) if g.label == label).set_value(option)
+        self.run()
+        return self
+
+    def complain(self, symptom: str) -> "Visitor":
+        """Choose one complaint of the list, in whichever group it stands."""
+        groups = [r for r in self.at.radio if r.key and r.key.startswith("symptom")]
+        label = tell_symptom(symptom) if symptom in SYMPTOMS else say(symptom)
+        next(g for g in groups if label in g.options).set_value(symptom)
         self.run()
         return self
 

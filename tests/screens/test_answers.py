@@ -124,12 +124,12 @@ def test_sign_key_turns_the_reading(at_work: Visitor) -> None:
 def test_reading_while_the_complaint_is_absent_is_kept_marked_and_not_counted(at_work: Visitor) -> None:
     before = assess_case(at_work.case).diagnosis.candidates
     tick_absent(at_work.pick(FOUND, "normal"))
-    assert "kept and not counted yet" in at_work.text
+    assert "shows what is right here" in at_work.text
     at_work.tap("record")
     (reading,) = at_work.case.readings
     assert (reading.value, reading.condition) == ("normal", "absent")
     assert assess_case(at_work.case).diagnosis.candidates == before
-    assert "complaint absent, not counted" in at_work.text
+    assert "complaint absent, shows what is right here" in at_work.text
     assert "Kept: normal, while the complaint was absent" in at_work.text
     assert not next(c for c in at_work.at.checkbox if c.label == ABSENT).value
 

@@ -81,8 +81,8 @@ def test_number_of_detectors_alone_is_enough_to_begin(visitor: Visitor) -> None:
     assert find_stage(visitor.case) == "complaint"
     assert visitor.case.site.loops[0].count == 5
     assert "Cable not known" in visitor.case.site.note
-    visitor.tap("complaint_use")
-    assert visitor.has("record")
+    visitor.complain("none_report").tap("complaint_use")
+    assert visitor.has("record") or visitor.has("guide_answer")
 
 
 def test_four_wire_loop_asks_for_reset_and_end_relay(visitor: Visitor) -> None:
@@ -127,6 +127,27 @@ def test_wrong_value_in_the_description_gets_its_own_message(
     assert next(f for f in visitor.at.text_input if f.label == label).value == text
 
 
+def test_rooms_are_named_in_the_order_of_the_wiring_and_survive_a_reload(visitor: Visitor) -> None:
+    begin(visitor).type(DETECTORS, "4")
+    visitor.at.text_area(key="q_rooms").set_value("entrance\n*bar*\n\n")
+    visitor.run()
+    again = visitor.reload().tap("describe_use")
+    assert [d.room for d in again.case.site.loops[0].all_detectors] == ["entrance", "*bar*", "", ""]
+    assert "q_rooms" not in again.at.query_params
+    again.complain("constant_trouble").tap("complaint_use").tap("something_else")
+    places = again.at.selectbox(key="other_where").options
+    assert [o for o in places if "entrance" in o] == ["at detector 1 (entrance)"]
+
+
+def test_more_rooms_than_detectors_are_refused_with_both_numbers(visitor: Visitor) -> None:
+    begin(visitor).type(DETECTORS, "2")
+    visitor.at.text_area(key="q_rooms").set_value("one\ntwo\nthree")
+    visitor.run()
+    visitor.tap("describe_use")
+    assert "3 rooms are named, and there are 2 detectors" in visitor.text
+    assert find_stage(visitor.case) == "describe"
+
+
 @pytest.mark.parametrize("count", ["", "0", "-3", "many", "4000"])
 def test_impossible_number_of_detectors_is_refused(visitor: Visitor, count: str) -> None:
     begin(visitor).type(DETECTORS, count).tap("describe_use")
@@ -156,7 +177,7 @@ def test_site_file_with_a_mistake_is_shown_with_its_place(visitor: Visitor) -> N
 
 def test_complaint_context_and_tools_are_kept(visitor: Visitor) -> None:
     begin(visitor).type(DETECTORS, "5").tap("describe_use")
-    visitor.at.radio(key="symptom").set_value("detectors_dark")
+    visitor.complain("detectors_dark")
     visitor.choose("What do you know of its past?", "aged", "water")
     visitor.choose("What do you have with you?", "meter").tap("complaint_use")
     case = visitor.case
@@ -165,8 +186,7 @@ def test_complaint_context_and_tools_are_kept(visitor: Visitor) -> None:
 
 def test_no_complaint_of_the_list_is_an_answer_too(visitor: Visitor) -> None:
     begin(visitor).type(DETECTORS, "5").tap("describe_use")
-    visitor.at.radio(key="symptom").set_value("other_symptom")
-    visitor.tap("complaint_use")
+    visitor.complain("other_symptom").tap("complaint_use")
     assert visitor.case.symptom == ""
     assert find_stage(visitor.case) == "work"
 

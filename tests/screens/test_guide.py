@@ -16,7 +16,7 @@ SITES = find_shipped("cases") / "sites"
 DONE = ("is_it_real", "outputs", "tell_people", "evidence_first", "for_us", "described", "complaint_told")
 
 
-def _open(store: CaseStore, site: str, symptom: str, *, readings: tuple[Reading, ...] = ()) -> Case:
+def open_visit(store: CaseStore, site: str, symptom: str, *, readings: tuple[Reading, ...] = ()) -> Case:
     text = (SITES / f"{site}.yaml").read_text("utf-8")
     told = tuple(Acknowledgement(name, datetime.now(UTC)) for name in DONE)
     case = open_case(store, Case(parse_site_text(text, site), text, symptom=symptom, acknowledged=told))
@@ -53,7 +53,7 @@ def test_model_can_lead_instead_and_the_choice_survives_a_reload(at_guide: Visit
 
 
 def test_question_of_the_guide_comes_before_its_first_reading(store: CaseStore) -> None:
-    case = _open(store, "boathouse", "only_first_report")
+    case = open_visit(store, "boathouse", "only_first_report")
     visitor = Visitor(store, case.case_id)
     assert "Write down which detectors were tested" in visitor.text
     assert not visitor.has("record")
@@ -78,7 +78,7 @@ def test_real_smoke_stops_the_guide() -> None:
 
 
 def test_stop_is_shown_with_no_reading_to_take_and_a_way_back(store: CaseStore) -> None:
-    case = _open(store, "boathouse", "will_not_reset")
+    case = open_visit(store, "boathouse", "will_not_reset")
     case = choose_lead(store, answer_guide(store, case, "real", SMOKE), guide=False)
     visitor = Visitor(store, case.case_id)
     assert "Everybody out into fresh air" in visitor.text
@@ -90,7 +90,7 @@ def test_stop_is_shown_with_no_reading_to_take_and_a_way_back(store: CaseStore) 
 
 
 def test_shorter_step_is_proposed_and_can_be_taken(store: CaseStore) -> None:
-    visitor = Visitor(store, _open(store, "bakery", "none_report").case_id)
+    visitor = Visitor(store, open_visit(store, "bakery", "none_report").case_id)
     visitor.tap("guide_answer")
     action = assess_case(visitor.case, guided=True).diagnosis.next
     assert action is not None
@@ -105,7 +105,7 @@ def test_guide_that_disagrees_with_the_readings_says_so(store: CaseStore) -> Non
         Reading("look", "resistor_missing", at="det8"),
         Reading("volts", "23.2", red="panel.zone1+", black="panel.zone1-"),
     )
-    case = _open(store, "bakery", "constant_trouble", readings=readings)
+    case = open_visit(store, "bakery", "constant_trouble", readings=readings)
     walked = assess_case(case, guided=True).guidance
     assert walked is not None
     assert walked.doubt is None
@@ -119,7 +119,7 @@ def test_guide_that_disagrees_with_the_readings_says_so(store: CaseStore) -> Non
 def test_every_answer_is_stored_and_a_wrong_one_refused(store: CaseStore) -> None:
     from diagnostics.errors import CaseError
 
-    case = _open(store, "boathouse", "only_first_report")
+    case = open_visit(store, "boathouse", "only_first_report")
     assert find_case_guide(case) is not None
     with pytest.raises(CaseError, match="no answer to step"):
         answer_guide(store, case, "note", "maybe")

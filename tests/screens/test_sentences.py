@@ -6,13 +6,13 @@ from pathlib import Path
 import pytest
 
 from diagnostics.cases import CLOSINGS
-from diagnostics.faults import CONTEXTS
+from diagnostics.faults import CONTEXTS, SIGNS
 from diagnostics.readings import read_table
 from diagnostics.reports import read_words, tell_caution, tell_closing
 from diagnostics.wiring import Style
 
 ROOT = Path(__file__).parents[2] / "diagnostics"
-SOURCES = [*(ROOT / "screens").glob("*.py"), *(ROOT / "reports").glob("*.py")]
+SOURCES = [path for folder in ("screens", "reports", "cli") for path in (ROOT / folder).glob("*.py")]
 
 
 def read_sources() -> str:
@@ -43,7 +43,7 @@ def test_every_caution_and_closing_can_be_told(region: str) -> None:
 def test_words_cover_kinds_contexts_and_styles() -> None:
     words = read_words()
     assert set(words.names) == set(words.ask) == set(read_table().kinds)
-    assert set(words.contexts) == set(CONTEXTS)
+    assert set(words.contexts) == {*CONTEXTS, *SIGNS}
     assert set(words.styles) == set(words.style_words) == {str(s) for s in Style}
     assert set(words.caution_titles) == set(words.cautions)
 

@@ -17,6 +17,7 @@ from diagnostics.visit import (
     start_visit,
 )
 from tests.screens.conftest import SAFETY, Visitor
+from tests.screens.real_work import write_note
 
 HIDDEN = "end_resistor_missing@end"  # in the invented case
 METER = "What does the meter show?"
@@ -188,13 +189,30 @@ def test_second_person_sees_what_changed_and_loses_nothing(at_work: Visitor) -> 
     assert [r.value for r in at_work.case.readings] == ["trouble", "23.3", "23.2"]
 
 
-def test_clock_survives_a_reload_and_nothing_yet_is_advised_against(at_work: Visitor) -> None:
+def test_clock_survives_a_reload_and_nothing_yet_is_not_accepted_before_its_end(at_work: Visitor) -> None:
     at_work.tap("clock ")
     again = Visitor(at_work.store, at_work.case_id)
     assert "Wait 3 min" in again.text
     again.pick(FOUND, "normal")
     assert "says little" in again.text
     again.tap("record")
+    assert [r.value for r in again.case.readings] == []
+    assert "counts once it is over" in again.text
+    again.tap("take_again").pick(FOUND, "trouble").tap("record")  # what has come counts at once
+    assert [r.value for r in again.case.readings] == ["trouble"]
+
+
+def test_somebody_who_waited_before_the_clock_was_started_may_say_so(at_work: Visitor) -> None:
+    at_work.tap("clock ").pick(FOUND, "normal").tap("record").tap("doubt_keep")
+    assert [r.value for r in at_work.case.readings] == ["normal"]
+
+
+def test_nothing_yet_counts_once_the_clock_is_over(at_work: Visitor) -> None:
+    begun = Acknowledgement("clock panel_shows|panel|standby", datetime.now(UTC) - timedelta(seconds=500))
+    case = at_work.store.append_acknowledgement(at_work.case_id, begun, at_work.case.revision)
+    again = Visitor(at_work.store, case.case_id)
+    assert "The time is up" in again.text
+    again.pick(FOUND, "normal").tap("record")
     assert [r.value for r in again.case.readings] == ["normal"]
 
 
@@ -221,7 +239,7 @@ def test_readings_that_do_not_fit_name_the_one_to_take_again(at_work: Visitor) -
     assert found is not None
     assert case.readings[found.reading].red == "det5.in+"
     assert "Two readings do not fit together" in again.text
-    assert "It said: 3.1 V" in again.text
+    assert "black on − in of detector 5 (bakehouse): **3.1 V**" in again.text
     assert "+ in of detector 5" in again.text
 
 
@@ -241,7 +259,7 @@ def test_repair_that_did_not_cure_is_remembered_and_the_search_goes_on(at_work: 
 
 def test_cured_leads_to_the_fixed_tests_and_may_be_denied_there(at_work: Visitor) -> None:
     at_verdict(at_work).tap("cured")
-    assert "Take one head off and see trouble" in at_work.text
+    assert "One head off shows trouble" in at_work.text
     at_work.tap("proof_not")
     assert [r.cured for r in at_work.case.repairs] == [False]
     assert find_stage(at_work.case) == "work"
@@ -249,8 +267,9 @@ def test_cured_leads_to_the_fixed_tests_and_may_be_denied_there(at_work: Visitor
 
 @pytest.mark.parametrize("closing", ["mended", "no_fault_found", "waiting", "left_impaired", "not_ours"])
 def test_case_can_be_left_in_each_of_five_ways(at_work: Visitor, closing: str) -> None:
-    at_verdict(at_work).tap("cured").tap("proof_done")
+    at_verdict(at_work).tap("cured").tap("tests_end")
     at_work.at.radio(key="closing").set_value(closing)
+    write_note(at_work.type("Who has been told?", "the owner, by phone"), "a spare resistor, until Friday")
     at_work.tap("close_case")
     assert at_work.case.closing == closing
     assert "This case is closed" in at_work.text
@@ -263,7 +282,8 @@ def test_nothing_may_stay_lifted_unless_left_impaired(at_work: Visitor) -> None:
     assert "Out of service since" in at_work.text
     at_work.tap("finish")
     at_work.at.radio(key="closing").set_value("waiting")
-    at_work.tap("close_case")
+    at_work.run()
+    write_note(at_work, "a spare resistor, until Friday").tap("close_case")
     assert at_work.case.closing == ""
     assert "Not everything has been put back" in at_work.text
     at_work.at.checkbox[0].set_value(True)
@@ -301,7 +321,7 @@ def test_repair_of_ones_own_is_kept_in_ones_own_words_and_tested_too(at_work: Vi
     at_work.type("What did you put right?", "*wire* at 3 @ the strip").tap("cured")
     assert [(r.fault, r.cured) for r in at_work.case.repairs] == [("*wire* at 3 @ the strip", True)]
     assert find_stage(at_work.case) == "proof"
-    at_work.tap("proof_done").tap("close_case")
+    at_work.tap("tests_end").tap("close_case")
     assert "*wire* at 3 @ the strip" in at_work.text
 
 
@@ -314,7 +334,7 @@ def test_repair_of_ones_own_that_did_not_cure_lets_the_search_go_on(at_work: Vis
 def test_left_impaired_may_be_closed_with_a_wire_lifted_and_says_whom_to_tell(at_work: Visitor) -> None:
     measure(at_work, "panel", "ohms|").type(METER, "OL").tap("record").tap("finish")
     at_work.at.radio(key="closing").set_value("left_impaired")
-    at_work.tap("close_case")
+    at_work.type("Who has been told?", "the owner, in writing").tap("close_case")
     assert at_work.case.closing == "left_impaired"
     assert "impairment coordinator" in at_work.text
 
@@ -349,7 +369,7 @@ def test_room_name_cannot_draw_a_picture_from_elsewhere(store: CaseStore) -> Non
     visitor.pick("How do you want to describe it?", "describe_file")
     visitor.at.file_uploader[0].upload("a.yaml", text.encode(), "application/yaml")
     visitor.run()
-    visitor.tap("describe_use").tap("complaint_use")
+    visitor.tap("describe_use").complain("constant_trouble").tap("complaint_use")
     written = [str(e.value) for kind in ("markdown", "caption", "info") for e in getattr(visitor.at, kind)]
     labels = [str(o) for g in visitor.at.button_group for o in g.options]
     assert any("example.invalid" in t for t in (*written, *labels))

@@ -113,3 +113,14 @@ def test_same_meaning_is_told_alike_and_whatever_counts_makes_another() -> None:
     )
     told = {tell_meaning(case) for case in (one, *others)}
     assert len(told) == len(others) + 1
+
+
+def test_reading_while_the_complaint_was_absent_narrows_what_is_right_here() -> None:
+    """Volts that any such zone may have are odd on a zone that had more of them in a good hour."""
+    call = replace(CALL, symptom="")
+    good, now = replace(volts("19.6"), condition="absent"), volts("18.4")
+    healthy = [
+        next(c.probability for c in assess_case(replace(call, readings=some)).diagnosis.candidates if not c.faults)
+        for some in ((now,), (good, now))
+    ]
+    assert healthy[1] < 0.7 * healthy[0]

@@ -10,7 +10,7 @@ import pytest
 
 from diagnostics.circuit import Settled, solve_batch
 from diagnostics.errors import QuantityError, SourceError
-from diagnostics.faults import build_all_edits, parse_faults
+from diagnostics.faults import build_all_edits, list_faults, parse_faults
 from diagnostics.source import read_document
 from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_site, find_defects, parse_site
 from tests.wiring.benches import FOUR_WIRE, MODULE_FOUR_WIRE, MODULE_TWO_WIRE, Bench, wire_bench
@@ -294,3 +294,13 @@ def test_co_zone_that_is_said_to_sense_fire_is_refused() -> None:
     text = SOUND.replace("senses: co, ", "").replace("senses: co", "senses: fire")
     with pytest.raises(SourceError, match="is the CO zone of the loop: write 'senses: co' for it"):
         parse_site(read_document(text, "hall.yaml"))
+
+
+def test_exchanged_contact_pairs_show_only_when_somebody_tests() -> None:
+    """Common practice, no source: a smoke test then shows CO, and the panel is quiet until it is made."""
+    loop = wire_bench(N)
+    for smoked, outputs in (((), "resistor resistor"), (("det3",), "resistor closed"), (("det4",), "closed resistor")):
+        settled = settle(loop, "pairs_exchanged@module.loop", *smoked)
+        for output, state in zip(("module.fire", "module.co"), outputs.split(), strict=True):
+            assert volts(settled, output) == pytest.approx(OUTPUT_V[state], abs=0.3)
+    assert not [f for f in list_faults(wire_bench(M)) if f.kind == "pairs_exchanged"]

@@ -1,0 +1,83 @@
+"""What is asked of the reasoning, and what it answers, as data."""
+
+from dataclasses import dataclass, field
+
+from diagnostics.faults import Context
+from diagnostics.readings import Faults, Measurement
+
+from .belief import Taken
+from .choose import Action
+
+NOTHING = ("nothing", "nowhere")
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked of the reasoning: context, symptom, readings in order, tools at hand, where one stands.
+
+    ``tried`` are repair classes that were carried out and did not cure it; ``tried_after`` is how many of the readings
+    were taken before the last of them, None for all. ``skipped`` are keys of measurements that
+    this person cannot or will not do. ``baseline`` are readings of the sound loop from an earlier visit.
+    """
+
+    contexts: tuple[Context, ...] = ()
+    symptom: str | None = None
+    taken: tuple[Taken, ...] = ()
+    can: frozenset[str] | None = None
+    standing_at: str = "panel"
+    tried: tuple[tuple[str, str], ...] = ()
+    tried_after: int | None = None
+    skipped: frozenset[str] = frozenset()
+    baseline: tuple[Taken, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One hypothesis with its probability; an empty tuple of faults is *healthy*."""
+
+    faults: Faults
+    probability: float
+    repair_class: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectGroup:
+    """Hypotheses that no available measurement tells apart; ``split_by`` would, if one had the means."""
+
+    members: tuple[Faults, ...]
+    probability: float
+    d_prime: float
+    split_by: Measurement | None
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What the next measurement would show under a group: a range (V or Ω, ``math.inf`` for OL) or a word."""
+
+    group: int
+    low: float | None = None
+    high: float | None = None
+    unit: str = ""
+    state: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """Readings that do not fit together, and the one which, left out, mends it (its number in the order taken)."""
+
+    reading: int
+    fit: float
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """The whole answer; ``candidates`` most probable first, ``settled`` is the repair class when it is settled."""
+
+    candidates: tuple[Candidate, ...]
+    not_modelled: float
+    groups: tuple[SuspectGroup, ...]
+    settled: tuple[str, str] | None
+    contradiction: Contradiction | None
+    next: Action | None
+    next_class: tuple[str, str] | None
+    expected: tuple[Expected, ...] = field(default=())

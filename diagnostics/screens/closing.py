@@ -1,0 +1,164 @@
+"""How a case is left: put back, told, noted, closed; nothing may stay lifted, bridged or off unseen."""
+
+import streamlit as st
+
+from diagnostics.cases import CLOSINGS, Case
+from diagnostics.readings import Measurement
+from diagnostics.reports import Words, tell_closing
+from diagnostics.visit import (
+    Assessment,
+    build_bench,
+    close_case,
+    find_disturbances,
+    find_measurement,
+    find_stage,
+    list_untested,
+    put_back,
+)
+
+from .baseline import show_left
+from .draft import VIEW, ask_text, keep, keep_choice, recall
+from .longtext import ask_note
+from .proof import name_untested, show_denials
+from .record import show_record_so_far
+from .session import (
+    build_words,
+    find_region,
+    find_view,
+    guarded,
+    load,
+    open_store,
+    plain,
+    show_alert,
+    show_button,
+    show_main_button,
+    show_messages,
+    show_note,
+    tell,
+    turn_to,
+)
+
+PROOF = "proof"
+_FIELD, _TOLD, _NOTE, _BY = "closing", "told", "note", "closed_by"
+_MEANS_OFF = "lifted"  # the mode in which panel and battery are off
+# What must be said before a case may be left so: the field, and what to do about it.
+_NEEDED = {
+    "left_impaired": (_TOLD, "told_needed"),
+    "not_ours": (_TOLD, "told_needed_not_ours"),
+    "waiting": (_NOTE, "note_needed"),
+}
+
+
+def show_closing(assessment: Assessment) -> None:
+    """Ask how the case is left; nothing may stay lifted, bridged or off."""
+    case, words = assessment.case, build_words(assessment)
+    tested = find_stage(case) == "closing"
+    st.title(tell("closing_title"), anchor=False)
+    stands = bool(find_disturbances(case, words.loop))
+    if stands:  # a message stands where something can be done about it
+        show_messages()
+        _show_disturbed(case, words)
+    if tested:
+        _show_untested(case, words)
+    chosen = _choose(tested=tested)
+    if not stands:
+        show_messages()
+    ask_text(tell("told_who"), _TOLD, tell("told_hint"))
+    ask_note(tell("note_waiting" if chosen == "waiting" else "note"), _NOTE)
+    ask_text(tell("closed_by"), _BY, "", 80)
+    if tested:
+        show_left(case, words)
+    if find_view() == "closing":
+        show_button(tell("back"), turn_to, ("",), "closing_back")
+    if tested:
+        show_button(tell("tests_again"), keep, (VIEW, PROOF), "tests_again")
+    show_denials(case)
+    show_record_so_far(case)
+    show_main_button(tell("close_case"), _close, (case.case_id, case.revision), "close_case")
+
+
+def _choose(*, tested: bool) -> str:
+    told = {str(c): tell_closing(c, find_region()) for c in CLOSINGS if c}
+    names = {c: name for c, (name, _) in told.items()}
+    default = "mended" if tested else ""
+    recall(_FIELD, ("", *names), default)
+    if st.session_state[_FIELD] not in names:
+        st.session_state[_FIELD] = None
+    chosen = st.radio(
+        tell("closing_title"), list(names), format_func=names.__getitem__, key=_FIELD, label_visibility="collapsed",
+        captions=[text for _, text in told.values()],
+    )  # fmt: skip
+    keep_choice(_FIELD, chosen or "", default)
+    return chosen or ""
+
+
+def _show_untested(case: Case, words: Words) -> None:
+    missing = list_untested(case, words.loop)
+    if missing:
+        show_alert("warning", f"**{tell('not_tested_title')}**\n\n{name_untested(missing, words)}")
+
+
+def _show_disturbed(case: Case, words: Words) -> None:
+    some = [d.measurement for d in find_disturbances(case, words.loop)]
+    if not some:
+        return
+    with st.container(border=True):
+        st.markdown(f"**{tell('put_back_title')}**")
+        for number, m in enumerate(some):
+            args = (case.case_id, case.revision, m.key)
+            label = f"**{_name_disturbed(m, words)}** ({plain(words.name(m))})"
+            st.checkbox(label, key=f"back_{number} {m.key}", on_change=guarded(_put_back), args=args)
+        show_note(tell("put_back_all"))
+
+
+def _name_disturbed(m: Measurement, words: Words) -> str:
+    """Return what is to be put back after a measurement, as a thing that is done."""
+    if m.mode.word == "on_battery":
+        return tell("put_back_mains")
+    if m.kind == "ohms":
+        return tell("put_back_powered" if m.mode.word == _MEANS_OFF else "put_back_lifted")
+    if m.kind == "known_resistor":
+        return tell("put_back_known")
+    if m.kind in {"head_off", "dark_with_head_off"}:
+        return tell("put_back_head", at=plain(words.detector(m.at)))
+    return tell("put_back_other")
+
+
+def _put_back(case_id: str, revision: int, key: str) -> None:
+    case = load(case_id, revision)
+    m = find_measurement(build_bench(case.site).loop, key)
+    if m is not None:
+        put_back(open_store(), case, m)
+
+
+def _read(field: str) -> str:
+    return str(st.session_state.get(field) or "").strip()
+
+
+def _close(case_id: str, revision: int) -> None:
+    case, chosen = load(case_id, revision), _read(_FIELD)
+    if case.closing:  # a second tap: the first has closed it
+        turn_to("")
+        return
+    problem = _find_problem(case, chosen)
+    if problem:
+        st.session_state["problem"] = problem
+        return
+    closing = next(c for c in CLOSINGS if c == chosen)
+    close_case(open_store(), case, closing, told=_read(_TOLD), note=_read(_NOTE), by=_read(_BY))
+    turn_to("")
+
+
+def _find_problem(case: Case, chosen: str) -> str:
+    """Return why a case cannot be left so, and what to do, or an empty text."""
+    if not chosen:
+        return tell("choose_first")
+    if chosen == "mended" and find_stage(case) != "closing":
+        return tell("tests_first")
+    loop = build_bench(case.site).loop
+    standing = [d.measurement for d in find_disturbances(case, loop)]
+    if standing and chosen != "left_impaired":
+        words = Words(loop, region=find_region())
+        return tell("put_back_left", names="; ".join(_name_disturbed(m, words) for m in standing))
+    field, asked = _NEEDED.get(chosen, ("", ""))
+    return tell(asked) if field and not _read(field) else ""

@@ -1,0 +1,92 @@
+"""What stands above the next step: readings to look at again, and what the last correction did."""
+
+import streamlit as st
+
+from diagnostics.cases import Reading
+from diagnostics.reports import Words, list_suspects, tell_misreading
+from diagnostics.visit import Assessment, find_change, find_doubted, understand
+
+from .draft import ASKED, CORRECTING, keep, leave_form
+from .session import assess, build_words, find_region, guarded, plain, show_alert, tell, turn_to
+
+
+def show_notices(assessment: Assessment, *, asked: str = "") -> None:
+    """Show readings that do not fit or are understood otherwise now, and what a correction did to the suspects.
+
+    ``asked`` is the key of the measurement whose form is shown below: it needs no button that leads to it.
+    """
+    _show_change(assessment)
+    doubted = find_doubted(assessment)
+    if doubted is not None:
+        words = build_words(assessment)
+        told = tell("contradiction_which", reading=tell_reading(assessment, words, doubted))
+        show_alert("warning", f"**{tell('contradiction_title')}**\n\n{told} {tell('contradiction')}")
+        show_remedies(assessment, doubted, "notice", asked=asked)
+    for misread in assessment.misread:
+        show_alert("warning", plain(tell_misreading(misread, build_words(assessment), find_region())))
+        show_remedies(assessment, misread.reading, "misread", asked=asked)
+
+
+def find_reasons(assessment: Assessment, reading: Reading) -> tuple[str, ...]:
+    """Return why a reading is to be looked at again; empty for one that nobody doubts."""
+    doubted = find_doubted(assessment)
+    reasons = [tell("contradiction_mark")] if doubted is not None and doubted.reading_id == reading.reading_id else []
+    reasons += [
+        plain(tell_misreading(m, build_words(assessment), find_region()))
+        for m in assessment.misread
+        if m.reading.reading_id == reading.reading_id
+    ]
+    return tuple(reasons)
+
+
+def tell_reading(assessment: Assessment, words: Words, reading: Reading) -> str:
+    """Return a reading as *what: value*, for Markdown."""
+    taken = understand(assessment.loop, reading)
+    return f"{plain(words.name(taken.measurement))}: **{plain(words.value(taken.measurement, taken.value))}**"
+
+
+def show_remedies(assessment: Assessment, reading: Reading, where: str, *, asked: str = "") -> None:
+    """Show the two ways to mend a reading, one tap each: take it again, or correct what was typed."""
+    key = understand(assessment.loop, reading).measurement.key
+    with st.container(horizontal=True):
+        if key != asked:
+            st.button(
+                tell("take_again"), key=f"{where} again {reading.reading_id}",
+                on_click=guarded(_take_again), args=(key,),
+            )  # fmt: skip
+        st.button(
+            tell("correct_it"), key=f"{where} correct {reading.reading_id}",
+            on_click=guarded(correct), args=(reading.reading_id,),
+        )  # fmt: skip
+
+
+def _take_again(key: str) -> None:
+    leave_form()
+    keep(ASKED, key)
+    turn_to("")
+
+
+def correct(reading_id: str) -> None:
+    """Show the form of a reading that is to be corrected."""
+    leave_form()
+    keep(CORRECTING, reading_id)
+    turn_to("")
+
+
+def _show_change(assessment: Assessment) -> None:
+    """Say in one sentence what the last correction did: the likeliest before and now."""
+    change = find_change(assessment.case)
+    if change is None:
+        return
+    words = build_words(assessment)
+    before = assess(change.before).diagnosis
+    old, was = tell_reading(assessment, words, change.old), list_suspects(before, words)[0]
+    now = list_suspects(assessment.diagnosis, words)[0]
+    what = tell("change_back", old=old)
+    if change.new is not None:
+        taken = understand(assessment.loop, change.new)
+        what = tell("change_corrected", old=old, new=plain(words.value(taken.measurement, taken.value)))
+    key = "change_same" if was[1] == now[1] else "change_other"
+    did = tell(key, before=plain(was[1]), was=was[0], now=plain(now[1]), share=now[0])
+    mended = before.contradiction is not None and assessment.diagnosis.contradiction is None
+    show_alert("success", " ".join([what, did, *([tell("change_fits")] if mended else [])]))

@@ -1,0 +1,256 @@
+"""The tests after a repair, item by item: done, or not done and why; the rest of them in one tap."""
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from diagnostics.cases import Case
+from diagnostics.errors import CaseError
+from diagnostics.reports import Words, tell_reasons, tell_test
+from diagnostics.visit import (
+    FUNCTIONAL,
+    HEAD_OFF,
+    ProofItem,
+    build_bench,
+    choose_head,
+    deny_cure,
+    find_stage,
+    finish_tests,
+    list_proof,
+    pass_tests,
+    record_test,
+)
+from diagnostics.wiring import Loop
+
+from .draft import ask_text, find_kept, keep, keep_choice, recall
+from .session import (
+    find_region,
+    format_moment,
+    guarded,
+    load,
+    open_store,
+    plain,
+    show_button,
+    show_cautions,
+    show_messages,
+    show_note,
+    tell,
+    turn_to,
+)
+from .verdict import show_repairs, take_back
+
+_ASKED, _CHANGED, _WHY, _HEAD = "test", "change", "why", "head"
+_MOST_NAMED = 6
+_CAUTIONS = ("outputs", "tell_people", "ladder")
+
+
+def show_proof(case: Case) -> None:
+    """Show the fixed list of tests after any repair."""
+    loop = build_bench(case.site).loop
+    words = Words(loop, region=find_region())
+    st.title(tell("proof_title"), anchor=False)
+    items = list_proof(case, loop)
+    if all(i.key != find_kept(_ASKED) for i in items):
+        show_messages()  # otherwise they stand in the box that is being filled in
+    show_repairs(case, words)
+    st.markdown(tell("proof_why"))
+    show_cautions(_CAUTIONS)
+    for number, item in enumerate(items):
+        _show_item(case, words, number, item)
+    show_denials(case)
+    _show_end(case, words, items)
+
+
+def show_denials(case: Case) -> None:
+    """Show the two ways back: the complaint came back, or nobody meant to say that it is gone."""
+    cured = [number for number, repair in enumerate(case.repairs) if repair.cured]
+    if cured:
+        place = (case.case_id, case.revision)
+        show_button(tell("proof_not"), _deny, place, "proof_not")
+        show_button(tell("proof_mistake"), take_back, (*place, cured[-1]), "proof_mistake")
+
+
+def _show_item(case: Case, words: Words, number: int, item: ProofItem) -> None:
+    """Show one test: what and where, why it is on the list, how it went, and what can be said of it."""
+    with st.container(border=True):
+        reasons = tell_reasons(item, find_region())
+        st.markdown(f"**{number + 1}. {plain(tell_test(item, words, find_region()))}**")
+        if reasons:
+            show_note(reasons)
+        if find_kept(_ASKED) == item.key:
+            _ask_why(case, number, item, words.loop)
+        elif item.result is not None and find_kept(_CHANGED) != item.key:
+            _show_result(number, item)
+        else:
+            if item.test == HEAD_OFF:
+                _choose_head(words, item)
+            _show_choice(case, number, item)
+
+
+def _show_result(number: int, item: ProofItem) -> None:
+    result = item.result
+    if result is None:
+        return
+    when = format_moment(result.noted_at)
+    told = f"✓ {tell('test_is_done', when=when)}" if result.done else f"✗ {tell('test_is_not', why=plain(result.why))}"
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.markdown(f"**{told}**")
+        st.button(tell("test_change"), key=f"test_change_{number}", on_click=guarded(_change), args=(item.key,))
+
+
+def _choose_head(words: Words, item: ProofItem) -> None:
+    """Ask at which detector the head comes off; the farthest one unless somebody says otherwise."""
+    names = {d.name: plain(words.detector(d.name)) for d in words.loop.detectors}
+    default = item.at or choose_head(words.loop)
+    recall(_HEAD, tuple(names), default)
+    chosen = st.selectbox(tell("test_head"), list(names), key=_HEAD, format_func=names.__getitem__)
+    keep_choice(_HEAD, chosen, default)
+
+
+def _show_choice(case: Case, number: int, item: ProofItem) -> None:
+    args = (case.case_id, case.revision, item.key)
+    with st.container(horizontal=True):
+        done, ask = guarded(_note_done), guarded(_ask)
+        st.button(tell("test_done"), key=f"test_done_{number}", width="stretch", on_click=done, args=args)
+        st.button(tell("test_not"), key=f"test_not_{number}", width="stretch", on_click=ask, args=(item.key,))
+
+
+def _ask_why(case: Case, number: int, item: ProofItem, loop: Loop) -> None:
+    show_messages()
+    ask_text(tell("test_why"), _WHY, tell("test_why_hint"))
+    last = next((i.result.why for i in reversed(list_proof(case, loop)) if i.result and i.result.why), "")
+    if last:
+        show_button(tell("test_why_same", why=plain(last)), _fill_why, (last,), f"test_same_{number}")
+    args = (case.case_id, case.revision, item.key)
+    with st.container(horizontal=True):
+        st.button(
+            tell("test_not_keep"), key=f"test_keep_{number}", type="primary", width="stretch",
+            on_click=guarded(_note_not_done), args=args,
+        )  # fmt: skip
+        st.button(
+            tell("test_cancel"),
+            key=f"test_cancel_{number}",
+            width="stretch",
+            on_click=guarded(_leave),
+            args=(item.key,),
+        )
+
+
+def _fill_why(why: str) -> None:
+    st.session_state[_WHY] = why
+
+
+def _ask(key: str) -> None:
+    """Ask why this test is not done; a reason that is typed already moves along with its field."""
+    keep(_ASKED, key)
+    keep(_CHANGED, "")
+
+
+def _change(key: str) -> None:
+    keep(_CHANGED, key)
+
+
+def _leave(key: str) -> None:
+    """Leave what was being said of one test; a reason being typed for another stays."""
+    if find_kept(_ASKED) == key:
+        keep(_ASKED, "")
+        keep(_WHY, "")
+        st.session_state.pop(_WHY, None)
+    if find_kept(_CHANGED) == key:
+        keep(_CHANGED, "")
+
+
+def _note_done(case_id: str, revision: int, key: str) -> None:
+    _note(load(case_id, revision), key, done=True)
+
+
+def _note_not_done(case_id: str, revision: int, key: str) -> None:
+    why = str(st.session_state.get(_WHY) or "").strip()
+    if not why:
+        st.session_state["problem"] = tell("test_why_needed")
+        return
+    _note(load(case_id, revision), key, done=False, why=why)
+
+
+def _note(case: Case, key: str, *, done: bool, why: str = "") -> None:
+    """Store how a test went; said twice it is stored once."""
+    loop = build_bench(case.site).loop
+    item = next((i for i in list_proof(case, loop) if i.key == key), None)
+    if item is None:
+        raise CaseError("this test is not on the list any longer", hint="look at the list below")
+    at = _find_head(choose_head(loop)) if item.test == HEAD_OFF and done else item.at
+    known = item.result
+    if known is None or (known.done, known.why, known.at) != (done, why, at):
+        record_test(open_store(), case, ProofItem(item.test, at), done=done, why=why)
+    _leave(key)
+
+
+def _find_head(default: str) -> str:
+    return str(st.session_state.get(_HEAD) or find_kept(_HEAD) or default)
+
+
+def _show_end(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
+    """Say at the lower edge what is still open or not tested, and end the list."""
+    left = [i for i in items if i.result is None]
+    missing = [i for i in items if i.result is not None and not i.result.done]
+    with st.bottom:
+        if left:
+            show_note(tell("tests_open", tests=_name_all(left, words)))
+        elif missing:
+            show_note(f"⚠ {tell('tests_untested', tests=_name_all(missing, words))}")
+        args = (case.case_id, case.revision)
+        label = _tell_rest(len(left), len(items))
+        st.button(label, key="tests_end", type="primary", width="stretch", on_click=guarded(_end), args=args)
+
+
+def _tell_rest(left: int, count: int) -> str:
+    if not left:
+        return tell("tests_end")
+    if left == count:
+        return tell("tests_all")
+    return tell("tests_last") if left == 1 else tell("tests_rest", count=str(left))
+
+
+def _name_all(items: Sequence[ProofItem], words: Words) -> str:
+    """Return tests in two words each; more than a lower edge has room for are counted."""
+    names = [_name(i, words) for i in items]
+    more = len(names) - _MOST_NAMED
+    return ", ".join([*names[:_MOST_NAMED], *([tell("and_more", count=str(more))] if more > 0 else [])])
+
+
+def _name(item: ProofItem, words: Words) -> str:
+    """Return a test in two words, for the lower edge."""
+    if item.test == FUNCTIONAL:
+        return plain(words.detector(item.at).partition(" (")[0])
+    short = {HEAD_OFF: "test_head_short", "reset": "test_reset_short", "station": "test_station_short"}
+    return tell(short[item.test])
+
+
+def name_untested(items: Sequence[ProofItem], words: Words) -> str:
+    """Return tests in full, as lines of Markdown, with the reason where one was given."""
+    lines = [f"- {plain(tell_test(i, words, find_region()))}{_tell_why(i)}" for i in items]
+    return "\n".join(lines)
+
+
+def _tell_why(item: ProofItem) -> str:
+    return f": {plain(item.result.why)}" if item.result and item.result.why else ""
+
+
+def _end(case_id: str, revision: int) -> None:
+    case = load(case_id, revision)
+    if find_stage(case) == "closing" and all(i.result for i in list_proof(case, build_bench(case.site).loop)):
+        turn_to("")  # looked at again, or tapped twice: the list is through already
+        return
+    loop = build_bench(case.site).loop
+    if all(i.result for i in list_proof(case, loop)):
+        finish_tests(open_store(), case)
+    else:
+        pass_tests(open_store(), case, _find_head(choose_head(loop)))
+    turn_to("")
+
+
+def _deny(case_id: str, revision: int) -> None:
+    case = load(case_id, revision)
+    if any(r.cured for r in case.repairs):  # a second tap finds none
+        deny_cure(open_store(), case)
+    turn_to("")

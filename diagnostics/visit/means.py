@@ -1,0 +1,40 @@
+"""What this person cannot do: tools that are missing, places that nobody gets to; and that they can after all."""
+
+from typing import Final, get_args
+
+from diagnostics.cases import Case, CaseStore, Suggestion
+from diagnostics.readings import Tool, list_measurements
+from diagnostics.wiring import Loop
+
+from .deeds import skip_measurement, tell_complaint
+
+TOOLS: Final[tuple[str, ...]] = get_args(Tool)
+
+
+def list_missing_tools(case: Case) -> tuple[str, ...]:
+    """Return the tools that this person does not have; a case that says nothing of them has them all."""
+    return () if case.can is None else tuple(t for t in TOOLS if t not in case.can)
+
+
+def lack_tool(store: CaseStore, case: Case, tool: str) -> Case:
+    """Note that a tool is missing: what needs it is no longer suggested."""
+    return _bring(store, case, tuple(t for t in TOOLS if t != tool and (case.can is None or t in case.can)))
+
+
+def take_up_tool(store: CaseStore, case: Case, tool: str) -> Case:
+    """Note that a tool is at hand after all."""
+    return _bring(store, case, tuple(t for t in TOOLS if t == tool or case.can is None or t in case.can))
+
+
+def _bring(store: CaseStore, case: Case, can: tuple[str, ...]) -> Case:
+    return tell_complaint(store, case, case.symptom, case.contexts, can)
+
+
+def skip_place(store: CaseStore, case: Case, loop: Loop, place: str, *, suggestion: Suggestion | None = None) -> Case:
+    """Leave out every measurement for which one must get to a place; what is seen from the floor stays."""
+    suggested = suggestion.what if suggestion else ""
+    some = [m.key for m in list_measurements(loop) if m.place == place and "ladder" in m.tools]
+    for key in sorted(some, key=lambda k: k != suggested):
+        case = skip_measurement(store, case, key, suggestion=suggestion)
+        suggestion = None
+    return case

@@ -1,0 +1,33 @@
+"""Rooms of a quick description: one a line, in the order of the wiring."""
+
+from typing import Final
+
+from diagnostics.errors import SiteError
+from diagnostics.wiring import Site
+from diagnostics.wiring.site import DetectorSpec
+
+LONGEST_ROOM: Final = 120
+
+
+def parse_rooms(text: str) -> tuple[str, ...]:
+    """Return the rooms of a text, one a line; an empty line between two is a detector whose room nobody named."""
+    return tuple(line.strip()[:LONGEST_ROOM] for line in text.strip().splitlines())
+
+
+def name_rooms(site: Site, rooms: tuple[str, ...]) -> Site:
+    """Return a site whose first detectors are in these rooms; those beyond the list have no name.
+
+    Raises
+    ------
+    SiteError
+        There are more rooms than detectors.
+    """
+    (loop,) = site.loops
+    count = len(loop.all_detectors)
+    if not rooms:
+        return site
+    if len(rooms) > count:
+        message = f"{len(rooms)} rooms are named, and there are {count} detectors"
+        raise SiteError(message, hint="write one room a line, or correct the number of detectors")
+    named = tuple(DetectorSpec(room=room) for room in (*rooms, *[""] * (count - len(rooms))))
+    return site.model_copy(update={"loops": (loop.model_copy(update={"count": None, "detectors": named}),)})

@@ -1,0 +1,34 @@
+"""Cases of real work, put into the store without a screen; what nobody hid, nobody simulates."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from diagnostics.cases import Acknowledgement, Case, CaseStore, Outline, parse_site_text
+from diagnostics.visit import SAFETY, pass_tests, record_repair
+from tests.screens.conftest import Visitor
+
+BAKERY = Path(__file__).parents[2] / "cases" / "sites" / "bakery.yaml"
+START = datetime(2026, 3, 14, 10, 42, tzinfo=UTC)
+
+
+def describe(store: CaseStore, site_text: str = "", *, complaint: bool = True) -> Case:
+    """Return a case at the bakery, or another site, safe and described; with its complaint or before."""
+    text = site_text or BAKERY.read_text("utf-8")
+    case = store.create_case(Case(parse_site_text(text, "site"), text))
+    for name in (*SAFETY, "for_us", "described", *(["complaint_told"] if complaint else [])):
+        case = store.append_acknowledgement(case.case_id, Acknowledgement(name, START), case.revision)
+    outline = Outline(("new",), "constant_trouble" if complaint else "", None, {}, "")
+    return store.append_outline(case.case_id, outline, case.revision)
+
+
+def build_restored(store: CaseStore) -> Case:
+    """Return such a case with its end resistor fitted and all tests done."""
+    case = record_repair(store, describe(store), "fit_end_resistor@end", cured=True)
+    return pass_tests(store, case, "det8")
+
+
+def write_note(visitor: Visitor, text: str) -> Visitor:
+    """Type into the field of several lines at the closing."""
+    visitor.at.text_area(key="note").set_value(text)
+    visitor.run()
+    return visitor

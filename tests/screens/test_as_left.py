@@ -1,0 +1,111 @@
+"""Readings as a loop is left: typed once more when it is sound, offered at the next visit to a loop like it."""
+
+import pytest
+
+from diagnostics.cases import Acknowledgement, Baseline, CaseStore
+from diagnostics.visit import assess_case, close_case, find_stage, start_visit
+from tests.screens.conftest import Visitor
+from tests.screens.real_work import BAKERY, START, build_restored, describe
+
+ZONE = "Volts: red on zone 1 +, black on zone 1 −"
+
+
+@pytest.fixture
+def at_form(store: CaseStore) -> Visitor:
+    """Return somebody who notes how a restored loop reads."""
+    return Visitor(store, build_restored(store).case_id).tap("left_open")
+
+
+def leave(at_form: Visitor) -> Visitor:
+    at_form.type(ZONE, "19.2").tap("left_keep")
+    return at_form.tap("close_case")
+
+
+def test_readings_of_the_sound_loop_are_kept_and_blame_no_fault(at_form: Visitor) -> None:
+    assert "Live cabinet" in at_form.text
+    at_form.type(ZONE, "19,2")
+    assert "Understood: 19.2 V" in at_form.text
+    assert "19,2" in str(dict(at_form.reload().at.query_params))
+    at_form.tap("left_keep")
+    (reading,) = at_form.case.readings
+    assert (reading.value, reading.condition) == ("19,2", "absent")
+    assert assess_case(at_form.case).taken == ()
+    assert find_stage(at_form.case) == "closing"
+    assert "19.2 V" in at_form.text
+
+
+def test_reading_that_no_sound_loop_gives_is_asked_about(at_form: Visitor) -> None:
+    at_form.type(ZONE, "12.1")
+    assert "A sound loop shows 19.1" in at_form.text
+    assert "really restored" in at_form.text
+
+
+@pytest.mark.parametrize("typed", ["", "abc", "4.7 k"])
+def test_nothing_is_kept_of_what_cannot_be_read(at_form: Visitor, typed: str) -> None:
+    at_form.type(ZONE, typed).tap("left_keep")
+    assert at_form.at.error
+    assert at_form.case.readings == ()
+
+
+def test_reading_as_left_can_be_taken_back(at_form: Visitor) -> None:
+    at_form.type(ZONE, "19.2").tap("left_keep").tap("left_back_0")
+    assert at_form.case.readings == ()
+
+
+def test_invented_case_has_no_next_visit(store: CaseStore) -> None:
+    case = build_restored(store)
+    assert "For the next visit" in Visitor(store, case.case_id).text
+    invented = Acknowledgement("invented end_resistor_missing@end", START)
+    case = store.append_acknowledgement(case.case_id, invented, case.revision)
+    assert "For the next visit" not in Visitor(store, case.case_id).text
+
+
+def test_next_visit_to_a_loop_described_the_same_is_asked_once(at_form: Visitor, store: CaseStore) -> None:
+    first = leave(at_form)
+    assert "this site's baseline" in first.text
+    second = Visitor(store, describe(store, complaint=False).case_id)
+    assert "Has anything changed?" in second.text
+    assert f"{ZONE}: **19.2 V**" in second.text
+    assert second.reload().has("baseline_same")
+    second.tap("baseline_same")
+    assert second.case.baseline.case_id == first.case_id
+    assert [r.value for r in second.case.baseline.readings] == ["19.2"]
+    assert "The complaint" in second.text
+    assert "Has anything changed?" not in second.reload().text
+
+
+def test_what_may_have_changed_is_not_used_and_not_asked_again(at_form: Visitor, store: CaseStore) -> None:
+    leave(at_form)
+    second = Visitor(store, describe(store, complaint=False).case_id).tap("baseline_changed")
+    assert second.case.baseline == Baseline()
+    assert "Has anything changed?" not in second.reload().text
+
+
+def test_baseline_in_use_is_shown_at_work_and_can_be_taken_out(at_form: Visitor, store: CaseStore) -> None:
+    leave(at_form)
+    second = Visitor(store, describe(store).case_id).tap("baseline_same")
+    assert "As left at an earlier visit (1)" in [e.label for e in second.at.expander]
+    second.tap("baseline_drop")
+    assert second.case.baseline == Baseline()
+    assert "As left at an earlier visit (1)" not in [e.label for e in second.at.expander]
+
+
+def test_baseline_that_somebody_decided_against_is_not_offered(at_form: Visitor, store: CaseStore) -> None:
+    first = leave(at_form).tap("left_decide")
+    assert "not used as a baseline" in first.text
+    assert not Visitor(store, describe(store, complaint=False).case_id).has("baseline_same")
+    first.tap("left_decide")
+    assert Visitor(store, describe(store, complaint=False).case_id).has("baseline_same")
+
+
+def test_loop_described_otherwise_is_not_asked_about(at_form: Visitor, store: CaseStore) -> None:
+    leave(at_form)
+    other = BAKERY.read_text("utf-8").replace("4.7 kΩ", "5.6 kΩ")
+    assert other != BAKERY.read_text("utf-8")
+    assert not Visitor(store, describe(store, other, complaint=False).case_id).has("baseline_same")
+
+
+def test_case_without_readings_after_its_repair_offers_nothing(store: CaseStore) -> None:
+    close_case(store, build_restored(store), "mended", told="the owner")
+    assert not Visitor(store, describe(store, complaint=False).case_id).has("baseline_same")
+    assert not Visitor(store, start_visit(store).case_id).has("baseline_same")

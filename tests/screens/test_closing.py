@@ -1,0 +1,145 @@
+"""How a case is left: who was told, the note, by whom; what stands disturbed; left impaired stays on top."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from diagnostics.cases import CLOSINGS, Case, CaseStore, Leaving, Reading
+from diagnostics.visit import close_case
+from tests.screens.conftest import Visitor
+from tests.screens.real_work import build_restored, describe, write_note
+
+TOLD, BY = "Who has been told?", "Your name"
+LONG = "ä&<script>1</script> 漢字 🔥\n" * 80  # 2000 signs and more, not a few of them of four bytes
+
+
+def disturb(store: CaseStore, *readings: Reading) -> Case:
+    case = describe(store)
+    for reading in readings:
+        case = store.append_reading(case.case_id, reading, case.revision)
+    return case
+
+
+def choose(visitor: Visitor, closing: str) -> Visitor:
+    visitor.at.radio(key="closing").set_value(closing)
+    visitor.run()
+    return visitor
+
+
+@pytest.mark.parametrize("closing", [c for c in CLOSINGS if c])
+def test_each_closing_keeps_who_was_told_the_note_and_by_whom(store: CaseStore, closing: str) -> None:
+    visitor = Visitor(store, build_restored(store).case_id)
+    choose(visitor, closing).type(TOLD, "owner <b>Kim</b>, by phone").type(BY, "Ada *L*")
+    write_note(visitor, "# one\ntwo").tap("close_case")
+    left = visitor.case.leaving
+    assert left is not None
+    assert (visitor.case.closing, left.told, left.note, left.by) == (
+        closing, "owner <b>Kim</b>, by phone", "# one\ntwo", "Ada *L*"
+    )  # fmt: skip
+    for told in ("Told:** owner <b>Kim</b>, by phone", "Note:** # one  \ntwo", "By:** Ada *L*"):
+        assert told in visitor.text
+    assert not {"told", "note", "closed_by", "closing"} & set(visitor.at.query_params)
+
+
+def test_what_was_typed_and_chosen_survives_a_reload(store: CaseStore) -> None:
+    visitor = Visitor(store, build_restored(store).case_id)
+    write_note(choose(visitor, "waiting").type(TOLD, "the own").type(BY, "Ada"), LONG[:2000])
+    again = visitor.reload()
+    assert again.at.radio(key="closing").value == "waiting"
+    assert again.at.text_area(key="note").value == LONG[:2000]
+    assert [next(f for f in again.at.text_input if f.label == label).value for label in (TOLD, BY)] == [
+        "the own",
+        "Ada",
+    ]
+    again.tap("close_case")
+    assert again.case.leaving is not None
+    assert again.case.leaving.note == LONG[:2000].strip()
+
+
+def test_address_stays_short_enough_for_any_server_with_the_longest_note(store: CaseStore) -> None:
+    visitor = write_note(Visitor(store, build_restored(store).case_id), LONG[:2000])
+    assert len("&".join(f"{k}={v}" for k, v in dict(visitor.at.query_params).items())) < 4000
+
+
+def test_note_that_somebody_else_put_into_the_address_does_no_harm(store: CaseStore) -> None:
+    for note in ("%%%", "eJwDAAAAAAE", "QUFB", "é"):
+        again = Visitor(store, build_restored(store).case_id, note=note)
+        assert again.at.text_area(key="note").value == ""
+
+
+@pytest.mark.parametrize(
+    ("closing", "told"),
+    [
+        ("left_impaired", "If nobody could be reached, write that."),
+        ("not_ours", "Say who has been told"),
+        ("waiting", "Say what is missing, and until when."),
+    ],
+)
+def test_refusal_says_what_to_do(store: CaseStore, closing: str, told: str) -> None:
+    visitor = Visitor(store, describe(store).case_id, view="closing")
+    choose(visitor, closing).tap("close_case")
+    assert told in visitor.text
+    assert visitor.case.closing == ""
+
+
+def test_everything_that_stands_disturbed_is_named_and_put_back_by_itself(store: CaseStore) -> None:
+    now = datetime.now(UTC) - timedelta(minutes=5)
+    case = disturb(
+        store,
+        Reading("ohms", "OL", "panel.zone1+", "panel.zone1-", mode="lifted", taken_at=now),
+        Reading("head_off", "trouble", at="det3", mode="head_off:det3", taken_at=now),
+        Reading("volts", "12.4", "panel.battery+", "panel.battery-", mode="on_battery", taken_at=now),
+    )
+    visitor = Visitor(store, case.case_id, view="closing")
+    names = [
+        "Zone pair landed on its terminals again, battery and mains on again",
+        "Head of detector 3 (corridor) on again",
+        "Mains on again, battery as it was",
+    ]
+    assert [c.label.partition("**")[2].partition("**")[0].replace("\\", "") for c in visitor.at.checkbox[:3]] == names
+    choose(visitor, "no_fault_found").tap("close_case")
+    assert f"Not everything has been put back: {'; '.join(names)}." in visitor.text
+    for left in (2, 1, 0):
+        visitor.at.checkbox[0].set_value(True)
+        visitor.run()
+        assert len([c for c in visitor.at.checkbox if str(c.key).startswith("back_")]) == left
+    visitor.tap("close_case")
+    assert visitor.case.closing == "no_fault_found"
+
+
+def test_left_impaired_may_be_closed_with_all_of_it_standing(store: CaseStore) -> None:
+    case = disturb(store, Reading("head_off", "trouble", at="det3", mode="head_off:det3"))
+    visitor = choose(Visitor(store, case.case_id, view="closing"), "left_impaired")
+    visitor.type(TOLD, "the owner, in writing").tap("close_case")
+    assert visitor.case.closing == "left_impaired"
+
+
+def test_left_impaired_stays_on_top_of_the_start_with_its_sign(store: CaseStore) -> None:
+    impaired = describe(store)
+    close_case(store, impaired, "left_impaired", told="the owner")
+    closed = describe(store)
+    close_case(store, closed, "no_fault_found")
+    newest = describe(store)
+    labels = [b.label.replace("\\", "") for b in Visitor(store).at.button if str(b.key).startswith("open ")]
+    assert [label[-14:] for label in labels] == [impaired.case_id, newest.case_id, closed.case_id]
+    assert labels[0].startswith("⚠ **Left impaired**")
+    assert labels[1].startswith("▶")
+    assert labels[2].startswith("✓")
+
+
+def test_second_person_who_closes_meanwhile_is_told_and_loses_nothing(store: CaseStore) -> None:
+    visitor = Visitor(store, build_restored(store).case_id)
+    other = write_note(choose(Visitor(store, visitor.case_id), "waiting"), "a spare part").type(TOLD, "the owner")
+    store.append_acknowledgement(visitor.case_id, visitor.case.acknowledged[0], visitor.case.revision)
+    visitor.tap("proof_not")
+    other.tap("close_case")
+    assert "Somebody else has worked on this case meanwhile" in other.text
+    assert other.case.closing == ""
+
+
+def test_case_closed_by_an_earlier_program_is_shown_without_who_was_told(store: CaseStore) -> None:
+    case = build_restored(store)
+    store.append_closing(case.case_id, "mended", case.revision, Leaving(datetime(2026, 3, 14, tzinfo=UTC)))
+    visitor = Visitor(store, case.case_id)
+    assert "Left as: Put right, and tested" in visitor.text
+    assert "Told:" not in visitor.text

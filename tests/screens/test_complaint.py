@@ -1,0 +1,97 @@
+"""The complaint: nothing is said for the person, one thing is said at a time, and half of it survives a reload."""
+
+import pytest
+
+from diagnostics.cases import CaseStore
+from diagnostics.reasoning import SYMPTOMS
+from diagnostics.reports import read_words, tell_symptom
+from diagnostics.visit import find_stage
+from tests.screens.conftest import SAFETY, Visitor
+
+PAST, AT_HAND = "What do you know of its past?", "What do you have with you?"
+
+
+@pytest.fixture
+def at_complaint(store: CaseStore) -> Visitor:
+    """Return somebody who has just described a loop of four detectors."""
+    visitor = Visitor(store)
+    visitor.tap("new_case")
+    for key in (*SAFETY, "for_us_yes"):
+        visitor.tap(key)
+    return visitor.type("How many detectors are on it?", "4").tap("describe_use")
+
+
+def find_chosen(visitor: Visitor) -> list[str]:
+    """Return the complaints that are chosen on the page, of all groups together."""
+    return [str(r.value) for r in visitor.at.radio if r.key and r.key.startswith("symptom") and r.value]
+
+
+def read_pills(visitor: Visitor, label: str) -> set[str]:
+    return set(next(g for g in visitor.at.button_group if g.label == label).value or ())
+
+
+def test_nothing_is_complained_of_on_a_new_case_until_somebody_says_so(at_complaint: Visitor) -> None:
+    assert find_chosen(at_complaint) == []
+    assert read_pills(at_complaint, PAST) == set()
+    at_complaint.tap("complaint_use")
+    assert "Choose first what is wrong" in at_complaint.text
+    assert find_stage(at_complaint.case) == "complaint"
+
+
+def test_every_complaint_is_offered_once_and_something_else_stands_last(at_complaint: Visitor) -> None:
+    offered = [o for r in at_complaint.at.radio for o in r.options]
+    assert sorted(offered[:-1]) == sorted(tell_symptom(s) for s in SYMPTOMS)
+    assert offered[-1] == "None of these, or not known yet"
+    assert [r.label for r in at_complaint.at.radio] == [
+        "The panel shows it", "A test shows it", "The lamps of the detectors show it", "Something else",
+    ]  # fmt: skip
+    assert set(read_words().complaints) <= set(SYMPTOMS)
+
+
+def test_a_complaint_of_another_group_takes_the_place_of_the_first(at_complaint: Visitor) -> None:
+    at_complaint.complain("constant_trouble").complain("detectors_dark")
+    assert find_chosen(at_complaint) == ["detectors_dark"]
+    at_complaint.tap("complaint_use")
+    assert at_complaint.case.symptom == "detectors_dark"
+
+
+def test_half_told_complaint_is_there_after_a_reload_and_leaves_the_address_once_used(at_complaint: Visitor) -> None:
+    at_complaint.complain("will_not_reset").choose(PAST, "altered").choose(AT_HAND, "meter", "ladder")
+    again = at_complaint.reload()
+    assert find_chosen(again) == ["will_not_reset"]
+    assert read_pills(again, PAST) == {"altered"}
+    again.tap("complaint_use")
+    case = again.case
+    assert (case.symptom, case.contexts, set(case.can or ())) == ("will_not_reset", ("altered",), {"meter", "ladder"})
+    assert not {"symptom", "contexts", "tools"} & set(again.at.query_params)
+
+
+def test_having_nothing_at_hand_survives_a_reload_too(at_complaint: Visitor) -> None:
+    again = at_complaint.complain("none_report").choose(AT_HAND).reload()
+    assert read_pills(again, AT_HAND) == set()
+    again.tap("complaint_use")
+    assert again.case.can == ()
+
+
+def test_strange_words_in_the_address_choose_nothing(at_complaint: Visitor) -> None:
+    address = {"symptom": "<b>x</b>", "contexts": "never,aged", "tools": "hammer"}
+    again = Visitor(at_complaint.store, at_complaint.case_id, **address)
+    assert find_chosen(again) == []
+    assert read_pills(again, PAST) == {"aged"}
+    assert read_pills(again, AT_HAND) == set()
+    again.tap("complaint_use")
+    assert find_stage(again.case) == "complaint"
+
+
+def test_what_was_told_is_filled_in_when_it_is_told_anew(at_complaint: Visitor) -> None:
+    at_complaint.complain("other_symptom").choose(PAST, "water").tap("complaint_use").tap("to_complaint")
+    assert find_chosen(at_complaint) == ["other_symptom"]
+    assert read_pills(at_complaint, PAST) == {"water"}
+    at_complaint.complain("none_report").tap("complaint_back").tap("to_complaint")
+    assert find_chosen(at_complaint) == ["other_symptom"]
+
+
+def test_trouble_is_called_a_fault_in_european_words(at_complaint: Visitor) -> None:
+    european = Visitor(at_complaint.store, at_complaint.case_id, region="europe")
+    offered = [o for r in european.at.radio for o in r.options]
+    assert "The panel shows fault on the zone all the time" in offered

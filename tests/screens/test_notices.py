@@ -1,0 +1,83 @@
+"""Readings that do not fit or are understood otherwise: named, with the reason, mended by one tap, and what it did."""
+
+import pytest
+
+from diagnostics.cases import Reading, Understood
+from diagnostics.visit import assess_case, find_change, find_doubted
+from tests.screens.conftest import Visitor
+from tests.screens.test_work import FOUND, METER, at_volts
+
+NOT_FITTING = "Two readings do not fit together"
+
+
+@pytest.fixture
+def at_doubt(at_work: Visitor) -> Visitor:
+    """Return somebody with good volts everywhere but at detector 5, which cannot be."""
+    at_volts(at_work).type(METER, "23.2").tap("record")
+    case = at_work.case
+    for at, value in (("det2.in", "23.2"), ("det8.in", "23.2"), ("det5.in", "3.1")):
+        odd = Reading("volts", value, f"{at}+", f"{at}-", mode="standby")
+        case = at_work.store.append_reading(case.case_id, odd, case.revision)
+    return Visitor(at_work.store, case.case_id)
+
+
+def find_buttons(visitor: Visitor, begins: str) -> list[str]:
+    return [str(b.key) for b in visitor.at.button if str(b.key).startswith(begins)]
+
+
+def test_reading_that_does_not_fit_is_named_above_the_step_and_marked_in_the_list(at_doubt: Visitor) -> None:
+    doubted = find_doubted(assess_case(at_doubt.case))
+    assert doubted is not None
+    assert (doubted.red, doubted.value) == ("det5.in+", "3.1")
+    assert NOT_FITTING in at_doubt.text
+    assert "detector 5 (bakehouse): **3.1 V**. With it, what was read fits nothing" in at_doubt.text
+    assert "⚠ It does not fit the others." in at_doubt.text
+    assert find_buttons(at_doubt, "listed again") == [f"listed again {doubted.reading_id}"]
+    assert "Ladder." in at_doubt.text  # the step to take again is at a detector
+
+
+def test_correcting_what_was_typed_is_one_tap_and_says_what_it_did(at_doubt: Visitor) -> None:
+    at_doubt.tap("notice correct").type(METER, "23.1").tap("record")
+    assert NOT_FITTING not in at_doubt.text
+    assert "black on − in of detector 5 (bakehouse): **3.1 V** is now **23.1 V**" in at_doubt.text
+    assert "Everything that was read fits together again." in at_doubt.text
+    again = at_doubt.reload()
+    assert "Everything that was read fits together again." in again.text
+    assert [r.value for r in again.case.readings][-1] == "23.1"
+
+
+def test_what_a_correction_did_names_the_likeliest_before_and_now(at_work: Visitor) -> None:
+    at_work.pick(FOUND, "alarm").tap("record")
+    before = assess_case(at_work.case).diagnosis
+    at_work.tap("correct ").pick(FOUND, "trouble").tap("record")
+    change = find_change(at_work.case)
+    assert change is not None
+    assert assess_case(change.before).diagnosis.candidates == before.candidates
+    assert "The likeliest was" in at_work.text
+    at_work.type(METER, "23.2").tap("record")
+    assert "The likeliest was" not in at_work.text
+
+
+def test_taking_back_says_what_it_did_too(at_work: Visitor) -> None:
+    at_volts(at_work).tap("take_back ")
+    assert "Taken back: Panel display: **trouble**." in at_work.text
+    assert "before and" in at_work.text or "The likeliest was" in at_work.text
+
+
+def test_taking_again_is_one_tap_from_any_other_step_and_the_new_reading_counts(at_doubt: Visitor) -> None:
+    at_doubt.tap("something_else").tap("notice again").type(METER, "23.1").tap("record")
+    assert NOT_FITTING not in at_doubt.text
+    assert [r.value for r in at_doubt.case.readings][-2:] == ["3.1", "23.1"]
+
+
+def test_reading_that_is_understood_otherwise_today_is_named_with_both_meanings(at_work: Visitor) -> None:
+    case = at_work.case
+    leads = ("panel.zone1+", "panel.zone1-")
+    old = Reading("volts", "2,320", *leads, mode="standby", understood=Understood(23.2, "V"))
+    at_work.store.append_reading(case.case_id, old, case.revision)
+    again = Visitor(at_work.store, case.case_id)
+    assert again.text.count("2,320 (23.2 V) - this program would read the text as nothing that it knows") == 2
+    assert again.has("misread again")
+    again.tap("misread correct").type(METER, "23.2").tap("record")
+    assert "this program would read" not in again.text
+    assert [(r.value, r.understood) for r in again.case.readings] == [("23.2", Understood(23.2, "V"))]

@@ -1,0 +1,184 @@
+"""Tests after a repair, one by one: done, or not done and why; what was said by mistake can be taken back."""
+
+import pytest
+
+from diagnostics.cases import Case, CaseStore, Reading
+from diagnostics.reports import render_record
+from diagnostics.visit import find_stage, list_untested, record_repair
+from diagnostics.wiring import build_loop
+from tests.screens.conftest import Visitor
+from tests.screens.real_work import build_restored, describe
+
+WHY = "Why is it not done?"
+REPAIR = "fit_end_resistor@end"
+
+
+@pytest.fixture
+def at_proof(store: CaseStore) -> Visitor:
+    """Return somebody at the tests after a repair at the far end of the bakery's loop: detector 8, loading bay."""
+    case = record_repair(store, describe(store), REPAIR, cured=True)
+    return Visitor(store, case.case_id)
+
+
+def list_results(case: Case) -> list[tuple[str, str, bool, str]]:
+    return [(r.test, r.at, r.done, r.why) for r in case.tests]
+
+
+def test_each_test_says_where_by_room_and_why_it_is_on_the_list(at_proof: Visitor) -> None:
+    for told in (
+        "1. Functional test of detector 8 (loading bay), through to the right zone",
+        "touched, farthest, one of its kind",
+        "2. One head off shows trouble",
+        "3. Reset clears the alarm",
+        "4. The supervising station receives it",
+        "Outputs.",
+        "Tell people first.",
+        "Ladder.",
+    ):
+        assert told in at_proof.text
+
+
+def test_test_that_is_done_is_kept_at_once_and_leaves_the_list_of_open_ones(at_proof: Visitor) -> None:
+    assert "Still open: detector 8, head off, reset, supervising station" in at_proof.text
+    at_proof.tap("test_done_0")
+    assert list_results(at_proof.case) == [("functional_test", "det8", True, "")]
+    again = at_proof.reload()
+    assert "✓ Done" in again.text
+    assert "Still open: head off, reset, supervising station" in again.text
+
+
+def test_test_that_is_not_done_needs_a_reason_which_survives_a_reload_half_typed(at_proof: Visitor) -> None:
+    at_proof.tap("test_not_2").tap("test_keep_2")
+    assert "Say why this test is not done" in at_proof.text
+    assert at_proof.case.tests == ()
+    again = at_proof.type(WHY, "nobody at").reload()
+    assert next(f for f in again.at.text_input if f.label == WHY).value == "nobody at"
+    again.type(WHY, "nobody at <b>the</b> panel").tap("test_keep_2")
+    assert list_results(again.case) == [("reset", "", False, "nobody at <b>the</b> panel")]
+    assert "✗ Not done, because nobody at <b>the</b> panel" in again.text
+    assert "<b>" not in "".join(str(m.value) for m in again.at.markdown).replace("\\<", "")
+    assert "why" not in again.at.query_params
+
+
+def test_reason_half_typed_for_one_test_stays_when_another_is_done(at_proof: Visitor) -> None:
+    at_proof.tap("test_not_2").type(WHY, "nobody at the").tap("test_done_0")
+    assert next(f for f in at_proof.at.text_input if f.label == WHY).value == "nobody at the"
+    at_proof.tap("test_cancel_2")
+    assert not [f for f in at_proof.at.text_input if f.label == WHY]
+
+
+def test_same_reason_is_one_tap(at_proof: Visitor) -> None:
+    at_proof.tap("test_not_2").type(WHY, "no tester here").tap("test_keep_2").tap("test_not_0").tap("test_same_0")
+    at_proof.tap("test_keep_0")
+    assert [why for *_, why in list_results(at_proof.case)] == ["no tester here", "no tester here"]
+
+
+def test_head_off_test_says_at_which_detector(at_proof: Visitor) -> None:
+    at_proof.at.selectbox(key="head").set_value("det3")
+    at_proof.run()
+    again = at_proof.reload()
+    assert again.at.selectbox(key="head").value == "det3"
+    again.tap("test_done_1")
+    assert list_results(again.case) == [("head_off_test", "det3", True, "")]
+    assert "Head of detector 3 (corridor) off shows trouble" in again.text
+    assert "Head of detector 3 (corridor) off shows trouble" in render_record(again.case)
+
+
+def test_the_rest_in_one_tap_covers_only_what_is_open(at_proof: Visitor) -> None:
+    at_proof.tap("test_not_0").type(WHY, "no tester here").tap("test_keep_0")
+    assert "Still open: head off, reset, supervising station" in at_proof.text
+    at_proof.tap("tests_end")
+    case = at_proof.case
+    assert list_results(case) == [
+        ("functional_test", "det8", False, "no tester here"),
+        ("head_off_test", "det8", True, ""),
+        ("reset", "", True, ""),
+        ("station", "", True, ""),
+    ]
+    assert find_stage(case) == "closing"
+    assert "Not tested" in at_proof.text
+    assert "detector 8 (loading bay), through to the right zone: no tester here" in at_proof.text
+
+
+def test_list_that_was_said_item_by_item_is_ended_without_adding_to_it(at_proof: Visitor) -> None:
+    for number in range(4):
+        at_proof.tap(f"test_done_{number}")
+    before = at_proof.case.tests
+    at_proof.tap("tests_end")
+    assert at_proof.case.tests == before
+    assert list_untested(at_proof.case, build_loop(at_proof.case.site)) == ()
+    assert find_stage(at_proof.case) == "closing"
+
+
+def test_result_can_be_changed_from_the_list_and_from_the_closing(at_proof: Visitor) -> None:
+    at_proof.tap("test_done_2").tap("test_change_2").tap("test_not_2").type(WHY, "latched again").tap("test_keep_2")
+    at_proof.tap("tests_end").tap("tests_again")
+    assert "Reset clears the alarm" in at_proof.text
+    at_proof.tap("test_change_2").tap("test_done_2").tap("tests_end")
+    assert [(done, why) for test, _, done, why in list_results(at_proof.case) if test == "reset"] == [
+        (True, ""),
+        (False, "latched again"),
+        (True, ""),
+    ]
+    assert "How do you leave it?" in at_proof.text
+    assert "Not tested" not in at_proof.text
+
+
+def test_second_person_at_the_list_loses_no_half_typed_reason(at_proof: Visitor) -> None:
+    other = Visitor(at_proof.store, at_proof.case_id)
+    other.tap("test_not_2").type(WHY, "nobody at the panel")
+    at_proof.tap("test_done_0")
+    other.tap("test_keep_2")
+    assert "Somebody else has worked on this case meanwhile" in other.text
+    assert next(f for f in other.at.text_input if f.label == WHY).value == "nobody at the panel"
+    other.tap("test_keep_2")
+    assert [test for test, *_ in list_results(other.case)] == ["functional_test", "reset"]
+
+
+@pytest.mark.parametrize("ended", [False, True])
+def test_cured_by_mistake_can_be_taken_back_and_the_search_goes_on_as_if_untold(
+    at_proof: Visitor,
+    ended: bool,  # noqa: FBT001 - a parameter of the test
+) -> None:
+    if ended:
+        at_proof.tap("tests_end")
+    at_proof.tap("proof_mistake")
+    assert [(r.fault, r.cured) for r in at_proof.case.repairs] == [(REPAIR, None)]
+    assert find_stage(at_proof.case) == "work"
+    assert "outcome not known" in at_proof.text
+
+
+def test_repair_that_came_back_is_evidence_and_can_be_taken_back_too(at_proof: Visitor) -> None:
+    at_proof.tap("proof_not")
+    assert [r.cured for r in at_proof.case.repairs] == [False]
+    assert "✗ Still faulty" in at_proof.text
+    at_proof.tap("take_back_repair_0")
+    assert [r.cured for r in at_proof.case.repairs] == [None]
+    assert not at_proof.has("take_back_repair")
+
+
+def test_lower_edge_names_no_more_than_it_has_room_for(store: CaseStore) -> None:
+    case = describe(store)
+    for n in range(1, 8):
+        head = Reading("head_off", "trouble", at=f"det{n}", mode=f"head_off:det{n}")
+        case = store.append_reading(case.case_id, head, case.revision)
+    visitor = Visitor(store, record_repair(store, case, REPAIR, cured=True).case_id)
+    named = ", ".join(f"detector {n}" for n in range(1, 7))
+    assert f"Still open: {named}, and 5 more" in visitor.text
+    assert visitor.tap("tests_end").case.tests[-1].test == "station"
+    assert len(visitor.case.tests) == 11
+
+
+def test_list_speaks_as_people_do_over_there(store: CaseStore) -> None:
+    case = record_repair(store, describe(store), REPAIR, cured=True)
+    visitor = Visitor(store, case.case_id, region="europe")
+    for told in ("One head off shows fault", "The alarm receiving centre receives it"):
+        assert told in visitor.text
+
+
+def test_results_of_an_earlier_repair_do_not_count_for_a_later_one(store: CaseStore) -> None:
+    case = build_restored(store)
+    visitor = Visitor(store, case.case_id).tap("proof_not")
+    record_repair(store, visitor.case, REPAIR, cured=True)
+    visitor.run()
+    assert "Still open: detector 8, head off, reset, supervising station" in visitor.text

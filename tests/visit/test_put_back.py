@@ -1,0 +1,88 @@
+"""What a visit disturbed is put back pair by pair; what was said of a repair can be taken back."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from diagnostics.cases import Acknowledgement, Case, CaseStore, Reading, parse_site_text
+from diagnostics.errors import NotFoundError
+from diagnostics.locate import find_shipped
+from diagnostics.visit import (
+    HEAD_OFF,
+    assess_case,
+    choose_head,
+    find_disturbances,
+    list_proof,
+    open_case,
+    pass_tests,
+    put_back,
+    record_repair,
+    take_back_repair,
+)
+from diagnostics.wiring import build_loop
+
+START = datetime(2026, 3, 14, 10, 42, tzinfo=UTC)
+CHAPEL = (find_shipped("cases") / "sites" / "chapel.yaml").read_text("utf-8")  # invented; two zones that can be lifted
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[CaseStore]:
+    """Return an empty store."""
+    with CaseStore(f"sqlite:///{tmp_path / 'cases.sqlite3'}") as opened:
+        yield opened
+
+
+def open_lifted(store: CaseStore, *pairs: tuple[str, str]) -> Case:
+    readings = tuple(Reading("ohms", "OL", *pair, mode="lifted", taken_at=START) for pair in pairs)
+    return open_case(store, Case(parse_site_text(CHAPEL, "site"), CHAPEL, readings=readings))
+
+
+def list_standing(case: Case) -> list[str]:
+    return [d.measurement.red for d in find_disturbances(case, build_loop(case.site))]
+
+
+ONE, TURNED, TWO = (
+    ("panel.zone1+", "panel.zone1-"), ("panel.zone1-", "panel.zone1+"), ("panel.zone2+", "panel.zone2-"),
+)  # fmt: skip
+
+
+def test_each_lifted_pair_is_put_back_by_itself_and_both_polarities_are_one(store: CaseStore) -> None:
+    case = open_lifted(store, ONE, TURNED, TWO)
+    assert list_standing(case) == ["panel.zone1+", "panel.zone2+"]
+    case = put_back(store, case, find_disturbances(case, build_loop(case.site))[0].measurement)
+    assert list_standing(case) == ["panel.zone2+"]
+
+
+def test_put_back_of_a_record_that_knows_no_pairs_still_counts(store: CaseStore) -> None:
+    case = open_lifted(store, ONE, TWO)
+    later = Acknowledgement("put_back ohms ", START + timedelta(minutes=1))
+    assert list_standing(store.append_acknowledgement(case.case_id, later, case.revision)) == []
+    earlier = open_lifted(store, ONE)
+    before = Acknowledgement("put_back ohms ", START - timedelta(minutes=1))
+    assert list_standing(store.append_acknowledgement(earlier.case_id, before, earlier.revision)) == ["panel.zone1+"]
+
+
+def test_repair_taken_back_is_no_evidence_and_proves_nothing(store: CaseStore) -> None:
+    bare = open_lifted(store, ONE)
+    case = record_repair(store, bare, "fit_end_resistor@end", cured=False)
+    untold = assess_case(bare).diagnosis.candidates
+    assert assess_case(case).diagnosis.candidates != untold
+    case = take_back_repair(store, case, 0)
+    assert assess_case(case).diagnosis.candidates == untold
+    assert [r.cured for r in case.repairs] == [None]
+    with pytest.raises(NotFoundError, match="no repair number 2"):
+        take_back_repair(store, case, 1)
+
+
+def test_head_off_test_is_at_the_detector_that_its_result_names(store: CaseStore) -> None:
+    case = record_repair(store, open_lifted(store), "fit_end_resistor@end", cured=True)
+    loop = build_loop(case.site)
+    assert choose_head(loop) == loop.detectors[-1].name
+    assert [i.at for i in list_proof(case, loop) if i.test == HEAD_OFF] == [""]
+    case = pass_tests(store, case, "det1")
+    (item,) = (i for i in list_proof(case, loop) if i.test == HEAD_OFF)
+    assert (item.at, item.key) == ("det1", HEAD_OFF)
+    assert item.result is not None
+    assert item.result.done
