@@ -231,9 +231,16 @@ def _is_sought(place: str, loop: Loop) -> bool:
 
 
 def _list_in_reset(loop: Loop) -> list[Measurement]:
-    """List what is worth metering during the reset pulse: the supply path, the coil to be operated, the first load."""
-    if not loop.fed:
-        return []
+    """List what is worth metering during the reset pulse: the supply path, the coil to be operated, the first load.
+
+    A zone that feeds its detectors drops its own volts; one that is made for contacts does not.
+    """
+    feeding = {chain.spec.zone for chain in loop.chains if chain.spec.style.is_fed_by_zone}
+    zones = [_build_volts((z.plus, z.minus), loop, Mode("during_reset")) for z in loop.zones if z.name in feeding]
+    return [*zones, *(_list_supply_in_reset(loop) if loop.fed else [])]
+
+
+def _list_supply_in_reset(loop: Loop) -> list[Measurement]:
     loads = ["module.in" if chain.spec.style.is_module else f"{chain.first.name}.in+" for chain in loop.fed]
     starts = ("reset.", "panel.switched", "panel.reset", *loads)
     pairs = [(r, b) for r, b in loop.meter_points if r.startswith(starts) or b.startswith("panel.switched")]
