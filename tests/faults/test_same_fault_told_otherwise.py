@@ -31,6 +31,12 @@ def read_points(loop: Loop, text: str | Sequence[Fault], mode: str = "standby") 
         ("leak=0.01@det3.in", "pair_short@det3.in"),
         ("polarity_reversed@panel", "polarity_reversed@det1"),
         ("joint_resistive=300@det1.in+", "joint_resistive=300@det1.in-"),
+        ("crossed_at@det3", "polarity_reversed@det3,polarity_reversed@det4"),
+        ("plus_under_one_terminal@det3", "link_left_in_base@det3"),
+        ("looped_uncut@det3", "plus_under_one_terminal@det3"),
+        ("link_left_in_base@det5", "end_resistor_on_in@end"),
+        ("head_not_home@det3", "head_off@det3"),
+        ("base_contact_bad@det2", "detector_dead@det2"),
     ],
 )  # fmt: skip
 def test_one_fault_grown_into_another_reads_as_that(one: str, other: str, mode: str) -> None:
@@ -73,3 +79,23 @@ def test_leak_nearer_to_the_panel_reads_lower_at_the_panel() -> None:
     volts = [read_points(LOOP, f"leak=300@det{k}.in")[0] for k in range(1, 6)]
     assert volts == sorted(volts)
     assert volts[0] < volts[-1]
+
+
+def test_crossed_in_and_out_reads_everywhere_as_two_runs_reversed() -> None:
+    for mode in ("standby", "alarm:det5", "head_off:det2"):
+        one, two = (
+            read_points(LOOP, text, mode)
+            for text in ("crossed_at@det3", "polarity_reversed@det3,polarity_reversed@det4")
+        )
+        assert one == pytest.approx(two, abs=1e-6)
+
+
+@pytest.mark.parametrize("core", ["+", "-"])
+def test_open_into_a_spur_is_unseen_and_into_the_next_is_seen_as_without_it(core: str) -> None:
+    """A spur takes its detector out of the way of the current: what is beyond reads as if it were not there."""
+    assert read_points(LOOP, f"spur@det3,conductor_open@det3.in{core}")[0] == pytest.approx(
+        read_points(LOOP, "detector_dead@det3")[0], abs=1e-3
+    )
+    assert read_points(LOOP, f"spur@det3,conductor_open@det4.in{core}")[0] == pytest.approx(
+        read_points(LOOP, f"conductor_open@det4.in{core}")[0], abs=1e-3
+    )
