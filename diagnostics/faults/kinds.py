@@ -326,7 +326,6 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("on_neighbour_zone", list_beside_unused, build_on_neighbour),
         FaultKind("end_relay_reversed", list_end_relay, build_end_relay_reversed),
         FaultKind("head_not_home", list_heads, _hold("head_off")),
-        FaultKind("base_contact_bad", list_heads, _hold("dead")),
         FaultKind("dust_cover", list_heads, _hold("smoke", value=False)),
         FaultKind("sensor_failed", list_heads, _hold("smoke", value=False)),
         FaultKind("end_of_life", list_heads, build_end_of_life),

@@ -45,6 +45,8 @@ from .ladder import OnTheSameLadder
 from .marks import CLOCK, ON_TEST, find_about, find_skipped
 
 _WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
+# Sights offered by name at one place; what is rarer there is one more tap away.
+_MOST_SIGHTS = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,13 +200,18 @@ def find_measurement(loop: Loop, key: str) -> Measurement | None:
 
 
 def list_likely_answers(assessment: Assessment, measurement: Measurement) -> tuple[str, ...]:
-    """Return the words that some fault of this loop could make a look at this place find; all words of other kinds."""
+    """Return the words that a look at this place may find, the likeliest so many of them; all words of other kinds."""
     tokens = list_tokens(measurement, assessment.loop)
     if measurement.kind != "look":
         return tokens
-    faults = {f for candidate in assessment.diagnosis.candidates for f in candidate.faults}
-    here = {f.data.sees.token for f in faults if find_look_place(f, assessment.loop) == measurement.at}
-    return tuple(t for t in tokens if t in here or t == AS_IT_SHOULD_BE)
+    weight: dict[str, float] = {}
+    for candidate in assessment.diagnosis.candidates:
+        for fault in candidate.faults:
+            if find_look_place(fault, assessment.loop) == measurement.at:
+                sees = fault.data.sees
+                weight[sees.token] = weight.get(sees.token, 0.0) + candidate.probability * sees.share
+    likely = {AS_IT_SHOULD_BE, *sorted(weight, key=lambda token: (-weight[token], token))[:_MOST_SIGHTS]}
+    return tuple(t for t in tokens if t in likely)
 
 
 def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:

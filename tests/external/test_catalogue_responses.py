@@ -83,7 +83,6 @@ ROWS = [
     *(("table: the others report", "bench_two_wire", f, "alarm:det4", "alarm", None) for f in BLIND),
     ("class B: not home is off", "bench_two_wire", "head_not_home@det3", "standby", "trouble",
      {"det3", "det4", "det5"}),
-    ("table: base contact, k alone dark", "bench_two_wire", "base_contact_bad@det3", "standby", "normal", {"det3"}),
     ("practice: contact never closes", "bench_four_wire", "contact_never_closes@det3", "alarm:det3", "normal", set()),
     ("practice: wrong kind, draws", "bench_two_wire", "wrong_kind@det3", "standby", "normal", set()),
     ("practice: wrong kind, never pulls down", "bench_two_wire", "wrong_kind@det3", "alarm:det3", "normal", set()),

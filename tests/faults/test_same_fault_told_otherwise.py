@@ -36,7 +36,6 @@ def read_points(loop: Loop, text: str | Sequence[Fault], mode: str = "standby") 
         ("looped_uncut@det3", "plus_under_one_terminal@det3"),
         ("link_left_in_base@det5", "end_resistor_on_in@end"),
         ("head_not_home@det3", "head_off@det3"),
-        ("base_contact_bad@det2", "detector_dead@det2"),
     ],
 )  # fmt: skip
 def test_one_fault_grown_into_another_reads_as_that(one: str, other: str, mode: str) -> None:
