@@ -11,7 +11,7 @@ import pytest
 
 from tests.external import outsider, outsider_circuit, outsider_line, outsider_panel, outsider_world
 
-COUNT, SEED = 5, 2  # of each family of wiring styles
+COUNT, SEED = 5, 3  # of each family of wiring styles
 UNDRAWN = (  # places drawn once, by hand
     ("rope_works", "polarity_reversed@det3", "det5"),  # two-wire, one-way heads
     ("pump_house", "conductor_open@det4.in+", "det2"),  # four-wire, relays
