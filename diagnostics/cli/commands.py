@@ -200,7 +200,7 @@ def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:
         more = f"  (and {len(group.members) - 1} that nothing at hand tells apart)" if len(group.members) > 1 else ""
         lines.append(f"  {group.probability:6.1%}  {words.faults(group.members[0])}{more}")
     lines.append(f"  {d.not_modelled:6.1%}  {words.table.not_modelled.capitalize()}")
-    lines += [f"Defect: {defect}" for defect in words.defects()]
+    lines += [f"Defect: {defect}" for defect in (*words.defects(), *words.met_defects(assessment.taken))]
     if d.settled:
         lines.append("Settled.")
     if d.next is None:

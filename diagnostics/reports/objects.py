@@ -14,7 +14,16 @@ from diagnostics.readings import (
     list_measurements,
     list_tokens,
 )
-from diagnostics.reasoning import NOTHING, Action, Candidate, Diagnosis, Expected, SuspectGroup, read_symptoms
+from diagnostics.reasoning import (
+    NOTHING,
+    Action,
+    Candidate,
+    Diagnosis,
+    Expected,
+    SuspectGroup,
+    find_met_defects,
+    read_symptoms,
+)
 from diagnostics.visit import Assessment, Guidance
 from diagnostics.wiring import Loop, find_defects, read_parts
 
@@ -93,7 +102,7 @@ def build_diagnosis(assessment: Assessment, words: Words) -> Object:
         "groups": [_build_group(g) for g in d.groups],
         "settled": d.settled is not None,
         "understood_otherwise": [_build_misreading(m, assessment) for m in assessment.misread],
-        "defects": _build_defects(words),
+        "defects": [*_build_defects(words), *_build_met(assessment, words)],
         "contradiction": _build_contradiction(assessment, words),
         "next": None if d.next is None else _build_next(d, d.next, words),
         "verdict": None if d.settled is None else _build_verdict(d.settled, words),
@@ -125,6 +134,14 @@ def tell_guide(guidance: Guidance) -> str | None:
 def _build_defects(words: Words) -> list[Object]:
     pairs = zip(find_defects(words.loop), words.defects(), strict=True)
     return [{"defect": name, "words": told} for name, told in pairs]
+
+
+def _build_met(assessment: Assessment, words: Words) -> list[Object]:
+    found = find_met_defects(assessment.loop, assessment.taken)
+    return [
+        {"defect": met.name, "place": met.at, "words": told}
+        for met, told in zip(found, words.met_defects(assessment.taken), strict=True)
+    ]
 
 
 def _build_candidate(c: Candidate, words: Words) -> Object:

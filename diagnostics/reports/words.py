@@ -1,6 +1,7 @@
 """The one home of sentences: from data to what a technician or a caller reads."""
 
 import math
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Literal
@@ -9,7 +10,7 @@ from pydantic import BaseModel, ConfigDict
 
 from diagnostics.faults import Fault, read_catalogue
 from diagnostics.readings import WALKS, Faults, Measurement
-from diagnostics.reasoning import NOTHING, find_symptom
+from diagnostics.reasoning import NOTHING, Taken, find_met_defects, find_symptom
 from diagnostics.source import parse_model, read_file
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Chain, Loop, find_defects
@@ -309,6 +310,16 @@ class Words:
     def defects(self) -> tuple[str, ...]:
         """Return the silent defects of this installation, in full."""
         return tuple(self.table.defects[name].format(**self.terms) for name in find_defects(self.loop))
+
+    def met_defects(self, taken: Sequence[Taken]) -> tuple[str, ...]:
+        """Return the silent defects that readings gave away, in full."""
+        return tuple(
+            self.table.defects[met.name].format(
+                at=self.noun(met.at), where=self.place(met.at), sight=self.answer(met.sight) if met.sight else "",
+                **self.terms,
+            )
+            for met in find_met_defects(self.loop, taken)
+        )  # fmt: skip
 
     def after_repair(self) -> str:
         """Return the fixed list of tests after any repair."""
