@@ -2,8 +2,6 @@
 
 from .data import MeasurementKind, Meter, Table, Tool, Travel, read_table
 from .forecast import Bench, Faults, Forecast, find_leads
-from .learn import STATES as LEARNT_STATES
-from .learn import LearntSource, Loaded, learn_source, write_panel
 from .measurement import (
     AS_IT_SHOULD_BE,
     COUNTED,
@@ -36,7 +34,6 @@ __all__ = [
     "AS_IT_SHOULD_BE",
     "COUNTED",
     "LAMPS",
-    "LEARNT_STATES",
     "LISTED",
     "SETTING_WRONG",
     "STATES",
@@ -45,8 +42,6 @@ __all__ = [
     "Bench",
     "Faults",
     "Forecast",
-    "LearntSource",
-    "Loaded",
     "Measurement",
     "MeasurementKind",
     "Meter",
@@ -66,7 +61,6 @@ __all__ = [
     "find_walk",
     "find_zone_chances",
     "is_offered",
-    "learn_source",
     "list_cautions",
     "list_kind_words",
     "list_lifted_pairs",
@@ -81,5 +75,4 @@ __all__ = [
     "settle_mode",
     "show_value",
     "write_dark_set",
-    "write_panel",
 ]  # fmt: skip

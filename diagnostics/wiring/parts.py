@@ -129,28 +129,7 @@ def build_part(profile: str, overrides: Mapping[str, str] | None = None, family:
         )
     values = {name: _parse_value(profile, name, rows[name], text) for name, text in texts.items()}
     shares = {name: row.spread / 100 for name, row in rows.items() if row.spread}
-    shares |= _parse_spreads(profile, rows, texts, values)
     return Part(profile, found.family, MappingProxyType(values), MappingProxyType(shares))
-
-
-def _parse_spreads(
-    profile: str, rows: Mapping[str, Attribute], texts: Mapping[str, str], values: Mapping[str, Value]
-) -> dict[str, float]:
-    """Return the share of one sd of each value that is written with its spread, ``27.1 V ± 0.4 V``: ± is twice that."""
-    found = {}
-    for name, text in texts.items():
-        _, sign, spread = text.partition("±")
-        value = values[name]
-        if not sign:
-            continue
-        if not rows[name].spread or not isinstance(value, float) or value <= 0:
-            raise SiteError(f"{profile}, {name}: this value has no spread", hint="leave ± and what follows it out")
-        told = parse_quantity(spread.strip(), "%") / 100 if spread.strip().endswith("%") else None
-        width = told if told is not None else parse_quantity(spread.strip(), str(rows[name].unit)) / value
-        if not 0 <= width < 1:
-            raise SiteError(f"{profile}, {name}: the spread must be smaller than the value")
-        found[name] = width / 2
-    return found
 
 
 def _suggest(near: str | None, known: Sequence[str]) -> str:
@@ -159,6 +138,6 @@ def _suggest(near: str | None, known: Sequence[str]) -> str:
 
 def _parse_value(profile: str, name: str, row: Attribute, text: str) -> Value:
     try:
-        return row.parse(text.partition("±")[0].strip())
+        return row.parse(text)
     except QuantityError as error:
         raise SiteError(f"{profile}, {name}: {error.message}", hint=error.hint) from error
