@@ -2,7 +2,7 @@
 
 from .data import MeasurementKind, Meter, Table, Travel, read_table
 from .forecast import Bench, Faults, Forecast, find_leads
-from .learn import CROOKED, Learnt, Reading, Source, learn_source
+from .learn import CROOKED, EVEN, Learnt, Reading, Source, learn_source
 from .measurement import (
     AS_IT_SHOULD_BE,
     COUNTED,
@@ -37,6 +37,7 @@ __all__ = [
     "AS_IT_SHOULD_BE",
     "COUNTED",
     "CROOKED",
+    "EVEN",
     "LAMPS",
     "LISTED",
     "SETTING_WRONG",
