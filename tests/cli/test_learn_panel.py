@@ -93,7 +93,7 @@ def test_a_resistor_that_would_get_hot_is_told_and_no_other(capsys: pytest.Captu
     hot = ("learn-panel", "--open", "27.1 V", "--known", "1k", "24.6 V", "--known", "330", "20.8 V")
     told = [line for line in ask(capsys, *hot)[1].splitlines() if "W at" in line]
     assert [line.partition(":")[0] for line in told] == [
-        "# 1.0 kΩ takes 610 mW at 24.6 V",
+        "# 1.0 kΩ takes 0.61 W at 24.6 V",
         "# 330 Ω takes 1.3 W at 20.8 V",
     ]
     assert "W at" not in ask(capsys, *READ)[1]
