@@ -17,6 +17,7 @@ from typing import NoReturn
 from diagnostics.errors import DiagnosticsError, Finding, SourceError, find_nearest
 
 from . import commands
+from .learn import add_learn_panel
 
 RAN, FOUND, MISUSED, BROKEN = 0, 1, 2, 3
 LISTS = ("kinds", "measurements", "modes", "places", "terminals", "symptoms", "profiles", "contexts")
@@ -60,13 +61,15 @@ def build_parser() -> argparse.ArgumentParser:
     _add_circuit(export)
     export.add_argument("--netlist", action="store_true", help="as an ngspice netlist")
     export.set_defaults(run=commands.run_export)
+    learn = some.add_parser("learn-panel", help="learn a zone that nobody lists from a few readings")
+    add_learn_panel(learn, commands.run_learn_panel)
     prove = some.add_parser("prove", help="hold finding guides against the loop model")
     prove.add_argument("guides", nargs="*", metavar="GUIDE", help="a guide file, or the name of a shipped one (all)")
     prove.add_argument("--site", action="append", metavar="SITE", help="a site file or shipped site (all shipped ones)")
     prove.set_defaults(run=commands.run_prove)
     bench = some.add_parser("bench", help="measure speed as ratios within one run")
     bench.set_defaults(run=commands.run_bench)
-    for command in (check, diagnose, predict, listing, export, prove, bench):
+    for command in (check, diagnose, predict, listing, export, learn, prove, bench):
         command.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
     return parser
 
