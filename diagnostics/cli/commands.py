@@ -23,6 +23,7 @@ from diagnostics.reports import (
     build_design_object,
     build_diagnosis,
     build_guide,
+    build_learn_object,
     build_list,
     build_prediction,
     build_proofs,
@@ -30,6 +31,7 @@ from diagnostics.reports import (
     list_repair_cautions,
     render_card_text,
     render_design_text,
+    render_learn_text,
     tell_guide,
     tell_misreading,
     write_faults,
@@ -40,6 +42,7 @@ from diagnostics.units import format_quantity
 from diagnostics.visit import Assessment, assess_case
 from diagnostics.wiring import Loop, Site, build_loop, parse_site
 
+from .learn import learn_zone
 from .testability import build_objects, tell_lines, tell_sites
 
 MOST_BYTES = 2_000_000
@@ -348,4 +351,14 @@ def run_demo(options: argparse.Namespace) -> int:
     del options
     for line in tell_demo():
         print(line)
+    return 0
+
+
+def run_learn_panel(options: argparse.Namespace) -> int:
+    """Tell the source and the windows of a zone that nobody lists, as a part for a site file."""
+    zone = learn_zone(options)
+    if options.json:
+        _print_json(build_learn_object(zone))
+    else:
+        print("\n".join(render_learn_text(zone)))
     return 0

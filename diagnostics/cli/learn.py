@@ -1,43 +1,97 @@
-"""Learn the zone of an unlisted panel from readings on its own terminals."""
+"""What ``ohmward learn-panel`` reads: volts, resistors and states as people write them."""
 
 import argparse
-import json
-import math
-import sys
-from dataclasses import asdict
+from collections.abc import Callable, Sequence
 
-from diagnostics.errors import QuantityError
-from diagnostics.readings import LEARNT_STATES, Loaded, learn_source, read_table, write_panel
-from diagnostics.reports import say
-from diagnostics.units import format_quantity, parse_quantity, parse_resistor
+from diagnostics.cases import parse_meter
+from diagnostics.errors import PhysicsError, QuantityError, find_nearest
+from diagnostics.readings import (
+    EVEN,
+    Meter,
+    Reading,
+    Trial,
+    build_panel_part,
+    find_limit,
+    learn_source,
+    learn_windows,
+)
+from diagnostics.reports import Zone, read_learn_words, tell_crooked
+from diagnostics.units import has_colours, parse_bands, parse_quantity, parse_resistor
 
-
-def run_learn(options: argparse.Namespace) -> int:
-    """Learn the zone of an unlisted panel: its volts and ohms with their spread, and its windows."""
-    source = learn_source([_parse_loaded(text) for text in options.readings], read_table().meter)
-    values = write_panel(source)
-    if options.json:
-        told = asdict(source) | {"is_plain": source.is_plain, "values": values}
-        print(json.dumps({"format": "ohmward-learnt-panel/1", **told}, ensure_ascii=False))
-        return 0 if source.is_plain else 1
-    if not source.is_plain:
-        print(say("learn_not_plain"), file=sys.stderr)
-        return 1
-    print("panel:\n  profile: panel_24v\n  values:")
-    print("\n".join(f"    {name}: {text}" for name, text in values.items()))
-    print(f"# {say('learn_caution')}\n# {say('learn_two' if source.fit is None else 'learn_checked')}")
-    for edge in source.edges:
-        low, high = (format_quantity(v, "V", 3) for v in (edge.low_v, edge.high_v))
-        print(f"# {say('learn_edge', below=edge.below, above=edge.above, low=low, high=high)}")
-    return 0
+STATES = ("normal", "trouble", "alarm")
+_SAME = {"fault": "trouble", "quiet": "normal"}
+_ENDS = {"open": float("inf"), "nothing": float("inf"), "short": 0.0}
 
 
-def _parse_loaded(text: str) -> Loaded:
-    load, _, rest = text.partition("=")
-    volts, _, shows = rest.partition("=")
-    if not rest or (shows and shows not in LEARNT_STATES):
-        states = ", ".join(LEARNT_STATES)
-        hint = f"write open=27.1V or 4k7=21.9V=normal ({states})"
-        raise QuantityError(f"{text[:60]!r} is no reading", text=text, hint=hint)
-    ohm = math.inf if load.strip().lower() == "open" else parse_resistor(load)
-    return Loaded(ohm, parse_quantity(volts, "V"), shows)
+def add_learn_panel(parser: argparse.ArgumentParser, run: Callable[[argparse.Namespace], int]) -> None:
+    """Add what the command takes, and what it runs."""
+    parser.set_defaults(run=run)
+    parser.add_argument("--open", required=True, metavar="VOLTS", help="volts at the zone, field wires lifted")
+    parser.add_argument(
+        "--known", nargs=2, action="append", default=[], metavar=("RESISTOR", "VOLTS"),
+        help="volts with a known resistor on the terminals; twice or more, each of another value",
+    )  # fmt: skip
+    parser.add_argument(
+        "--shows", nargs="+", action="extend", default=[], metavar="RESISTOR STATE",
+        help="what the panel shows with a resistor (or open, short) on the terminals: normal, trouble or alarm",
+    )  # fmt: skip
+    parser.add_argument("--tolerance", default="5 %", help="of the resistors; colour bands say their own (5 %%)")
+    parser.add_argument("--measured", action="store_true", help="the resistors were measured with the same meter")
+    parser.add_argument("--accuracy", metavar="TEXT", help="of the meter's volts, for example '0.5 %% + 2'")
+
+
+def learn_zone(options: argparse.Namespace) -> Zone:
+    """Return what the readings and trials of a command line come to.
+
+    Raises
+    ------
+    QuantityError
+        A text is no volts, no resistor or no state.
+    PhysicsError
+        The readings or trials contradict each other, or the source is no plain one.
+    """
+    meter = parse_meter({} if options.accuracy is None else {"volts": options.accuracy})
+    readings = (
+        Reading(parse_quantity(options.open, "V")),
+        *(_read_known(resistor, volts, options, meter) for resistor, volts in options.known),
+    )
+    source = learn_source(readings, meter)
+    if source.line != "straight":
+        raise PhysicsError(tell_crooked(source), hint=read_learn_words().crooked_hint)
+    trials = _pair(options.shows)
+    share = max(r.share for r in readings)
+    windows = learn_windows(source, [_read_trial(*trial) for trial in trials], share) if trials else None
+    return Zone(readings, source, windows, build_panel_part(source, windows))
+
+
+def _read_known(resistor: str, volts: str, options: argparse.Namespace, meter: Meter) -> Reading:
+    ohm, percent = parse_resistor(resistor), _parse_tolerance(options.tolerance)
+    if ohm <= 0:
+        raise QuantityError(f"{resistor!r} is no resistor to read volts across", text=resistor, unit="ohm")
+    percent = parse_bands(resistor).tolerance_percent if has_colours(resistor) else percent
+    share = float(find_limit(ohm, "ohm", meter)) / ohm if options.measured else percent / 100
+    return Reading(parse_quantity(volts, "V"), ohm, EVEN * share)
+
+
+def _parse_tolerance(text: str) -> float:
+    percent = parse_quantity(text, "%")
+    if not 0 <= percent <= 20:
+        raise QuantityError("a tolerance lies from 0 % to 20 %", text=text, unit="%")
+    return percent
+
+
+def _pair(words: Sequence[str]) -> list[tuple[str, str]]:
+    if len(words) % 2:
+        hint = "write for example --shows 10k trouble 4k7 normal 1k alarm"
+        raise QuantityError("each resistor wants its state beside it", text=" ".join(words), unit="a word", hint=hint)
+    return list(zip(words[::2], words[1::2], strict=True))
+
+
+def _read_trial(resistor: str, state: str) -> Trial:
+    ohm = _ENDS[resistor.lower()] if resistor.lower() in _ENDS else parse_resistor(resistor)
+    plain = _SAME.get(state.lower(), state.lower())
+    if plain not in STATES:
+        near = find_nearest(plain, STATES)
+        hint = f"did you mean {near!r}?" if near else f"choose one of {', '.join(STATES)}"
+        raise QuantityError(f"{state[:40]!r} is no state of a zone", text=state, unit="a word", hint=hint)
+    return Trial(ohm, plain)

@@ -17,7 +17,7 @@ from typing import NoReturn
 from diagnostics.errors import DiagnosticsError, Finding, SourceError, find_nearest
 
 from . import commands
-from .learn import run_learn
+from .learn import add_learn_panel
 
 RAN, FOUND, MISUSED, BROKEN = 0, 1, 2, 3
 LISTS = ("kinds", "measurements", "modes", "places", "terminals", "symptoms", "profiles", "contexts")
@@ -61,15 +61,15 @@ def build_parser() -> argparse.ArgumentParser:
     _add_circuit(export)
     export.add_argument("--netlist", action="store_true", help="as an ngspice netlist")
     export.set_defaults(run=commands.run_export)
+    learn = some.add_parser("learn-panel", help="learn a zone that nobody lists from a few readings")
+    add_learn_panel(learn, commands.run_learn_panel)
     prove = some.add_parser("prove", help="hold finding guides against the loop model")
     prove.add_argument("guides", nargs="*", metavar="GUIDE", help="a guide file, or the name of a shipped one (all)")
     prove.add_argument("--site", action="append", metavar="SITE", help="a site file or shipped site (all shipped ones)")
     prove.set_defaults(run=commands.run_prove)
-    learn = some.add_parser("learn-panel", help="learn the zone of an unlisted panel from a few readings")
-    _add_learn(learn)
     bench = some.add_parser("bench", help="measure speed as ratios within one run")
     bench.set_defaults(run=commands.run_bench)
-    for command in (check, diagnose, predict, listing, export, prove, learn, bench):
+    for command in (check, diagnose, predict, listing, export, learn, prove, bench):
         command.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
     return parser
 
@@ -95,16 +95,6 @@ def _add_case(parser: argparse.ArgumentParser) -> None:
         help="let the finding guide of the complaint lead; what it asks besides readings is taken as on a usual day",
     )
     parser.set_defaults(run=commands.run_diagnose)
-
-
-def _add_learn(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "readings",
-        nargs="+",
-        metavar="LOAD=VOLTS[=STATE]",
-        help="field wires lifted: open=27.1V, 4k7=21.9V, 2k2=18.2V=alarm; STATE is what the zone shows after its delay",
-    )
-    parser.set_defaults(run=run_learn)
 
 
 def _add_circuit(parser: argparse.ArgumentParser) -> None:

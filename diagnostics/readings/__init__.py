@@ -2,8 +2,7 @@
 
 from .data import MeasurementKind, Meter, Table, Tool, Travel, read_table
 from .forecast import Bench, Faults, Forecast, find_leads
-from .learn import STATES as LEARNT_STATES
-from .learn import LearntSource, Loaded, learn_source, write_panel
+from .learn import CROOKED, EVEN, Learnt, Reading, Source, learn_source
 from .measurement import (
     AS_IT_SHOULD_BE,
     COUNTED,
@@ -28,33 +27,41 @@ from .measurement import (
     parse_measurement,
 )
 from .meter import find_limit, find_sd, find_step, show_value
+from .panel_part import build_panel_part
 from .predict import PredictedReading, Prediction, list_mode_measurements, predict_mode, settle_mode
 from .states import find_look_place, find_zone_chances, write_dark_set
 from .value import parse_value
+from .windows import Edge, Trial, Windows, learn_windows
 
 __all__ = [
     "AS_IT_SHOULD_BE",
     "COUNTED",
+    "CROOKED",
+    "EVEN",
     "LAMPS",
-    "LEARNT_STATES",
     "LISTED",
     "SETTING_WRONG",
     "STATES",
     "TESTS",
     "WALKS",
     "Bench",
+    "Edge",
     "Faults",
     "Forecast",
-    "LearntSource",
-    "Loaded",
+    "Learnt",
     "Measurement",
     "MeasurementKind",
     "Meter",
     "PredictedReading",
     "Prediction",
+    "Reading",
+    "Source",
     "Table",
     "Tool",
     "Travel",
+    "Trial",
+    "Windows",
+    "build_panel_part",
     "find_leads",
     "find_lifted_mode",
     "find_limit",
@@ -67,6 +74,7 @@ __all__ = [
     "find_zone_chances",
     "is_offered",
     "learn_source",
+    "learn_windows",
     "list_cautions",
     "list_kind_words",
     "list_lifted_pairs",
@@ -81,5 +89,4 @@ __all__ = [
     "settle_mode",
     "show_value",
     "write_dark_set",
-    "write_panel",
 ]  # fmt: skip

@@ -1,133 +1,175 @@
-"""An unlisted panel, or the loop of a module, learnt from a few readings on its own terminals.
+"""A panel zone that nobody lists, learnt from a few readings at its lifted terminals: its source, and its windows.
 
-A zone is a source of some volts behind some ohms (Thévenin's theorem, any textbook of circuits). Its open volts and its
-volts with one known resistor give both; every further resistor checks that it is one, as a limited or switching source
-is not. What the panel shows with each resistor brackets its windows.
+Thevenin's theorem and the voltage divider (T. R. Kuphaldt, Lessons In Electric Circuits, volume I, chapters 6 and 10;
+any textbook of circuits): with a resistor R across the terminals a linear source shows V = E - Rs·V/R, a straight line
+of volts over current; two readings give it, a third must lie on it. The meter's own resistance is one more load. What
+is only known to lie within limits counts as spread evenly between them: one standard deviation is the limit / √3 (Guide
+to the Expression of Uncertainty in Measurement, JCGM 100:2008, 4.3.7; from memory).
 """
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
-from itertools import pairwise
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 from scipy.stats import chi2
 
-from diagnostics.errors import QuantityError
+from diagnostics.errors import PhysicsError
 
 from .data import Meter
-from .meter import find_sd
+from .meter import find_limit
 
 Array = NDArray[np.float64]
-RESISTOR_SHARE = 0.005  # one sd of a known resistor of 1 %
-LEAST_FIT = 0.001  # a worse fit than this share of sound readings would have is no plain source
-STATES = ("normal", "trouble", "alarm")
+Line = Literal["straight", "limited", "bent"]
+# A straight source is called crooked once in so many cases; invented.
+CROOKED: Final = 0.002
+# A resistance of which one sd is more than this share is not known; invented.
+BLUNT: Final = 0.25
+# One standard deviation of what lies anywhere within limits of one, even odds.
+EVEN: Final = 3**-0.5
+_SDS: Final = 1.959963984540054  # of the central 95 % of a normal distribution
+_ROUNDS: Final = 25
 
 
 @dataclass(frozen=True, slots=True)
-class Loaded:
-    """Volts across a pair with a known resistor (ohm) on it, field wires lifted; ``math.inf`` with nothing on it.
+class Reading:
+    """Volts across the lifted terminals with a resistor (ohm) on them; ``share`` is one sd of that, as a fraction.
 
-    ``shows`` is what the panel then says of that zone, after its full delay, or an empty text.
+    An infinite resistance is nothing but the meter. A resistor of 5 % has a share of 5 % / √3.
     """
 
-    resistance_ohm: float
-    volts: float
-    shows: str = ""
+    volts_v: float
+    resistor_ohm: float = float("inf")
+    share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
-class Edge:
-    """Between which volts a window begins: the panel said ``below`` at ``low_v`` and ``above`` at ``high_v``."""
+class Learnt:
+    """One value and one sd of it, in its own unit; ``low`` and ``high`` are the central 95 %."""
 
-    below: str
-    above: str
-    low_v: float
-    high_v: float
-
-
-@dataclass(frozen=True, slots=True)
-class LearntSource:
-    """Volts and ohms of a source with one sd of each, how well the readings fit one, and the edges that were bracketed.
-
-    ``fit`` is the chance of readings at least as far off from any plain source, or None where two readings leave
-    nothing to check.
-    """
-
-    zone_v: float
-    zone_v_sd: float
-    zone_ohm: float
-    zone_ohm_sd: float
-    fit: float | None
-    edges: tuple[Edge, ...]
+    value: float
+    sd: float
 
     @property
-    def is_plain(self) -> bool:
-        """Return whether the readings are those of volts behind ohms, as far as they were checked."""
-        return self.fit is None or self.fit >= LEAST_FIT
+    def low(self) -> float:
+        """Return the lower end of the central 95 %."""
+        return self.value - _SDS * self.sd
+
+    @property
+    def high(self) -> float:
+        """Return the upper end of the central 95 %."""
+        return self.value + _SDS * self.sd
 
 
-def learn_source(readings: Sequence[Loaded], meter: Meter) -> LearntSource:
-    """Return the source behind some readings: volts (V), ohms (Ω), their spread, and its windows.
+@dataclass(frozen=True, slots=True)
+class Source:
+    """The source behind a zone: its open-circuit volts (V) and its resistance (ohm), and whether it is one.
+
+    ``fit`` is the chance that a straight source is read at least as crooked. Where it is too small, ``line`` says how:
+    *limited* where the readings sag below the line, *bent* above it; ``limit_a`` is the current (A) that two loads
+    have in common, or None. ``moves`` is the covariance of volts and resistance.
+    """
+
+    zone_v: Learnt
+    zone_ohm: Learnt
+    fit: float
+    line: Line
+    limit_a: float | None
+    moves: float
+
+    def divide(self, resistor_ohm: float, share: float = 0.0) -> Learnt:
+        """Return the volts (V) across a resistor on this source without a meter, and their sd."""
+        if np.isinf(resistor_ohm):
+            return self.zone_v
+        part = resistor_ohm / (self.zone_ohm.value + resistor_ohm)
+        volts_v = self.zone_v.value * part
+        by_ohm = -volts_v / (self.zone_ohm.value + resistor_ohm)
+        own = (part * self.zone_v.sd) ** 2 + (by_ohm * self.zone_ohm.sd) ** 2 + 2 * part * by_ohm * self.moves
+        return Learnt(volts_v, float(np.sqrt(max(own + (volts_v * (1 - part) * share) ** 2, 0.0))))
+
+
+def learn_source(readings: Sequence[Reading], meter: Meter) -> Source:
+    """Return the source behind a zone from its volts, open and with known resistors.
+
+    The least squares of three things that may be off: every reading by the meter, every resistor by its tolerance.
 
     Raises
     ------
-    QuantityError
-        Fewer than two different loads, or none that pulls the volts down.
+    PhysicsError
+        Fewer than three different loads, volts that do not fall with the resistor, which no source does, or volts that
+        move too little to tell its resistance.
     """
-    ohm, volts = (np.array([getattr(r, name) for r in readings]) for name in ("resistance_ohm", "volts"))
-    if len({float(o) for o in ohm}) < 2:
-        hint = "give the open volts, and the volts with one known resistor"
-        raise QuantityError("two different loads are wanted", text=str(len(readings)), hint=hint)
-    start = _start(ohm, volts)
-    load_s = 1.0 / (1.0 / (1.0 / ohm + 1.0 / meter.input_ohm))  # the meter hangs on the pair as well
-    found = least_squares(partial(_miss, load_s=load_s, volts=volts, meter=meter), start, x_scale=np.abs(start))
-    slopes = np.asarray(found.jac, dtype=np.float64)
-    covariance = np.linalg.inv(slopes.T @ slopes)
-    spare = len(readings) - 2
-    fit = float(chi2.sf(float((found.fun**2).sum()), spare)) if spare else None
-    emf_v, source_ohm = (float(v) for v in found.x)
-    sd = np.sqrt(np.diag(covariance))
-    return LearntSource(emf_v, float(sd[0]), source_ohm, float(sd[1]), fit, _list_edges(readings))
+    told = sorted(readings, key=lambda r: -r.resistor_ohm)
+    _check(told)
+    volts = np.array([r.volts_v for r in told])
+    theta, covariance, misfit = _fit(told, volts, EVEN * find_limit(volts, "V", meter), 1 / meter.input_ohm)
+    fit = float(chi2.sf(misfit, len(told) - 2))
+    zone_v, zone_ohm = (Learnt(float(theta[n]), float(np.sqrt(covariance[n, n]))) for n in (0, 1))
+    line, limit_a = ("straight", None) if fit >= CROOKED else _find_shape(told, meter)
+    if line == "straight" and zone_ohm.sd > BLUNT * zone_ohm.value:
+        raise PhysicsError(
+            "the volts hardly move: these readings cannot tell the resistance behind the zone",
+            hint="take smaller resistors, rated for what they then carry, or measure them first",
+        )
+    return Source(zone_v, zone_ohm, fit, line, limit_a, float(covariance[0, 1]))
 
 
-def _start(ohm: Array, volts: Array) -> Array:
-    high, low = int(np.argmax(ohm)), int(np.argmin(ohm))
-    amps = volts / ohm
-    if not volts[high] > volts[low] > 0 or amps[low] <= amps[high]:
-        message = "the volts do not fall with a smaller resistor: this is no source that can be learnt so"
-        raise QuantityError(message, text=f"{volts[low]:g} V", hint="check the readings, and that the wires are lifted")
-    source_ohm = (volts[high] - volts[low]) / (amps[low] - amps[high])
-    return np.array([volts[high] + amps[high] * source_ohm, source_ohm])
+def _check(told: Sequence[Reading]) -> None:
+    loads = [r.resistor_ohm for r in told]
+    if len(set(loads)) < 3 or len(set(loads)) != len(loads):
+        raise PhysicsError(
+            "three readings with three different loads are wanted",
+            hint="volts with nothing on the terminals, then with two resistors of different values",
+        )
+    volts = [r.volts_v for r in told]
+    if min(volts) <= 0 or any(more <= less for more, less in itertools.pairwise(volts)):
+        raise PhysicsError(
+            "no source behaves so: volts must be above zero and fall with the resistor",
+            hint="red on zone plus, field wires lifted, each resistor read when the volts stand still; then again",
+        )
 
 
-def _miss(x: Array, load_s: Array, volts: Array, meter: Meter) -> Array:
-    """Return how many sd each reading is off, from meter and resistor together."""
-    divided = 1.0 / (1.0 + x[1] * load_s)
-    expected = x[0] * divided
-    by_resistor = expected * (1 - divided) * RESISTOR_SHARE
-    off: Array = (volts - expected) / np.hypot(find_sd(volts, "V", meter), by_resistor)
-    return off
+def _fit(told: Sequence[Reading], volts: Array, sd: Array, meter_s: float) -> tuple[Array, Array, float]:
+    """Return (E, Rs, each resistor's deviation in sds), their covariance, and the misfit (chi squared).
+
+    Gauss and Newton from the first and the last reading, in whole steps; near a straight line they do not wander.
+    """
+    load_s = np.array([1 / r.resistor_ohm for r in told])
+    share = np.array([r.share for r in told])
+    first, last = volts[0], volts[-1]
+    ohm = (first - last) / (last * (load_s[-1] + meter_s) - first * (load_s[0] + meter_s))
+    theta = np.concatenate([[first * (1 + ohm * (load_s[0] + meter_s)), ohm], np.zeros(len(told))])
+    prior = np.hstack([np.zeros((len(told), 2)), np.eye(len(told))])
+    for _ in range(_ROUNDS):
+        loads = load_s / (1 + share * theta[2:]) + meter_s
+        below = 1 + theta[1] * loads
+        model = theta[0] / below
+        by_load = -theta[0] * theta[1] / below**2
+        own = np.diag(by_load * -share * load_s / (1 + share * theta[2:]) ** 2)
+        slopes = np.hstack([(1 / below)[:, None], (-theta[0] * loads / below**2)[:, None], own])
+        matrix = np.vstack([slopes / sd[:, None], prior])
+        miss = np.concatenate([(volts - model) / sd, -theta[2:]])
+        theta = theta + np.linalg.lstsq(matrix, miss, rcond=None)[0]
+    covariance = np.linalg.inv(matrix.T @ matrix).astype(np.float64)
+    return theta, covariance, float(miss @ miss)
 
 
-def _list_edges(readings: Sequence[Loaded]) -> tuple[Edge, ...]:
-    told = sorted((r for r in readings if r.shows), key=lambda r: r.volts)
-    pairs = pairwise(told)
-    return tuple(Edge(a.shows, b.shows, a.volts, b.volts) for a, b in pairs if a.shows != b.shows)
+def _find_shape(told: Sequence[Reading], meter: Meter) -> tuple[Line, float | None]:
+    """Return how readings leave the line of the two lightest loads, and the current (A) that two have in common."""
+    (open_v, open_s), (mid_v, mid_s), *_ = [(r.volts_v, 1 / r.resistor_ohm + 1 / meter.input_ohm) for r in told]
+    ohm = (open_v - mid_v) / (mid_v * mid_s - open_v * open_s)
+    heaviest = told[-1]
+    straight = open_v * (1 + ohm * open_s) / (1 + ohm * (1 / heaviest.resistor_ohm + 1 / meter.input_ohm))
+    if heaviest.volts_v >= straight:
+        return "bent", None
+    (light_a, light_sd), (heavy_a, heavy_sd) = (_find_current(r, meter) for r in told[-2:])
+    same = abs(light_a - heavy_a) <= 3 * np.hypot(light_sd, heavy_sd)
+    return "limited", (light_a + heavy_a) / 2 if same else None
 
 
-def write_panel(source: LearntSource) -> dict[str, str]:
-    """Return the values of a panel's part that were learnt, as a site file takes them; ± is twice one sd."""
-    found = {
-        "zone_v": f"{source.zone_v:.4g} V ± {2 * source.zone_v_sd:.2g} V",
-        "zone_ohm": f"{source.zone_ohm:.4g} Ω ± {2 * source.zone_ohm_sd:.2g} Ω",
-    }
-    names = {("alarm", "trouble"): "alarm_below_v", ("alarm", "normal"): "normal_from_v"}
-    names |= {("trouble", "normal"): "normal_from_v", ("normal", "trouble"): "open_from_v"}
-    for edge in source.edges:
-        name = names.get((edge.below, edge.above))
-        if name is not None:
-            found[name] = f"{(edge.low_v + edge.high_v) / 2:.3g} V"
-    return found
+def _find_current(r: Reading, meter: Meter) -> tuple[float, float]:
+    """Return the current (A) through a resistor, and one sd of it."""
+    current_a = r.volts_v / r.resistor_ohm
+    return current_a, float(current_a * np.hypot(EVEN * find_limit(r.volts_v, "V", meter) / r.volts_v, r.share))

@@ -24,12 +24,12 @@ from .field import find_detector_part
 from .loads import build_clamp_curve
 from .loop import Chain, Loop, apply_edits
 from .parts import Attribute, Part, build_part, read_parts
-from .site import UNUSED, LoopSpec, Reset, Site, Style, parse_site, read_site
+from .site import UNUSED, LoopSpec, PartSpec, Reset, Site, Style, parse_site, read_site
 from .tolerance import discharge_battery, find_limit_a, lift_limits, multiply_load, shift_unknowns
 
 __all__ = [
     "EARTH", "UNKNOWNS", "UNUSED", "Add", "Attribute", "Band", "Battery", "Chain", "Channel", "Curve", "Detector",
-    "Edit", "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move", "Part",
+    "Edit", "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move", "Part", "PartSpec",
     "QuickDescription",
     "Relay", "Remove", "Reset", "SetResistance", "Site", "Spread", "Style", "Zone", "apply_edits", "build_bands",
     "build_clamp_curve", "build_loop", "build_part", "build_quick_site", "discharge_battery", "find_defects",

@@ -27,7 +27,7 @@ def build_loop(site: Site) -> Loop:
     SiteError
         A profile or value is not known, or does not fit the wiring style.
     """
-    bench = WiringBench(build_part(site.panel.profile, site.panel.values, "panel"))
+    bench = WiringBench(build_part(site.panel.profile, site.panel.values, "panel", site.panel.spreads))
     zones = _wire_panel(bench, site)
     battery = wire_battery(bench)
     feed = next((wire_supply(bench, spec) for spec in site.loops if spec.style.has_supply), None)

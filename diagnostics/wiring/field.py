@@ -103,7 +103,7 @@ def _wire_end_relay(bench: WiringBench, spec: LoopSpec, power: Ends, core_a: str
     """Wire the supervision relay at the end, if there is one; return the terminal that the end resistor goes to."""
     if spec.end_relay is None:
         return core_a
-    part = build_part(spec.end_relay.profile, spec.end_relay.values, "end_relay")
+    part = build_part(spec.end_relay.profile, spec.end_relay.values, "end_relay", spec.end_relay.spreads)
     relay = bench.end_relay
     coil_ends = (f"{relay}.coil+", f"{relay}.coil-")
     for side, at, end in zip("+-", power, coil_ends, strict=True):

@@ -13,7 +13,7 @@ _DEAD = Gate("module.operated", when=False)
 
 def wire_module(bench: WiringBench, site: Site, spec: LoopSpec, feed: Ends) -> None:
     """Wire the module's run from its ``feed``, its outputs to the zones, its own loop and the detectors on it."""
-    part = build_part(spec.module.profile, spec.module.values, "module")
+    part = build_part(spec.module.profile, spec.module.values, "module", spec.module.spreads)
     bench.run("module.in", feed, ("module.in+", "module.in-"), spec.cable, spec.module_run)
     _wire_electronics(bench, part)
     for zone, output in zip((spec.zone, spec.co_zone), OUTPUTS, strict=False):

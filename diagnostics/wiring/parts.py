@@ -14,6 +14,8 @@ from diagnostics.units import parse_quantity
 
 _FILE = Path(__file__).with_name("parts.yaml")
 Value = float | str | None
+# One standard deviation; more than this is no value that is known. Invented.
+MOST_SPREAD_PERCENT = 50.0
 
 
 class _Strict(BaseModel):
@@ -107,13 +109,19 @@ def read_parts() -> _Table:
     return parse_model(read_file(_FILE), _Table)
 
 
-def build_part(profile: str, overrides: Mapping[str, str] | None = None, family: str | None = None) -> Part:
-    """Return a profile with a site's own values put in.
+def build_part(
+    profile: str,
+    overrides: Mapping[str, str] | None = None,
+    family: str | None = None,
+    spreads: Mapping[str, float] | None = None,
+) -> Part:
+    """Return a profile with a site's own values put in; ``spreads`` are one standard deviation in percent, where known.
 
     Raises
     ------
     SiteError
-        There is no such profile or attribute, it is of another family, or a value does not parse.
+        There is no such profile or attribute, it is of another family, a value does not parse, or a spread belongs to
+        a value that is taken as exact.
     """
     table = read_parts()
     known = [n for n, p in table.profiles.items() if family in {None, p.family}]
@@ -129,28 +137,17 @@ def build_part(profile: str, overrides: Mapping[str, str] | None = None, family:
         )
     values = {name: _parse_value(profile, name, rows[name], text) for name, text in texts.items()}
     shares = {name: row.spread / 100 for name, row in rows.items() if row.spread}
-    shares |= _parse_spreads(profile, rows, texts, values)
+    shares |= {name: _check_spread(profile, name, shares, percent) for name, percent in (spreads or {}).items()}
     return Part(profile, found.family, MappingProxyType(values), MappingProxyType(shares))
 
 
-def _parse_spreads(
-    profile: str, rows: Mapping[str, Attribute], texts: Mapping[str, str], values: Mapping[str, Value]
-) -> dict[str, float]:
-    """Return the share of one sd of each value that is written with its spread, ``27.1 V ± 0.4 V``: ± is twice that."""
-    found = {}
-    for name, text in texts.items():
-        _, sign, spread = text.partition("±")
-        value = values[name]
-        if not sign:
-            continue
-        if not rows[name].spread or not isinstance(value, float) or value <= 0:
-            raise SiteError(f"{profile}, {name}: this value has no spread", hint="leave ± and what follows it out")
-        told = parse_quantity(spread.strip(), "%") / 100 if spread.strip().endswith("%") else None
-        width = told if told is not None else parse_quantity(spread.strip(), str(rows[name].unit)) / value
-        if not 0 <= width < 1:
-            raise SiteError(f"{profile}, {name}: the spread must be smaller than the value")
-        found[name] = width / 2
-    return found
+def _check_spread(profile: str, name: str, shares: Mapping[str, float], percent: float) -> float:
+    if name not in shares:
+        near = _suggest(find_nearest(name, shares), list(shares))
+        raise SiteError(f"{profile} has no value {name!r} that is uncertain", hint=near)
+    if not 0 <= percent <= MOST_SPREAD_PERCENT:
+        raise SiteError(f"{profile}, {name}: a spread lies from 0 % to {MOST_SPREAD_PERCENT:g} %")
+    return percent / 100
 
 
 def _suggest(near: str | None, known: Sequence[str]) -> str:
@@ -159,6 +156,6 @@ def _suggest(near: str | None, known: Sequence[str]) -> str:
 
 def _parse_value(profile: str, name: str, row: Attribute, text: str) -> Value:
     try:
-        return row.parse(text.partition("±")[0].strip())
+        return row.parse(text)
     except QuantityError as error:
         raise SiteError(f"{profile}, {name}: {error.message}", hint=error.hint) from error

@@ -111,10 +111,11 @@ class _Strict(BaseModel):
 
 
 class PartSpec(_Strict):
-    """A part by profile, with values of one's own."""
+    """A part by profile, with values of one's own, and how well those are known: one standard deviation in percent."""
 
     profile: str
     values: dict[str, str] = {}
+    spreads: dict[str, Percent] = {}
 
 
 class DetectorSpec(_Strict):
@@ -329,6 +330,11 @@ def _check_part(document: Document, path: TreePath, family: str, part: PartSpec)
             build_part(part.profile, {name: text}, family)
         except SiteError as error:
             yield _find_part(document, (*path, "values", name), error)
+    for name, percent in part.spreads.items():
+        try:
+            build_part(part.profile, {}, family, {name: percent})
+        except SiteError as error:
+            yield _find_part(document, (*path, "spreads", name), error)
 
 
 def _find_part(document: Document, path: TreePath, error: SiteError) -> Finding:

@@ -59,7 +59,7 @@ def _wire_separate(bench: WiringBench) -> Ends:
 
 def _wire_relay(bench: WiringBench, spec: LoopSpec, feed: Ends) -> Ends:
     """Wire the reset relay: COM from plus, load on NC, operated by the panel during reset."""
-    part = build_part(spec.reset_relay.profile, spec.reset_relay.values, "reset_relay")
+    part = build_part(spec.reset_relay.profile, spec.reset_relay.values, "reset_relay", spec.reset_relay.spreads)
     contact_ohm = part.number("contact_ohm")
     bench.joint("link.reset", feed[0], "reset.com")
     bench.contact("contact.reset.nc", ("reset.com", "reset.nc"), contact_ohm, Gate("reset.operated", when=False))

@@ -25,7 +25,21 @@ SITE = str(find_shipped("cases") / "sites" / "bakery.yaml")
 GUIDES = [str(path) for path in list_guide_files()]
 COMMANDS = [
     ("check", SITE, CASE),
-    ("check", SITE, "--testability"),
+    ("check", str(Path(SITE).with_name("bench_dry_contacts.yaml")), "--testability"),
+    (
+        "learn-panel",
+        "--open",
+        "24 V",
+        "--known",
+        "4k7",
+        "19.79 V",
+        "--known",
+        "2k2",
+        "16.5 V",
+        "--shows",
+        "1k",
+        "normal",
+    ),
     ("check", *GUIDES),
     ("diagnose", CASE),
     ("diagnose", CASE, "--guide"),

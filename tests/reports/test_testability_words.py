@@ -18,7 +18,7 @@ from diagnostics.reports import (
 )
 from diagnostics.wiring import Loop, build_loop, read_site
 
-SITES = ("bench_two_wire", "bench_module_four_wire", "foundry", "theatre", "bench_dry_contacts", "bench_class_a")
+SITES = ("bench_two_wire", "bench_module_four_wire", "bench_dry_contacts", "theatre")
 
 
 @cache
