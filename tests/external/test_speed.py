@@ -11,8 +11,8 @@ from diagnostics.wiring import Style
 def test_speed_is_of_149_faults_in_three_modes(ngspice: str) -> None:
     (row,) = measure_speed((8,), ngspice)
     assert (row.detectors, row.circuits) == (8, 447)
-    assert row.ours_s > 0
-    assert row.ngspice_s > row.solving_s > 0, "reading takes time, and so does solving"
+    reading_s = row.ngspice_s - row.solving_s
+    assert min(row.ours_s, row.ngspice_s, reading_s) > 0, "each was run; a busy machine may make reading look longest"
 
 
 def test_pairs_that_go_together_are_settled_as_many_as_were_asked_for() -> None:
