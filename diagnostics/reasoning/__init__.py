@@ -1,5 +1,6 @@
 """Belief, groups, the choice of the next action, and the verdict; explanation as data, no words."""
 
+from .ahead import PlanAhead
 from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
 from .belief import Belief, Taken, build_prior, keep_latest, list_hypotheses, rate_fit, tell_symptom, update
 from .choose import (
@@ -22,7 +23,7 @@ SYMPTOMS: tuple[str, ...] = tuple(read_symptoms().symptoms)
 
 __all__ = [
     "APART", "LEAST_BITS", "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Contradiction",
-    "Diagnosis", "Expected", "Group", "InformationPerMinute", "MetDefect", "Policy", "Question",
+    "Diagnosis", "Expected", "Group", "InformationPerMinute", "MetDefect", "PlanAhead", "Policy", "Question",
     "Situation", "SuspectGroup",
     "Symptom", "Taken", "build_prior", "diagnose", "find_groups", "find_information", "find_met_defects",
     "find_repair_class",

@@ -24,7 +24,7 @@ _ROUNDING_BITS = 1e-9
 class Action:
     """What to do next: measure something, repair a class of faults, or hand the case over; expected minutes.
 
-    ``instead`` is a shorter step that is proposed beside this one.
+    ``instead`` is a shorter step that is proposed beside this one; ``plan`` says how many steps were looked ahead.
     """
 
     action: Literal["measure", "repair", "hand_over"]
@@ -34,6 +34,7 @@ class Action:
     bits: float = 0.0
     again: bool = False
     instead: "Action | None" = None
+    plan: Literal["", "exact", "rollout"] = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,6 +33,11 @@ class Lazily(Sequence[T]):
         self.prepare(numbers)
         return tuple(self._made[n] for n in numbers)
 
+    @property
+    def made(self) -> tuple[int, ...]:
+        """Return the numbers of the values that are there, in order."""
+        return tuple(sorted(self._made))
+
     def prepare(self, numbers: Sequence[int]) -> None:
         """Make some values together, which is quicker than one by one."""
         missing = [n for n in numbers if n not in self._made]

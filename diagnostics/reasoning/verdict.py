@@ -21,10 +21,11 @@ from diagnostics.readings import (
 )
 from diagnostics.readings.meter import Unit
 
+from .ahead import PlanAhead
 from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
 from .baseline import tell_baseline
 from .belief import FITS, Belief, Taken, build_prior, keep_latest, rate_fit, reweigh, tell_symptom, update
-from .choose import Action, InformationPerMinute, Policy, Situation
+from .choose import Action, Policy, Situation
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
 from .pairs import BADLY_DONE, CLEARED, DOUBTED, build_doubles, tell_mended
@@ -83,7 +84,7 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
     ]
     action = None
     if settled != NOTHING:
-        action = (policy or InformationPerMinute()).choose(_build_situation(state, narrow, offered))
+        action = (policy or PlanAhead()).choose(_build_situation(state, narrow, offered))
     parts = [partial(_forecast_some, narrow, part) for part in _part_measurements(offered)]
     groups = find_groups(parts, belief.probability[state.kept], bench.meter, LEAST_GROUP)
     return Diagnosis(

@@ -10,7 +10,7 @@ from diagnostics.reasoning import (
     LEAST_BITS,
     Action,
     Diagnosis,
-    InformationPerMinute,
+    PlanAhead,
     Policy,
     Situation,
     rate_one,
@@ -47,7 +47,7 @@ class GuidePolicy:
     guide: Guide
     bench: Bench
     answers: Mapping[str, str] = field(default_factory=dict)
-    base: Policy = field(default_factory=InformationPerMinute)
+    base: Policy = field(default_factory=PlanAhead)
 
     def choose(self, situation: Situation) -> Action:
         """Return the guide's next measurement, with the model's own step beside it where that is shorter."""

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from diagnostics.readings import Measurement
 from diagnostics.reasoning import (
     Action,
-    InformationPerMinute,
+    PlanAhead,
     Policy,
     Situation,
     find_information,
@@ -26,8 +26,8 @@ class OnTheSameLadder:
     """A policy that chooses as another does, and notes what else to read at the same place."""
 
     def __init__(self, policy: Policy | None = None) -> None:
-        """Keep who chooses; information per minute by default."""
-        self.policy: Policy = policy or InformationPerMinute()
+        """Keep who chooses; planning ahead by default."""
+        self.policy: Policy = policy or PlanAhead()
         self.beside: tuple[Measurement, ...] = ()
 
     def choose(self, situation: Situation) -> Action:
