@@ -5,7 +5,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from pathlib import Path
 
 from diagnostics.cases import Case, list_case_warnings, parse_case
@@ -312,36 +312,10 @@ def run_prove(options: argparse.Namespace) -> int:
 
 
 def run_bench(options: argparse.Namespace) -> int:
-    """Measure speed against ngspice, and how long a person waits for a suggestion."""
-    from diagnostics.proving.speed import find_growth, measure_pairs, measure_speed  # noqa: PLC0415 - only this command needs it
-    from diagnostics.proving.suggest import measure_suggestions  # noqa: PLC0415 - only this command needs it
+    """Measure speed, or what looking ahead saves."""
+    from . import bench  # noqa: PLC0415 - only this command needs it
 
-    try:
-        rows = measure_speed()
-    except FileNotFoundError:
-        print("ohmward bench: there is no ngspice here (Debian package ngspice)", file=sys.stderr)
-        return 2
-    if options.json:
-        told = [{**asdict(row), "ratio": row.ratio} for row in rows]
-        names = ("first_ratio", "next_ratio", "ahead_ratio")
-        waits = [{**asdict(w), **{name: getattr(w, name) for name in names}} for w in measure_suggestions()]
-        count, pairs_s = measure_pairs()
-        grown = {"growth_exponent": find_growth(rows), "pairs": {"count": count, "ours_s": pairs_s}}
-        _print_json({"format": "ohmward-bench/1", "rows": told, **grown, "suggestions": waits})
-        return 0
-    for row in rows:
-        times = f"ours {row.ours_s * 1e3:.1f} ms, ngspice {row.ngspice_s * 1e3:.1f} ms"
-        print(f"{row.detectors} detectors, {row.circuits} circuits: {times}, {row.ratio:.0f} times")
-    count, pairs_s = measure_pairs()
-    growth = find_growth(rows)
-    if growth is not None:
-        print(f"seconds grow with detectors to the power of {growth:.2f}")
-    print(f"{count} pairs of faults settled in standby, 20 detectors: {pairs_s:.2f} s")
-    print("times as long as settling every fault once: first suggestion / next / next, likely answers reckoned ahead")
-    for wait in measure_suggestions():
-        shares = f"{wait.first_ratio:.1f} / {wait.next_ratio:.1f} / {wait.ahead_ratio:.1f}"
-        print(f"{wait.style}, {wait.detectors} detectors: {shares} ({wait.settling_s * 1e3:.0f} ms)")
-    return 0
+    return bench.run_bench(options)
 
 
 def run_demo(options: argparse.Namespace) -> int:

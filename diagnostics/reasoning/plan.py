@@ -109,11 +109,11 @@ class ExactPlan:
         """Return how many states were visited."""
         return len(self._known)
 
-    def find(self, place: int = 0) -> Step:
+    def find(self, place: int = 0, alive: Iterable[int] | None = None) -> Step:
         """Return the first step and the minutes of all; raises TooLargeError where there are too many states."""
-        whole = to_bits(range(len(self._lookup.weights)))
-        total, step = self._solve(whole, 0, place)
-        return Step(step.action, step.number, total / self._sum(whole))
+        some = to_bits(range(len(self._lookup.weights)) if alive is None else alive)
+        total, step = self._solve(some, 0, place)
+        return Step(step.action, step.number, total / self._sum(some))
 
     def rate_test(self, test: int, place: int = 0) -> float:
         """Return the minutes of all when one test is taken first; raises TooLargeError."""
@@ -223,7 +223,7 @@ class Rollout:
         known = self._known.get(key)
         if known is None:
             test = self.choose(alive, place)
-            known = self._repair(alive) if test is None else self.rate_test(test, alive, place)
+            known = self.rate_repairs(alive) if test is None else self.rate_test(test, alive, place)
             self._known[key] = known
         return known
 
@@ -269,7 +269,7 @@ class Rollout:
         rates: Array = bits / self._task.minutes[place]
         return rates
 
-    def _repair(self, alive: Index) -> float:
+    def rate_repairs(self, alive: Index) -> float:
         """Return minutes times probability of repairs one by one, likeliest for its minutes first."""
         weight = np.bincount(self._classes[alive], self._task.probability[alive], self._task.repair_minutes.size)
         some = np.flatnonzero(weight)

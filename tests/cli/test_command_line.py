@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ from diagnostics.cli.commands import NEEDS_SITE
 from diagnostics.cli.main import LISTS, run
 from diagnostics.locate import find_shipped
 from diagnostics.proving import SuggestionRow
+from diagnostics.proving.plans import PlanRow
 from diagnostics.trees import list_guide_files
 
 Object = dict[str, Any]
@@ -383,6 +384,19 @@ def test_speed_is_told_as_a_ratio_within_one_run(ask: Ask, monkeypatch: pytest.M
     assert first == "20 detectors, 447 circuits: ours 2.0 ms, ngspice 100.0 ms, 50 times"
     assert pairs == "10000 pairs of faults settled in standby, 20 detectors: 0.40 s"
     assert last == "two_wire_zone, 20 detectors: 12.0 / 4.0 / 0.5 (100 ms)"
+
+
+def test_plans_are_told_as_shares_beyond_the_exact_plan(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
+    row = PlanRow("two_wire_zone", 6, 36, 332, 30.0, 30.0, 30.3, 33.0, 30.6, 31.5, 0.12)
+    large = replace(row, exact=None)
+    monkeypatch.setattr("diagnostics.proving.plans.measure_plans", lambda: (row, large))
+    told = read_object(ask, "bench", "plans")["rows"]
+    assert told[0]["excess"]["half_split"] == pytest.approx(0.1)
+    assert told[1]["excess"] == {}
+    out = ask("bench", "plans")[1]
+    assert "exact 30.0 min (332 states)" in out
+    assert "exact does not fit" in out
+    assert "half-split: mean 10.00 %, worst 10.00 %" in out
 
 
 def test_speed_without_the_other_program_says_what_to_install(ask: Ask, monkeypatch: pytest.MonkeyPatch) -> None:
