@@ -12,6 +12,7 @@ from .closing import PROOF, show_closing
 from .complaint import show_complaint
 from .describe import show_describe
 from .draft import find_form
+from .paper import PAPER, show_paper
 from .proof import show_proof
 from .record import show_closed, show_record_so_far
 from .safety import show_for_us, show_safety
@@ -35,6 +36,7 @@ from .session import (
     show_style,
     show_top,
     tell,
+    turn_to,
     write_problem,
 )
 from .start import show_start
@@ -115,7 +117,7 @@ def _show_view(case: Case) -> None:
         _show_work(assess(case))
 
 
-_SIDES = {"describe": show_describe, "complaint": show_complaint, "repair": show_own_repair}
+_SIDES = {"describe": show_describe, "complaint": show_complaint, "repair": show_own_repair, PAPER: show_paper}
 
 
 def _show_work(assessment: Assessment) -> None:
@@ -135,6 +137,7 @@ def _show_work(assessment: Assessment) -> None:
         st.subheader(tell("repairs_title"), anchor=False)
         show_repairs(case, words, may_change=True)
     show_held(case, words)
+    show_button(tell("paper_open"), turn_to, (PAPER,), "paper_open")
     show_record_so_far(case)
 
 
