@@ -10,7 +10,7 @@ from html import escape
 
 from diagnostics.readings import Measurement, find_leads
 from diagnostics.reasoning import NOTHING, Diagnosis
-from diagnostics.wiring import Chain, Loop, Style
+from diagnostics.wiring import Chain, Detector, Loop, Style
 
 from .words import Words, format_percent, say
 
@@ -139,12 +139,16 @@ def _list_chain(chain: Chain, apart: set[str], *, several: bool, fold: bool) -> 
     cells = [_Cell(chain.spec.zone, "", name, say("picture_zone"), lines, begins=True)] if several else []
     if chain.spec.style.is_module:
         cells.append(_Cell("module", "run module.in", "M", say("picture_module"), lines))
-    own = [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), d.label, lines) for d in chain.detectors]
+    own = [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), _tell_room(d), lines) for d in chain.detectors]
     return [
         *cells,
         *(_fold(own, apart) if fold else own),
         _Cell(chain.end, f"run {chain.back}" * bool(chain.back), "", say(_END[bool(chain.back)]), lines, ends=True),
     ]
+
+
+def _tell_room(d: Detector) -> str:
+    return say("picture_spur", room=d.label).rstrip(": ") if d.on_spur else d.label
 
 
 def _find_apart(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> set[str]:

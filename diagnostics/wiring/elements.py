@@ -124,7 +124,7 @@ class Detector:
     It is powered from ``powered_v`` up, latches when smoke or gas reaches it while powered, and lets go below
     ``release_v``. ``either_way`` is true for detectors that work with the wires exchanged. A dry contact
     (``is_contact``) needs no supply: it closes with heat, or a hand, and opens again without; it has no lamp, and no
-    head to take off.
+    head to take off. ``on_spur``: it hangs on a T-tap, where nothing supervises its run.
     """
 
     name: str
@@ -137,6 +137,7 @@ class Detector:
     senses: str
     lamp: str
     is_contact: bool = False
+    on_spur: bool = False
 
     @property
     def shows_power(self) -> bool:

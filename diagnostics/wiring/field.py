@@ -1,5 +1,7 @@
 """The field wiring: chains of detectors, from their supply to the end resistor."""
 
+from typing import TypeVar
+
 from diagnostics.errors import SiteError
 
 from .bench import Ends, WiringBench
@@ -7,6 +9,8 @@ from .elements import Curve, Detector, Element, Gate, How, Kind, Relay, Spread
 from .loads import build_alarm_curve, build_clamp_curve, build_coil_curve, build_one_way_curve, build_standby_curve
 from .parts import Part, build_part
 from .site import DETECTORS, DetectorSpec, LoopSpec
+
+_Where = TypeVar("_Where")
 
 
 def wire_two_wire_chain(bench: WiringBench, spec: LoopSpec, at: Ends) -> None:
@@ -16,9 +20,11 @@ def wire_two_wire_chain(bench: WiringBench, spec: LoopSpec, at: Ends) -> None:
 
 def wire_two_wire_detectors(bench: WiringBench, spec: LoopSpec, at: Ends) -> Ends:
     """Wire two-wire detectors one after the other from ``at``; return the terminals that the last one ends in."""
+    tap: Ends | None = None
     for n, detector in enumerate(spec.all_detectors, bench.first + 1):
         part = find_detector_part(spec, detector)
         name = f"det{n}"
+        at, tap = _branch(detector, at, tap)
         bench.run(f"{name}.in", at, (f"{name}.in+", f"{name}.in-"), spec.cable, detector.run or spec.cable.run)
         _base(bench, name, part)
         bench.joint(f"strip.{name}.-", f"{name}.in-", f"{name}.out-")
@@ -32,9 +38,11 @@ def wire_two_wire_detectors(bench: WiringBench, spec: LoopSpec, at: Ends) -> End
 
 def wire_contact_chain(bench: WiringBench, spec: LoopSpec, at: Ends) -> None:
     """Wire dry contacts across a pair, one after the other, and the end resistor at the last; they have no supply."""
+    tap: Ends | None = None
     for n, detector in enumerate(spec.all_detectors, bench.first + 1):
         part = find_detector_part(spec, detector)
         name = f"det{n}"
+        at, tap = _branch(detector, at, tap)
         contacts = (f"{name}.in_a", f"{name}.in_b")
         bench.run(f"{name}.in_contact", at, contacts, spec.cable, detector.run or spec.cable.run)
         for core in "ab":
@@ -43,8 +51,19 @@ def wire_contact_chain(bench: WiringBench, spec: LoopSpec, at: Ends) -> None:
         bench.contact(f"alarm.{name}", contacts, part.number("contact_ohm") + part.number("series_ohm"), *gates)
         bench.points.append(contacts)
         bench.detectors.append(
-            Detector(name, detector.room, *contacts, 0.0, 0.0, True, part.word("senses"), "none", is_contact=True)  # noqa: FBT003
-        )
+            Detector(
+                name,
+                detector.room,
+                *contacts,
+                powered_v=0.0,
+                release_v=0.0,
+                either_way=True,
+                senses=part.word("senses"),
+                lamp="none",
+                is_contact=True,
+                on_spur=detector.spur,
+            )
+        )  # fmt: skip
         at = (f"{name}.out_a", f"{name}.out_b")
     wire_end(bench, spec, bench.end, at)
 
@@ -56,8 +75,11 @@ def wire_four_wire_chain(bench: WiringBench, spec: LoopSpec, power: Ends, starts
     supervision relay's contact is in series with the end resistor of the pair on which the last detector is.
     """
     ends, cable_m = dict(starts), dict.fromkeys(starts, 0.0)
+    tap: tuple[Ends, dict[str, Ends], dict[str, float]] | None = None
     for n, detector in enumerate(spec.all_detectors, bench.first + 1):
         part = find_detector_part(spec, detector)
+        (power, ends, cable_m), tap = _branch(detector, (power, ends, cable_m), tap)
+        ends = dict(ends)  # the tap keeps its own
         name, length_m, pair = f"det{n}", detector.run or spec.cable.run, _find_pair(starts, part.word("senses"))
         cable_m = {key: metres + length_m for key, metres in cable_m.items()}
         bench.run(f"{name}.in_power", power, (f"{name}.in+", f"{name}.in-"), spec.cable, length_m)
@@ -125,10 +147,17 @@ def find_detector_part(spec: LoopSpec, detector: DetectorSpec) -> Part:
     return build_part(detector.profile or profile, detector.values, family)
 
 
+def _branch(detector: DetectorSpec, at: _Where, tap: _Where | None) -> tuple[_Where, _Where | None]:
+    """Return where the run into a detector starts, and where the loop goes on after its branch, if it is on one."""
+    if detector.spur:
+        return at, at if tap is None else tap
+    return at if tap is None else tap, None
+
+
 def _device(name: str, spec: DetectorSpec, part: Part) -> Detector:
     return Detector(
         name, spec.room, f"{name}.in+", f"{name}.in-", part.number("minimum_v"), part.number("release_v"),
-        part.word("reversed") == "works", part.word("senses"), part.word("lamp"),
+        part.word("reversed") == "works", part.word("senses"), part.word("lamp"), on_spur=spec.spur,
     )  # fmt: skip
 
 

@@ -119,12 +119,17 @@ class PartSpec(_Strict):
 
 
 class DetectorSpec(_Strict):
-    """One detector; ``run`` is the route length of the cable that arrives at it."""
+    """One detector; ``run`` is the route length of the cable that arrives at it.
+
+    ``spur``: it hangs on a T-tap at the detector listed before it, and the loop goes on from there without it. Several
+    in a row are one branch, wired on from each other.
+    """
 
     room: Annotated[str, Field(max_length=120)] = ""
     profile: str | None = None
     values: dict[str, str] = {}
     run: SomeMetres | None = None
+    spur: bool = False
 
 
 class CableSpec(_Strict):
@@ -195,7 +200,12 @@ class LoopSpec(_Strict):
     def _check_order(self) -> None:
         if self.places and self.order == "known":
             raise ValueError("'places' belongs to a loop whose order is not known: name the rooms in 'detectors'")
-        if self.order == "unknown" and any(d.profile or d.values or d.run for d in self.detectors):
+        if self.each.spur or (self.detectors and (self.detectors[0].spur or self.detectors[-1].spur)):
+            raise ValueError(
+                "a 'spur' hangs between the first and the last detector of the loop: list it after the detector at "
+                "which it is tapped, and the one at the end resistor last"
+            )
+        if self.order == "unknown" and any(d.profile or d.values or d.run or d.spur for d in self.detectors):
             raise ValueError("where the order is not known, what is said of the detectors must hold for 'each'")
         if max(self.places, default=0) > (self.count or len(self.detectors)):
             raise ValueError("'places' names a detector beyond the last")

@@ -22,7 +22,12 @@ from .windows import check_windows
 
 CODES: Final = {"volts": "D201", "load": "D202", "standby": "D203", "alarm": "D204", "open": "D205", "short": "D206"}
 LATCH: Final = "D207"
-DEFECTS: Final = {"supply_not_supervised": "D211", "never_reset": "D212", "co_reports_nowhere": "D213"}
+DEFECTS: Final = {
+    "supply_not_supervised": "D211",
+    "never_reset": "D212",
+    "co_reports_nowhere": "D213",
+    "spur_not_supervised": "D214",
+}
 
 
 def check_design(loop: Loop) -> Design:
@@ -70,6 +75,7 @@ def _list_defects(loop: Loop, stretches: Sequence[Stretch]) -> Iterator[Flaw]:
     having = {
         "supply_not_supervised": [s for s in fed if s.spec.style.has_power_pair and not s.relay],
         "never_reset": [s for s in fed if s.spec.reset is Reset.ALWAYS_ON],
+        "spur_not_supervised": [s for s in stretches if any(d.spur for d in s.spec.all_detectors)],
         "co_reports_nowhere": [s for s in fed if s.spec.style.is_module],
     }
     for name in find_defects(loop):
