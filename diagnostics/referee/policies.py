@@ -1,4 +1,6 @@
-"""Ways of working: which of the offered measurements to take next. All stop when the engine says *settled*.
+"""Ways of working: which of the offered measurements to take next.
+
+All stop by one rule: when the engine has settled, or knows no measurement that would tell it more.
 
 Each is a generator: it yields an offered measurement and is sent what was read.
 

@@ -191,14 +191,14 @@ def _diagnose(play: _Play) -> Row:
 
 
 def _find_repair(play: _Play) -> tuple[str | None, str] | None:
-    """Return the repair that is due: what the engine settled on, or what it offers to the one who follows it."""
+    """Return the repair that is due: what the engine settled on, or offers because no measurement would tell more."""
     if play.latest["settled"]:
         verdict = play.latest["verdict"]
         if play.visit.settled is None:
             _note_settled(play, verdict["remedy"], verdict["place"] or "")
         return verdict["remedy"], verdict["place"] or ""
     asked = play.latest["next"]
-    if play.visit.policy == "ours" and asked is not None and asked["action"] == "repair":
+    if asked is not None and asked["action"] == "repair":
         return asked["remedy"], asked["place"]
     return None
 
