@@ -1,7 +1,6 @@
 """What ``ohmward bench`` measures and prints: speed as ratios within one run, and what looking ahead saves."""
 
 import argparse
-import json
 import statistics
 import sys
 from collections.abc import Callable
@@ -9,6 +8,8 @@ from dataclasses import asdict
 
 from diagnostics.proving import plans, speed, suggest
 from diagnostics.proving.speed import SpeedRow, find_growth
+
+from .commands import print_json
 
 _WAYS = {
     "rollout": "rollout", "one_step": "one step", "half_split": "half-split",
@@ -52,7 +53,7 @@ def _print_speed(rows: tuple[SpeedRow, ...]) -> None:
     waits = [{**asdict(w), **{name: getattr(w, name) for name in names}} for w in suggest.measure_suggestions()]
     count, pairs_s = speed.measure_pairs()
     grown = {"growth_exponent": find_growth(rows), "pairs": {"count": count, "ours_s": pairs_s}}
-    _print_object({"format": "ohmward-bench/1", "rows": told, **grown, "suggestions": waits})
+    print_json({"format": "ohmward-bench/1", "rows": told, **grown, "suggestions": waits})
 
 
 def _bench_plans(options: argparse.Namespace) -> int:
@@ -60,7 +61,7 @@ def _bench_plans(options: argparse.Namespace) -> int:
     rows = plans.measure_plans()
     if options.json:
         told = [{**asdict(row), "excess": row.excess} for row in rows]
-        _print_object({"format": "ohmward-bench-plans/1", "rows": told})
+        print_json({"format": "ohmward-bench-plans/1", "rows": told})
         return 0
     print("expected minutes to repaired beyond the exact plan, one fault at a time, every answer sure")
     for row in rows:
@@ -74,10 +75,6 @@ def _bench_plans(options: argparse.Namespace) -> int:
         if some:
             print(f"{words}: mean {100 * statistics.fmean(some):.2f} %, worst {100 * max(some):.2f} %")
     return 0
-
-
-def _print_object(value: object) -> None:
-    print(json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False))
 
 
 _BENCHES: dict[str, Callable[[argparse.Namespace], int]] = {"speed": _bench_speed, "plans": _bench_plans}

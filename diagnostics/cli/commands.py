@@ -93,7 +93,8 @@ def _read_case(name: str) -> Case:
     return parse_case(_read(name), base)
 
 
-def _print_json(value: object) -> None:
+def print_json(value: object) -> None:
+    """Print one JSON object and nothing else."""
     print(json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False))
 
 
@@ -131,7 +132,7 @@ def run_check(options: argparse.Namespace) -> int:
         tables = [{"file": name, "rows": build_design_object(design)} for name, _, design in designs]
         found = [f.to_json() for f in findings]
         whole = {"format": "ohmward-findings/1", "findings": found} | ({"design": tables} if tables else {})
-        _print_json(whole | build_objects(told))
+        print_json(whole | build_objects(told))
     else:
         print("\n".join([*_tell_designs(designs), *tell_lines(told), _tell_count(len(options.files), findings)]))
         print("\n".join(str(f) for f in findings), end="\n" if findings else "", file=sys.stderr)
@@ -174,7 +175,7 @@ def run_diagnose(options: argparse.Namespace) -> int:
     words = Words(assessment.loop)
     if options.json:
         guide = {"guide": build_guide(assessment.guidance)} if options.guide or _is_stopped(assessment) else {}
-        _print_json(build_diagnosis(assessment, words) | guide)
+        print_json(build_diagnosis(assessment, words) | guide)
     else:
         lines = tell_guide_lines(assessment) if options.guide or _is_stopped(assessment) else []
         print("\n".join([*lines, *([] if _is_stopped(assessment) else tell_diagnosis(assessment, words))]))
@@ -234,7 +235,7 @@ def run_predict(options: argparse.Namespace) -> int:
     if options.at:
         prediction = _only_at(prediction, options.at)
     if options.json:
-        _print_json(build_prediction(prediction, loop, faults, mode))
+        print_json(build_prediction(prediction, loop, faults, mode))
         return 0
     print(f"{name}, {write_faults(faults)}, {mode.text}")
     for r in prediction.readings:
@@ -251,7 +252,7 @@ def _run_card(options: argparse.Namespace) -> int:
         return 2
     loop = read_loop(options.site)[1]
     if options.json:
-        _print_json(build_card_object(loop))
+        print_json(build_card_object(loop))
     else:
         print(render_card_text(loop), end="")
     return 0
@@ -276,7 +277,7 @@ def run_list(options: argparse.Namespace) -> int:
         return 2
     rows = build_list(options.what, loop)
     if options.json:
-        _print_json({"format": "ohmward-list/1", "what": options.what, "rows": rows})
+        print_json({"format": "ohmward-list/1", "what": options.what, "rows": rows})
         return 0
     for row in rows:
         first, *rest = [str(v) for v in row.values() if isinstance(v, str) and v]
@@ -295,7 +296,7 @@ def run_export(options: argparse.Namespace) -> int:
     if options.netlist:
         print(write_netlist(settled, f"{name}, {write_faults(faults)}, {mode.text}"), end="")
     else:
-        _print_json(build_circuit_object(settled, name, faults, mode))
+        print_json(build_circuit_object(settled, name, faults, mode))
     return 0
 
 
@@ -305,17 +306,24 @@ def run_prove(options: argparse.Namespace) -> int:
 
     proofs = prove(options.guides, options.site)
     if options.json:
-        _print_json(build_proofs(proofs))
+        print_json(build_proofs(proofs))
     else:
         print("\n".join(line for proof in proofs for line in tell_proofs(proof)))
     return int(any(proof.wrong or proof.unused for proof in proofs))
 
 
-def run_bench(options: argparse.Namespace) -> int:
-    """Measure speed, or what looking ahead saves."""
-    from . import bench  # noqa: PLC0415 - only this command needs it
+def run_rehearse(options: argparse.Namespace) -> int:
+    """Play one whole visit against the referee."""
+    from .rehearse import run_rehearse as run  # noqa: PLC0415 - only this command needs it
 
-    return bench.run_bench(options)
+    return run(options)
+
+
+def run_bench(options: argparse.Namespace) -> int:
+    """Measure speed or what looking ahead saves, or compare ways of working."""
+    from . import bench, rehearse  # noqa: PLC0415 - only this command needs them
+
+    return rehearse.run_policies(options) if options.what == "policies" else bench.run_bench(options)
 
 
 def run_demo(options: argparse.Namespace) -> int:
@@ -332,7 +340,7 @@ def run_learn_panel(options: argparse.Namespace) -> int:
     """Tell the source and the windows of a zone that nobody lists, as a part for a site file."""
     zone = learn_zone(options)
     if options.json:
-        _print_json(build_learn_object(zone))
+        print_json(build_learn_object(zone))
     else:
         print("\n".join(render_learn_text(zone)))
     return 0

@@ -18,6 +18,7 @@ from diagnostics.errors import DiagnosticsError, Finding, SourceError, find_near
 
 from . import commands
 from .learn import add_learn_panel
+from .referee import add_bench, add_rehearse
 
 RAN, FOUND, MISUSED, BROKEN = 0, 1, 2, 3
 LISTS = ("kinds", "measurements", "modes", "places", "terminals", "symptoms", "profiles", "contexts")
@@ -67,9 +68,9 @@ def build_parser() -> argparse.ArgumentParser:
     prove.add_argument("guides", nargs="*", metavar="GUIDE", help="a guide file, or the name of a shipped one (all)")
     prove.add_argument("--site", action="append", metavar="SITE", help="a site file or shipped site (all shipped ones)")
     prove.set_defaults(run=commands.run_prove)
-    bench = some.add_parser("bench", help="measure speed as ratios within one run, or what looking ahead saves")
-    _add_bench(bench)
-    for command in (check, diagnose, predict, listing, export, learn, prove, bench):
+    rehearsal = add_rehearse(some.add_parser, commands.run_rehearse)
+    bench = add_bench(some.add_parser, commands.run_bench)
+    for command in (check, diagnose, predict, listing, export, learn, prove, rehearsal, bench):
         command.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
     return parser
 
@@ -78,11 +79,6 @@ def _add_app(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", type=int, default=8501, help="port on this machine (8501)")
     parser.add_argument("--headless", action="store_true", help="do not open a browser")
     parser.set_defaults(run=commands.run_app)
-
-
-def _add_bench(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("what", nargs="?", choices=("speed", "plans"), default="speed", help="what to measure (speed)")
-    parser.set_defaults(run=commands.run_bench)
 
 
 def _add_predict(parser: argparse.ArgumentParser) -> None:

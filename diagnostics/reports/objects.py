@@ -177,6 +177,8 @@ def _build_next(d: Diagnosis, action: Action, words: Words) -> Object:
     base: Object = {"action": action.action, "minutes": round_number(action.minutes, 6), "why": explain_next(d, words)}
     if action.measurement is None:
         cautions = list_repair_cautions(d.next_class) if action.action == "repair" else ()
+        if action.action == "repair" and d.next_class is not None:
+            base |= {"remedy": d.next_class[0], "place": d.next_class[1]}
         return {**base, "expected": [], "cautions": [words.caution(c) for c in cautions]}
     m = action.measurement
     return {

@@ -14,9 +14,9 @@ from typing import Any
 
 import pytest
 
+from diagnostics.referee.score import AT_THE_END, find_run
 from tests.external import make_cases
 from tests.external.case_world import read_volts
-from tests.external.outsider import AT_THE_END, run_of
 
 MADE = re.compile(r"^# made by: python tests/external/make_cases\.py (.+)$", flags=re.MULTILINE)
 PLANTED = re.compile(r"^# planted: (\S+)$", flags=re.MULTILINE)
@@ -60,7 +60,7 @@ def find_mended(path: Path, fault: str) -> list[dict[str, Any]]:
         for row in diagnose(path)["candidates"]
         if row["kind"] in kinds
         and kinds[row["kind"]]["remedy"] == remedy
-        and (remedy in AT_THE_END or run_of(row["place"]) == run_of(place))
+        and (remedy in AT_THE_END or find_run(row["place"]) == find_run(place))
     ]
 
 

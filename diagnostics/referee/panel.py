@@ -1,13 +1,14 @@
-"""What the outsider's world decides for itself: detectors, relays, a module's outputs, and what the panel shows.
+"""What the referee's world decides for itself: detectors, relays, a module's outputs, and what the panel shows.
 
 Every rule here is read from the words that ``export`` gives its discrete states, bands and labels. The order of
 settling: detectors, relays and a module's supply first; then the module's outputs; then what the panel remembers.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from tests.external.outsider_circuit import States, Volts, World, is_conducting, solve
-from tests.external.outsider_line import Row
+from .line import Row
+from .solver import Volts
+from .world import Signals, World, is_conducting, solve
 
 LATCHING = ("alarm", "supervisory")
 GRAVEST_FIRST = ("alarm", "supervisory", "trouble", "normal")
@@ -20,32 +21,49 @@ CHANGES = {
 }
 
 
-class NeverSettlesError(AssertionError):
-    """States that chase one another for ever, as a supply that gives way under each alarm makes them do."""
+class NeverSettlesError(ArithmeticError):
+    """Signals that chase one another for ever, as a supply that gives way under each alarm makes them do."""
 
 
-def settle(world: World, states: States, meter: str = "") -> dict[str, bool]:
+def settle(world: World, states: Signals, meter: Sequence[Row] = ()) -> dict[str, bool]:
     """Return the discrete states that agree with their volts, in the order of the module's description."""
     now = dict(states)
     for _ in range(80):
         volts = solve(world, now, meter)
         after = now | {row["state"]: is_set(row, now, volts) for row in world.thresholds}
+        if now.get("panel.short_reset", False):  # the pulse is over before a latch lets go
+            after |= hold_latches(world, now, after)
         if after == now and world.channels:
             after |= module_outputs(world, now, volts)
         if after == now:
             words = zone_words(world, now, volts)
             after |= {f"{zone}.latched": True for zone, word in words.items() if word in LATCHING}
+            after |= find_links(world, now, volts)
         if after == now:
             return now
         now = after
     raise NeverSettlesError(f"never settles: {sorted(name for name, on in now.items() if on)}")
 
 
-def is_set(row: Row, states: States, volts: Volts) -> bool:
+def hold_latches(world: World, now: Signals, after: Signals) -> dict[str, bool]:
+    """Return the latches of detectors as they were, as long as a reset or a relay that it moved is not at rest.
+
+    A bare contact has none.
+    """
+    is_moving = any(after[name] != on for name, on in now.items() if name.endswith(".operated"))
+    if not (now["panel.reset"] or is_moving):
+        return {}
+    latches = [row["state"] for row in world.thresholds if not row.get("while_needed", False)]
+    return {name: True for name in latches if name.endswith(".latched") and now[name]}
+
+
+def is_set(row: Row, states: Signals, volts: Volts) -> bool:
     """Tell whether a state with thresholds is on after these volts; a dead or removed part is never on."""
     part = row["state"].split(".")[0]
     if states.get(part + ".dead", False) or states.get(part + ".head_off", False):
         return False
+    if row.get("while_needed", False):  # a bare contact: closed as long as there is cause
+        return states[row["set_needs"]]
     across_v = volts.get(row["plus"], 0.0) - volts.get(row["minus"], 0.0)
     across_v = abs(across_v) if row.get("either_way", False) else across_v
     if states[row["state"]]:
@@ -56,11 +74,17 @@ def is_set(row: Row, states: States, volts: Volts) -> bool:
 
 def band_state(windows: Sequence[Row], at_v: float) -> str:
     """Return the state of the band that volts fall in."""
-    fits = [w for w in windows if (w["low"] is None or at_v >= w["low"]) and (w["high"] is None or at_v < w["high"])]
-    return str(fits[0]["state"])
+    return str(find_band(windows, at_v)["state"])
 
 
-def module_outputs(world: World, states: States, volts: Volts) -> dict[str, bool]:
+def find_band(windows: Sequence[Row], at_v: float) -> Row:
+    """Return the band that volts fall in."""
+    return next(
+        w for w in windows if (w["low"] is None or at_v >= w["low"]) and (w["high"] is None or at_v < w["high"])
+    )
+
+
+def module_outputs(world: World, states: Signals, volts: Volts) -> dict[str, bool]:
     """Return a module's trouble, fire and CO: by the bands of its pairs, by label or latched detectors, if powered."""
     powered = states["module.operated"]
     seen = [(c["label"], band_state(c["bands"], volts[c["plus"]] - volts[c["minus"]])) for c in world.channels]
@@ -75,18 +99,38 @@ def module_outputs(world: World, states: States, volts: Volts) -> dict[str, bool
     }
 
 
-def zone_band(world: World, zone: Row, states: States, volts: Volts) -> str | None:
+def is_fed(world: World, zone: Row, states: Signals) -> bool:
+    """Tell whether a zone has its source."""
+    on = [p for p in world.parts if p["type"] == "source" and zone["plus"] in (p["a"], p["b"])]
+    return any(is_conducting(p, states) for p in on)
+
+
+def zone_band(world: World, zone: Row, states: Signals, volts: Volts) -> str | None:
     """Return what the volts at a zone's terminals mean to the panel; None while its source is off."""
-    if not any(p["type"] == "source" and p["a"] == zone["plus"] and is_conducting(p, states) for p in world.parts):
+    if not is_fed(world, zone, states):
         return None
     return band_state(world.windows[zone["zone"]], volts[zone["plus"]] - volts[zone["minus"]])
 
 
-def zone_words(world: World, states: States, volts: Volts) -> dict[str, str | None]:
+def find_links(world: World, states: Signals, volts: Volts) -> dict[str, bool]:
+    """Return which class A zones are fed from both ends from now on: an open that the panel saw outside a reset."""
+    linked: dict[str, bool] = {}
+    for zone in world.zones:
+        name, seen_v = f"{zone['zone']}.linked", volts[zone["plus"]] - volts[zone["minus"]]
+        if name not in states or states["panel.reset"] or states[f"{zone['zone']}.bypassed"]:
+            continue  # nobody looks at this zone now
+        if is_fed(world, zone, states):
+            linked[name] = states[name] or find_band(world.windows[zone["zone"]], seen_v)["band"] == "open"
+    return linked
+
+
+def zone_words(world: World, states: Signals, volts: Volts) -> dict[str, str | None]:
     """Return each zone's word after its own faults and settings, before what the panel remembers."""
     words: dict[str, str | None] = {}
     for zone in world.zones:
         name, word = zone["zone"], zone_band(world, zone, states, volts)
+        stays = states.get(f"{name}.linked", False) or states.get(f"{name}.display", False)
+        word = "trouble" if word == "normal" and stays else word
         for state, change in CHANGES.items():
             if word is not None and states.get(f"{name}.{state}", False):
                 word = change.get(word, word)
@@ -94,7 +138,7 @@ def zone_words(world: World, states: States, volts: Volts) -> dict[str, str | No
     return words
 
 
-def zones_show(world: World, states: States) -> dict[str, str | None]:
+def zones_show(world: World, states: Signals) -> dict[str, str | None]:
     """Return the word at each zone's place on the panel: a remembered alarm stays until reset; None when down."""
     words = zone_words(world, states, solve(world, states))
     for name, word in words.items():
@@ -105,7 +149,7 @@ def zones_show(world: World, states: States) -> dict[str, str | None]:
     return words
 
 
-def panel_shows(world: World, states: States, zone: str | None = None) -> str | None:
+def panel_shows(world: World, states: Signals, zone: str | None = None) -> str | None:
     """Return the word of one zone; of a name that is no zone, the gravest that the panel shows at all."""
     words = zones_show(world, states)
     if zone in words:
@@ -117,22 +161,28 @@ def mode_states(world: World, mode: str) -> dict[str, bool]:
     """Return the settled discrete states of a mode: power up, one action after the other, settling after each."""
     if mode not in world.modes:
         states = settle(world, world.start) if mode == "standby" else mode_states(world, "standby")
-        for action in actions_of(mode, [zone["zone"] for zone in world.zones], has_module=bool(world.channels)):
+        names = [zone["zone"] for zone in world.zones]
+        for action in actions_of(mode, names, world.start, has_module=bool(world.channels)):
             states = settle(world, states | action)
         world.modes[mode] = states
     return world.modes[mode]
 
 
-def actions_of(mode: str, zones: Sequence[str], *, has_module: bool) -> Sequence[dict[str, bool]]:
+def actions_of(
+    mode: str, zones: Sequence[str], start: Mapping[str, bool], *, has_module: bool
+) -> Sequence[dict[str, bool]]:
     """Return the actions of a mode in order, as signals that change."""
     word, _, at = mode.partition(":")
-    pulse = [{"panel.reset": True, **{f"{zone}.latched": False for zone in zones}}, {"panel.reset": False}]
+    kept = ("latched", "linked", "display")
+    over = {f"{zone}.{word}": False for zone in zones for word in kept if f"{zone}.{word}" in start}
+    pulse = [{"panel.reset": True, **over}, {"panel.reset": False}]
     off_panel = {f"{zone}.lifted": True for zone in zones}
     known = off_panel | {f"{zone}.known": True for zone in zones}
     lifted = off_panel | ({"module.lifted": True} if has_module else {})
     return {
         "standby": [],
         "during_reset": pulse[:1],
+        "on_battery": [{"panel.on_battery": True}],
         "lifted": [lifted | {"panel.down": True}],
         "lifted_supply_on": [lifted],
         "known_resistor": [known, *pulse],

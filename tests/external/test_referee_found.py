@@ -1,4 +1,4 @@
-"""Defects that the outsider's worlds brought to light, each as the smallest case that shows it; mended, or marked.
+"""Defects that the referee's worlds brought to light, each as the smallest case that shows it; mended, or marked.
 
 Outside world: none needed. Every reading here is the program's own prediction of the planted fault, as an instrument
 without error would show it; a verdict of another remedy or place contradicts the program itself. A mark is strict: when
@@ -9,8 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from tests.external import outsider
-from tests.external.outsider_line import ROOT, Row, ask
+from diagnostics.referee import Plant, Row
+from diagnostics.referee.answers import find_end
+from diagnostics.referee.line import SITES as OWN_SITES
+from diagnostics.referee.visit import build_case
+from tests.external.referee_line import ROOT, ask, open_line
 
 SITES = ROOT / "cases" / "sites"
 
@@ -35,11 +38,8 @@ def read_predicted(site: Path, fault: str, wanted: Wanted) -> Row:
 def diagnose_predicted(stem: str, fault: str, context: str, symptom: str, wanted: tuple[Wanted, ...]) -> Row:
     """Return the diagnosis of a site's own predictions."""
     site = SITES / f"{stem}.yaml"
-    kind, _, place = fault.partition("@")
-    plant = outsider.Plant(site, fault, kind.partition("=")[0], place, context, (0, 0))
-    return ask(
-        "diagnose", "-", text=outsider.case_text(plant, symptom, [read_predicted(site, fault, w) for w in wanted])
-    )
+    plant = Plant(site, fault, context, (0, 0))
+    return ask("diagnose", "-", text=build_case(plant, symptom, [read_predicted(site, fault, w) for w in wanted]))
 
 
 OTHER_PLACE = (
@@ -94,11 +94,10 @@ def test_readings_that_fit_the_planted_fault_never_settle_another(
 
 def test_a_missing_end_resistor_is_seen_where_its_pair_ends() -> None:
     site = SITES / "bench_module_four_wire.yaml"
-    ends = outsider.end_detectors(site)
-    assert ends["fire"] == "det3"
-    plant = outsider.Plant(site, "end_resistor_missing@end_fire", "end_resistor_missing", "end_fire", "new", (0, 0))
-    look = {"measurement": "look", "at": ends["fire"], "mode": "standby", "value": "resistor_missing"}
-    told = ask("diagnose", "-", text=outsider.case_text(plant, "constant_trouble", [look]))
+    plant = Plant(site, "end_resistor_missing@end_fire", "new", (0, 0))
+    assert find_end(open_line(), plant) == "det3"
+    look = {"measurement": "look", "at": "det3", "mode": "standby", "value": "resistor_missing"}
+    told = ask("diagnose", "-", text=build_case(plant, "constant_trouble", [look]))
     assert told["contradiction"] is None
     assert told["candidates"][0]["fault"] == "end_resistor_missing@end_fire"
 
@@ -115,8 +114,8 @@ def test_a_loop_near_a_bound_of_the_module_stays_in_the_running_either_way() -> 
     shown = [
         {"measurement": "panel_shows", "at": zone, "mode": "standby", "value": "trouble"} for zone in ("zone1", "zone2")
     ]
-    plant = outsider.Plant(site, fault, "end_resistor_twice", "end", "new", (0, 0))
-    left = ask("diagnose", "-", text=outsider.case_text(plant, "constant_trouble", shown))["candidates"]
+    plant = Plant(site, fault, "new", (0, 0))
+    left = ask("diagnose", "-", text=build_case(plant, "constant_trouble", shown))["candidates"]
     assert fault in [row["fault"] for row in left]
 
 
@@ -135,8 +134,8 @@ def test_a_leak_between_two_listed_values_is_not_settled_as_another_fault() -> N
     states = ask("predict", str(site), "--fault", fault, "--mode", "head_off:det4")["states"]
     dark = ",".join(name for name, word in states.items() if word == "dark" and name not in ("det4", "module"))
     shown.append({"measurement": "dark_with_head_off", "at": "det4", "mode": "head_off:det4", "value": dark})
-    plant = outsider.Plant(site, fault, "leak", "det2.in", "new", (0, 0))
-    verdict = ask("diagnose", "-", text=outsider.case_text(plant, "alarm_with_nothing_there", shown))["verdict"]
+    plant = Plant(site, fault, "new", (0, 0))
+    verdict = ask("diagnose", "-", text=build_case(plant, "alarm_with_nothing_there", shown))["verdict"]
     assert verdict is None or (verdict["remedy"], verdict["place"]) == ("mend_conductor", "run det2")
 
 
@@ -146,14 +145,14 @@ def test_a_leak_between_two_listed_values_is_not_settled_as_another_fault() -> N
 )
 def test_ohms_of_a_bare_pair_the_other_way_round_are_not_counted_twice() -> None:
     """Found with a short on the run into detector 1: a longer run and two digits too many read like the next run."""
-    site, fault = ROOT / "tests" / "external" / "outsider_sites" / "music_school.yaml", "pair_short@det1.in_contact"
+    site, fault = next(path for path in OWN_SITES if path.stem == "music_school"), "pair_short@det1.in_contact"
     zone = {"measurement": "volts", "red": "panel.zone1+", "black": "panel.zone1-", "mode": "standby", "value": "12 mV"}
     ohms = {"measurement": "ohms", "mode": "lifted_supply_on", "value": "0.8 ohm"}
     one = {**ohms, "red": "panel.zone1+", "black": "panel.zone1-"}
     other = {**ohms, "red": "panel.zone1-", "black": "panel.zone1+"}
-    plant = outsider.Plant(site, fault, "pair_short", "det1.in_contact", "new", (0, 0))
+    plant = Plant(site, fault, "new", (0, 0))
     told = [
-        ask("diagnose", "-", text=outsider.case_text(plant, "alarm_with_nothing_there", taken))["candidates"]
+        ask("diagnose", "-", text=build_case(plant, "alarm_with_nothing_there", taken))["candidates"]
         for taken in ([zone, one], [zone, one, other])
     ]
     once, twice = ({c["fault"]: c["probability"] for c in rows}[fault] for rows in told)

@@ -1,0 +1,150 @@
+"""What a person reads or sees in a world: right as a rule, now and then by a slip, or too soon after a change.
+
+A slip belongs to the world and the measurement, and to how often it was taken: every way of working meets the same.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from .line import Line, Row
+from .meter import read_ohms, read_volts, show_display
+from .panel import mode_states, panel_shows
+from .people import click_word, find_lamps, find_loop_number, find_tested, lamp_word
+from .plants import Plant
+from .world import World
+
+PANEL_WORDS = ("known_resistor", "head_off")
+
+
+def write_spot(row: Row) -> str:
+    """Return what makes a measurement the same one: kind, leads or place, mode."""
+    return " ".join(str(row[key]) for key in ("measurement", "red", "black", "at", "mode") if row.get(key))
+
+
+@dataclass(slots=True)
+class Person:
+    """Someone with a meter in a world; ``taken`` counts how often each measurement was taken."""
+
+    world: World
+    plant: Plant
+    taken: dict[str, int] = field(default_factory=dict)
+    slipped: list[str] = field(default_factory=list)
+
+    def read(self, row: Row) -> str:
+        """Return what this person writes down for one offered measurement."""
+        spot = write_spot(row)
+        self.taken[spot] = self.taken.get(spot, 0) + 1
+        rng, spreads = self.world.draw("slip", spot, self.taken[spot]), self.world.spreads
+        right = find_answer(self.world, self.plant, row)
+        if self.world.seed is None:
+            return right
+        wrong = right
+        if row["measurement"] in PANEL_WORDS and rng.uniform() < spreads.hasty:
+            wrong = str(panel_shows(self.world, mode_states(self.world, "standby"), row.get("at", "")))
+        elif rng.uniform() < spreads.slips:
+            slips = list_slips(self.world, self.plant, row, right)
+            wrong = slips[int(rng.integers(len(slips)))] if slips else right
+        if wrong != right:
+            self.slipped.append(f"{spot}: {wrong} for {right}")
+        return wrong
+
+
+def list_slips(world: World, plant: Plant, row: Row, right: str) -> list[str]:
+    """Return what a mistake would write down: leads exchanged, off, on the next pair; a prefix; another word."""
+    if row["measurement"] == "volts":
+        return [
+            right[1:] if right.startswith("-") else f"-{right}",
+            show_display(world, 0.0, "V", "off"),
+            *_next(world, plant, row),
+        ]
+    if row["measurement"] == "ohms":
+        return ["OL", *_next(world, plant, row), *([] if right == "OL" else [right.replace(" ohm", " kohm")])]
+    words = [str(word) for word in row["answers"] or () if str(word) != right]
+    return words if row["measurement"] not in ("look", "settings") else ["as_it_should_be"]
+
+
+def _next(world: World, plant: Plant, row: Row) -> list[str]:
+    """Return what the pair beside this one shows, in the order in which measurements are listed."""
+    rows = world.line.list_rows("measurements", plant.site)
+    same = [r for r in rows if r["measurement"] == row["measurement"] and r["mode"] == row["mode"]]
+    at = next((n for n, r in enumerate(same) if write_spot(r) == write_spot(row)), 0)
+    return [find_answer(world, plant, same[at - 1])] if len(same) > 1 else []
+
+
+def find_answer(world: World, plant: Plant, row: Row) -> str:
+    """Return what there is to read or see for one offered measurement."""
+    what, mode, at = row["measurement"], row["mode"], row.get("at", "")
+    if what in ("volts", "ohms"):
+        unit, read = ("V", read_volts) if what == "volts" else ("ohm", read_ohms)
+        return show_display(world, read(world, mode, row["red"], row["black"]), unit, write_spot(row))
+    if what in ("look", "settings"):
+        return find_seen(world, plant, what, at)
+    shown = ["", *(row["answers"] or ())]
+    words: Mapping[str, Callable[[], str | None]] = {
+        **dict.fromkeys(("panel_shows", *PANEL_WORDS), lambda: panel_shows(world, mode_states(world, mode), at)),
+        "lamp": lambda: lamp_word(world, mode_states(world, mode), at),
+        "which_dark": lambda: find_lamps(world, mode_states(world, mode), "dark", shown),
+        "which_lit": lambda: find_lamps(world, mode_states(world, mode), "alarm", shown),
+        "dark_with_head_off": lambda: find_lamps(world, mode_states(world, mode), "dark", {*shown} - {at}),
+        "functional_test": lambda: find_tested(world, at),
+        "listen": lambda: click_word(world),
+        "supply_lamps": lambda: "right",  # faults of mains, charger and battery are not planted
+        "event_log": lambda: _find_logged(panel_shows(world, mode_states(world, mode), "panel")),
+    }
+    return str(words[what]())
+
+
+def _find_logged(shown: str | None) -> str:
+    """Return the gravest entry of the log, from what the panel shows."""
+    return {"trouble": "trouble_only", "normal": "nothing"}.get(shown or "normal", shown or "nothing")
+
+
+def find_seen(world: World, plant: Plant, what: str, at: str) -> str:
+    """Return what eyes or a review of settings find here: the same each time, by the published share of lookers."""
+    if world.fault == "healthy":
+        return "as_it_should_be"
+    kind = world.line.find_kind(plant.site, plant.kind)
+    luck = float(world.draw(what).uniform())
+    if what == "settings":
+        return "setting_wrong" if luck < kind["settings_share"] else "as_it_should_be"
+    here = {"here": plant.place.split(".")[0], "end": find_end(world.line, plant), "before": find_before(plant)}
+    where = here.get(kind["seen_at"], kind["seen_at"])
+    return kind["seen_as"] if at == where and luck < kind["seen_share"] else "as_it_should_be"
+
+
+def find_before(plant: Plant) -> str:
+    """Return the detector before the planted one: there hangs the third wire of a spur."""
+    number = int(plant.place.removeprefix("det")) if plant.place.startswith("det") and "." not in plant.place else 1
+    return f"det{number - 1}" if number > 1 else "panel"
+
+
+def list_end_detectors(line: Line, plant: Plant) -> dict[str, str]:
+    """Return where each end resistor is in a healthy circuit, its label (empty, a pair's, a number) to the detector."""
+    senses = list(line.list_senses(plant.site))
+    named = {e["name"]: e for e in line.export(plant.site)["elements"] if find_label(e["name"]) is not None}
+    wired = {str(find_label(name)): _find_detector(e) for name, e in named.items()}
+    return {label: at or senses[-1] for label, at in wired.items()}
+
+
+def find_label(name: str) -> str | None:
+    """Return the label of an end resistor by the name of its part, None for any other part."""
+    head, _, tail = name.partition(".")
+    if not (head.startswith("end") and tail.startswith("resistor")) or head.startswith("endrelay"):
+        return None
+    return head.removeprefix("end") + tail.removeprefix("resistor").lstrip("_")
+
+
+def _find_detector(resistor: Row) -> str:
+    """Return the detector that an end resistor is wired to, through a supervision relay too; empty for none."""
+    ends = [str(resistor[end]).split(".", maxsplit=1)[0] for end in ("a", "b")]
+    return next((end for end in ends if end.startswith("det")), "panel" if set(ends) == {"panel"} else "")
+
+
+def find_end(line: Line, plant: Plant) -> str:
+    """Return the detector at the end that a fault of an end is about: its own pair's, the last one's for the supply."""
+    ends, senses = list_end_detectors(line, plant), line.list_senses(plant.site)
+    label = plant.place.removeprefix("end").lstrip("_") if plant.place.startswith("end") else ""
+    if plant.place in senses:
+        number = find_loop_number(plant.site, plant.place)
+        label = senses[plant.place] if number is None else ("", str(number))[number > 1]
+    return ends.get(label) or ends.get("") or list(senses)[-1]

@@ -1,0 +1,70 @@
+"""What is planted: a site, a kind, a place and a value, each drawn evenly, not by the weights of the engine."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from .line import SITES, Line, find_style
+
+STYLES = (
+    "two_wire_zone", "four_wire_zone", "module_two_wire", "module_four_wire", "dry_contacts", "class_a_zone",
+    "two_loops",
+)  # fmt: skip
+CONTEXTS = ("new", "aged", "altered", "water")
+WRONG_OHM = (470, 1000, 2200, 3300, 4700, 5600, 10000, 22000, 47000)  # invented: common resistors of a van
+VALUES_OHM = {"joint_resistive": (100, 10_000), "leak": (300, 30_000)}  # invented: drawn evenly in the logarithm
+# Faults that show at the battery and its lamps only; the referee's worlds do not play them.
+OF_THE_BATTERY = frozenset({"mains_off", "battery_dead", "battery_disconnected", "charger_low"})
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """A fault in a place of a site, what is told beside it, and the seed of its world."""
+
+    site: Path
+    fault: str
+    context: str
+    seed: tuple[int, ...]
+
+    @property
+    def kind(self) -> str:
+        """Return the kind without its value."""
+        return self.fault.partition("@")[0].partition("=")[0]
+
+    @property
+    def place(self) -> str:
+        """Return the place."""
+        return self.fault.partition("@")[2]
+
+    @property
+    def text(self) -> str:
+        """Return all of it in one line."""
+        return f"{self.site.stem} {self.fault} {self.context} {self.seed}"
+
+
+def list_sites(style: str) -> tuple[Path, ...]:
+    """Return the referee's sites of a wiring style."""
+    return tuple(site for site in SITES if find_style(site) == style)
+
+
+def draw_plant(line: Line, style: str, seed: tuple[int, int]) -> Plant:
+    """Draw site, then kind, then place, each evenly, then a value in ohms where the kind has one."""
+    rng = np.random.default_rng([*seed, STYLES.index(style), 1])
+    sites = list_sites(style)
+    site = sites[rng.integers(len(sites))]
+    kinds = [row for row in line.list_rows("kinds", site) if row["places"] and row["kind"] not in OF_THE_BATTERY]
+    kind = kinds[rng.integers(len(kinds))]
+    place = kind["places"][rng.integers(len(kind["places"]))]
+    value = f"={draw_ohm(line, kind['kind'], site, rng)}" if kind["value_unit"] else ""
+    return Plant(site, f"{kind['kind']}{value}@{place}", str(rng.choice(CONTEXTS)), (*seed, STYLES.index(style)))
+
+
+def draw_ohm(line: Line, kind: str, site: Path, rng: np.random.Generator) -> int:
+    """Return a planted resistance in ohms: a common resistor that is not the right one, or a value of two digits."""
+    if kind not in VALUES_OHM:
+        named = "panel_resistor." if kind.startswith("panel_resistor") else "end.resistor"
+        right = next(e["value"] for e in line.export(site)["elements"] if e["name"].startswith(named))
+        return int(rng.choice([ohm for ohm in WRONG_OHM if ohm != round(right)]))
+    low, high = np.log(VALUES_OHM[kind])
+    return int(float(f"{np.exp(rng.uniform(low, high)):.1e}"))
