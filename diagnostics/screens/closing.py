@@ -12,6 +12,7 @@ from diagnostics.visit import (
     find_disturbances,
     find_measurement,
     find_stage,
+    is_proved,
     list_untested,
     put_back,
 )
@@ -39,6 +40,7 @@ from .session import (
 )
 
 PROOF = "proof"
+_PROVED = "mended"  # the one closing that needs the tests
 _FIELD, _TOLD, _NOTE, _BY = "closing", "told", "note", "closed_by"
 _MEANS_OFF = "lifted"  # the mode in which panel and battery are off
 # What must be said before a case may be left so: the field, and what to do about it.
@@ -52,35 +54,37 @@ _NEEDED = {
 def show_closing(assessment: Assessment) -> None:
     """Ask how the case is left; nothing may stay lifted, bridged or off."""
     case, words = assessment.case, build_words(assessment)
-    tested = find_stage(case) == "closing"
+    cured = any(r.cured for r in case.repairs)
     st.title(tell("closing_title"), anchor=False)
     stands = bool(find_disturbances(case, words.loop))
     if stands:  # a message stands where something can be done about it
         show_messages()
         _show_disturbed(case, words)
-    if tested:
-        _show_untested(case, words)
-    chosen = _choose(tested=tested)
+    chosen = _choose(case, words)
     if not stands:
         show_messages()
     ask_text(tell("told_who"), _TOLD, tell("told_hint"))
     ask_note(tell("note_waiting" if chosen == "waiting" else "note"), _NOTE)
     ask_text(tell("closed_by"), _BY, "", 80)
-    if tested:
+    if find_stage(case) == "closing":
         show_left(case, words)
     if find_view() == "closing":
         show_button(tell("back"), turn_to, ("",), "closing_back")
-    if tested:
+    if cured:
         show_button(tell("tests_again"), keep, (VIEW, PROOF), "tests_again")
     show_denials(case)
     show_record_so_far(case)
     show_main_button(tell("close_case"), _close, (case.case_id, case.revision), "close_case")
 
 
-def _choose(*, tested: bool) -> str:
-    told = {str(c): tell_closing(c, find_region()) for c in CLOSINGS if c}
+def _choose(case: Case, words: Words) -> str:
+    """Ask how the case is left; *put right, and tested* is there only once every test of the list is done."""
+    proved = is_proved(case, words.loop)
+    told = {str(c): tell_closing(c, find_region()) for c in CLOSINGS if c and (proved or c != _PROVED)}
     names = {c: name for c, (name, _) in told.items()}
-    default = "mended" if tested else ""
+    default = _PROVED if proved else ""
+    if not proved:
+        _show_untested(case, words)
     recall(_FIELD, ("", *names), default)
     if st.session_state[_FIELD] not in names:
         st.session_state[_FIELD] = None
@@ -93,9 +97,14 @@ def _choose(*, tested: bool) -> str:
 
 
 def _show_untested(case: Case, words: Words) -> None:
-    missing = list_untested(case, words.loop)
-    if missing:
-        show_alert("warning", f"**{tell('not_tested_title')}**\n\n{name_untested(missing, words)}")
+    """Say why *put right, and tested* is not to be chosen, and name each test that lacks."""
+    name = tell_closing(_PROVED, find_region())[0]
+    missing = list_untested(case, words.loop) if any(r.cured for r in case.repairs) else ()
+    if not missing:
+        show_note(tell("mended_not_yet", closing=name))
+        return
+    told = tell("mended_not_tested", closing=name, count=str(len(missing)))
+    show_alert("warning", f"**{told}**\n\n{name_untested(missing, words)}")
 
 
 def _show_disturbed(case: Case, words: Words) -> None:
@@ -153,9 +162,9 @@ def _find_problem(case: Case, chosen: str) -> str:
     """Return why a case cannot be left so, and what to do, or an empty text."""
     if not chosen:
         return tell("choose_first")
-    if chosen == "mended" and find_stage(case) != "closing":
-        return tell("tests_first")
     loop = build_bench(case.site).loop
+    if chosen == _PROVED and not is_proved(case, loop):
+        return tell("tests_first")
     standing = [d.measurement for d in find_disturbances(case, loop)]
     if standing and chosen != "left_impaired":
         words = Words(loop, region=find_region())

@@ -94,6 +94,8 @@ def _show_stage(case: Case) -> None:
         _show_view(case)
     elif stage == "closing":
         _show_end(case)
+    elif stage == "proof" and find_view() == "closing":
+        show_closing(assess(case))
     elif stage == "closed":
         show_closed(case)
         show_main_button(tell("to_start"), go_to, ("",), "to_start")

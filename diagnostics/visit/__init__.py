@@ -82,7 +82,7 @@ from .marks import (
 )
 from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_suggestion
-from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, choose_head, list_proof, list_untested
+from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, choose_head, is_proved, list_proof, list_untested
 from .rooms import name_rooms, parse_rooms
 
 __all__ = [
@@ -137,6 +137,7 @@ __all__ = [
     "finish_tests",
     "follows_guide",
     "is_baseline_asked",
+    "is_proved",
     "is_told",
     "is_too_early",
     "keep_baseline",
