@@ -19,6 +19,7 @@ from .learn import (
     read_learn_words,
     render_learn_text,
     tell_crooked,
+    tell_panel,
     tell_zone,
 )
 from .objects import (
@@ -116,6 +117,7 @@ __all__ = [
     "tell_guide",
     "tell_long_check",
     "tell_misreading",
+    "tell_panel",
     "tell_reasons",
     "tell_symptom",
     "tell_test",

@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict
 from diagnostics.readings import Edge, Learnt, Reading, Source, Windows, list_cautions, read_table
 from diagnostics.source import parse_model, read_file
 from diagnostics.units import format_quantity
-from diagnostics.wiring import PartSpec
+from diagnostics.wiring import PartSpec, Site, build_part
 
 from .objects import round_number
 from .words import Region, format_percent, read_words, tell_caution
@@ -19,6 +19,7 @@ from .words import Region, format_percent, read_words, tell_caution
 _FILE = Path(__file__).with_name("learn.yaml")
 # A plain resistor from the tool box carries so much; common practice, no source.
 PLAIN_W: Final = 0.25
+_GENERIC: Final = "panel_24v"  # what a site file has that names no panel
 Object = dict[str, Any]
 
 
@@ -29,6 +30,8 @@ class _Strict(BaseModel):
 class _Table(_Strict):
     format: Literal["ohmward-learn-words/1"]
     title: str
+    assumed: str
+    how: str
     cautions: str
     kept: str
     watts: str
@@ -63,6 +66,19 @@ def read_learn_words() -> _Table:
 def list_learn_cautions(region: Region = "north_america") -> tuple[tuple[str, str], ...]:
     """Return (title, caution in full) for whoever lifts a zone and puts a resistor on it, most pressing first."""
     return tuple(tell_caution(name, region) for name in _name_cautions())
+
+
+def tell_panel(site: Site | None = None) -> str:
+    """Return that the values of a panel are assumed and which; empty where the site gives some of its own.
+
+    Without a site: as in a description that says nothing of the panel.
+    """
+    spec = site.panel if site else PartSpec(profile=_GENERIC)
+    if spec.values or spec.spreads or spec.profile != _GENERIC:
+        return ""
+    part = build_part(_GENERIC)
+    volts, ohm = (format_quantity(part.number(name), unit) for name, unit in (("zone_v", "V"), ("zone_ohm", "ohm")))
+    return read_learn_words().assumed.format(volts=volts, ohm=ohm)
 
 
 def tell_zone(zone: Zone) -> list[str]:

@@ -18,6 +18,7 @@ from diagnostics.visit import (
 )
 from diagnostics.wiring import build_loop
 
+from .learn import tell_panel
 from .page import (
     Markup,
     join,
@@ -134,6 +135,7 @@ class _Told:
             ("detectors", put("; ".join(self.words.detector(d.name) for d in self.loop.detectors))),
             ("zones", put("; ".join(zones))),
             ("ends", put(", ".join(ends))),
+            ("panel", put(tell_panel(site))),
             ("described", put(count)),
         ]
         defects = [self.section("defects", render_list(put(d) for d in self.words.defects()))]

@@ -21,6 +21,7 @@ from diagnostics.visit import (
     find_most_v,
     find_wait_s,
     is_too_early,
+    is_unexpected,
     list_likely_answers,
     may_be_absent,
     record_reading,
@@ -84,6 +85,8 @@ def show_answer(
     text = read_answer(field)
     keep_draft(m.key, text, absent=absent)
     value = _understand(m, words, text)
+    if value is not None and is_unexpected(assessment, m, value):
+        show_alert("warning", tell("unexpected"))
     show_messages()
     args = (case.case_id, case.revision, m.key, form, old.reading_id if old else "", beside)
     if value is not None and _show_doubt(words, m, value, reading_id, args):

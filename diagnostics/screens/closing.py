@@ -80,7 +80,9 @@ def show_closing(assessment: Assessment) -> None:
 def _choose(case: Case, words: Words) -> str:
     """Ask how the case is left; *put right, and tested* is there only once every test of the list is done."""
     proved = is_proved(case, words.loop)
-    told = {str(c): tell_closing(c, find_region()) for c in CLOSINGS if c and (proved or c != _PROVED)}
+    cured = any(r.cured for r in case.repairs)
+    barred = () if proved else (_PROVED, "no_fault_found") if cured else (_PROVED,)
+    told = {str(c): tell_closing(c, find_region()) for c in CLOSINGS if c and c not in barred}
     names = {c: name for c, (name, _) in told.items()}
     default = _PROVED if proved else ""
     if not proved:

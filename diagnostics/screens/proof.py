@@ -1,6 +1,7 @@
 """The tests after a repair, item by item: done, or not done and why; the rest of them in one tap."""
 
 from collections.abc import Sequence
+from typing import Literal
 
 import streamlit as st
 
@@ -216,7 +217,8 @@ def _show_end(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
         elif missing:
             show_note(f"⚠ {tell('tests_untested', tests=_name_all(missing, words))}")
         args = (case.case_id, case.revision)
-        label, kind = (tell("tests_leave"), "secondary") if left else (tell("tests_end"), "primary")
+        label = tell("tests_leave" if left else "tests_end")
+        kind: Literal["primary", "secondary"] = "secondary" if left else "primary"
         st.button(label, key="tests_end", type=kind, width="stretch", on_click=guarded(_end), args=args)
 
 

@@ -4,7 +4,7 @@ import streamlit as st
 
 from diagnostics.cases import Reading
 from diagnostics.readings import Measurement, list_measurements
-from diagnostics.reports import Words, explain_next, list_expected
+from diagnostics.reports import Words, explain_next, list_expected, tell_panel
 from diagnostics.visit import (
     Assessment,
     find_last_absent,
@@ -225,9 +225,10 @@ def _show_more(assessment: Assessment, *, at_step: bool) -> None:
     """Show what was left out, and the ways to another side of the case; some stand ``at_step`` already."""
     case = assessment.case
     show_left_out(assessment)
-    if case.site.note:
+    notes = [*case.site.note.splitlines(), *filter(None, [tell_panel(case.site)])]
+    if notes:
         with st.expander(tell("site_note")):
-            st.markdown("\n".join(f"- {plain(line)}" for line in case.site.note.splitlines()))
+            st.markdown("\n".join(f"- {plain(line)}" for line in notes))
     show_answers(assessment)
     show_lead(assessment)
     if not at_step:

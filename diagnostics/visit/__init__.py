@@ -55,7 +55,7 @@ from .deeds import (
     tell_place,
 )
 from .disturbed import Disturbance, find_disturbances
-from .doubts import Doubt, find_doubt, find_doubted, find_last_absent, find_most_v, may_be_absent
+from .doubts import Doubt, find_doubt, find_doubted, find_last_absent, find_most_v, is_unexpected, may_be_absent
 from .guidance import (
     Guidance,
     answer_guide,
@@ -140,6 +140,7 @@ __all__ = [
     "is_proved",
     "is_told",
     "is_too_early",
+    "is_unexpected",
     "keep_baseline",
     "keeps_baseline",
     "lack_tool",

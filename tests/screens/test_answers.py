@@ -249,3 +249,11 @@ def test_look_shows_what_can_be_found_there_first_and_the_rest_on_request(at_wor
     assert len(few) < 12
     at_work.pick(FOUND, "burnt").tap("record").tap("doubt_keep")  # no fault of this loop burns anything there
     assert [r.value for r in at_work.case.readings] == ["burnt"]
+
+
+def test_reading_outside_every_expected_answer_is_remarked_on_before_it_is_saved(at_work: Visitor) -> None:
+    at_volts(at_work).type(METER, "23.2")
+    assert "None of the expected answers" not in at_work.text
+    at_work.type(METER, "14.1")
+    assert "None of the expected answers. Check the meter lead and the range" in at_work.text
+    assert len(at_work.case.readings) == 1
