@@ -11,7 +11,15 @@ from .design import (
     build_design_table,
     render_design_text,
 )
-from .explain import explain_next, explain_shorter, list_expected, list_parts, list_suspects, tell_certainty
+from .explain import (
+    explain_next,
+    explain_shorter,
+    list_expected,
+    list_not_apart,
+    list_parts,
+    list_suspects,
+    tell_certainty,
+)
 from .learn import (
     Zone,
     build_learn_object,
@@ -22,6 +30,7 @@ from .learn import (
     tell_panel,
     tell_zone,
 )
+from .mend import list_mends, list_rechecks
 from .objects import (
     build_diagnosis,
     build_guide,
@@ -94,7 +103,10 @@ __all__ = [
     "list_after_repair",
     "list_expected",
     "list_learn_cautions",
+    "list_mends",
+    "list_not_apart",
     "list_parts",
+    "list_rechecks",
     "list_repair_cautions",
     "list_suspects",
     "read_learn_words",

@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict
 
 from diagnostics.readings import Edge, Learnt, Reading, Source, Windows, list_cautions, read_table
 from diagnostics.source import parse_model, read_file
-from diagnostics.units import format_quantity
+from diagnostics.units import format_ends, format_quantity
 from diagnostics.wiring import PartSpec, Site, build_part
 
 from .objects import round_number
@@ -101,7 +101,7 @@ def tell_crooked(source: Source) -> str:
 
 
 def _tell_value(sentence: str, one: Learnt, unit: str) -> str:
-    value, low, high = (format_quantity(v, unit, 4) for v in (one.value, max(one.low, 0.0), one.high))
+    value, low, high = format_ends((one.value, max(one.low, 0.0), one.high), unit, 4)
     return sentence.format(value=value, low=low, high=high)
 
 
@@ -115,7 +115,7 @@ def _tell_watts(r: Reading) -> str:
 
 def _tell_edge(edge: Edge) -> str:
     table = read_learn_words()
-    low, high = (format_quantity(v, "V", 3) for v in (edge.low_v, edge.high_v))
+    low, high = format_ends((edge.low_v, edge.high_v), "V")
     more = "" if edge.next_ohm is None else table.narrow.format(resistor=format_quantity(edge.next_ohm, "ohm", 2))
     return table.edges[edge.name].format(low=low, high=high) + more
 

@@ -12,12 +12,14 @@ from diagnostics.faults import Fault, read_catalogue
 from diagnostics.readings import WALKS, Faults, Measurement
 from diagnostics.reasoning import NOTHING, Taken, find_met_defects, find_symptom
 from diagnostics.source import parse_model, read_file
-from diagnostics.units import OVER, format_quantity
+from diagnostics.units import OVER, format_ends, format_quantity
 from diagnostics.wiring import Chain, Loop, find_defects
 
 _FILE = Path(__file__).with_name("words.yaml")
 Listener = Literal["technician", "caller"]
 Region = Literal["north_america", "europe"]
+_RESISTOR = ("fit_end_resistor", "move_end_resistor", "fit_panel_resistor")
+_UNSURE_PERCENT = 10.0  # a described end resistor is known better; a guessed one is not
 
 
 class _Strict(BaseModel):
@@ -61,6 +63,9 @@ class _Table(_Strict):
     tools: dict[str, str]
     styles: dict[str, str]
     style_words: dict[str, str]
+    mends: dict[str, str]
+    right_resistor: str
+    resistor_unknown: str
     closings: dict[str, str]
     closing_words: dict[str, str]
     caution_titles: dict[str, str]
@@ -296,7 +301,7 @@ class Words:
 
     def range(self, low: float, high: float, unit: str) -> str:
         """Return a range of values with its unit; one value where both ends round to the same."""
-        first, last = (format_quantity(v, unit, 3) for v in (low, high))
+        first, last = format_ends((low, high), unit)
         return first if first == last else f"{first} to {last}"
 
     def symptom(self, name: str) -> str:
@@ -337,7 +342,25 @@ class Words:
         if repair_class == NOTHING:
             return _capital(self.table.healthy)
         pairs = zip(repair_class[0].split(" + "), repair_class[1].split(" + "), strict=True)
-        return ". ".join(f"{read_catalogue().remedies[r].words}, {self.spot(s)}" for r, s in pairs) + "."
+        return ". ".join(self._tell_remedy(r, s) for r, s in pairs) + "."
+
+    def _tell_remedy(self, remedy: str, spot: str) -> str:
+        """Return a remedy and where; for a resistor that is to be fitted, its ohms."""
+        told = read_catalogue().remedies[remedy].words
+        element = self.loop.end_resistors.get(spot) if remedy in _RESISTOR else None
+        chain = self.loop.find_chain(spot)
+        spec = chain.spec.end_resistor if chain else None
+        if element and spec and spec.spread >= _UNSURE_PERCENT:
+            told = f"{told} ({self.table.resistor_unknown})"
+        elif element:
+            value = format_quantity(self.loop.by_name[element].resistance_ohm, "ohm")
+            told = f"{told} ({self.table.right_resistor.format(value=value)})"
+        return f"{told}, {self.spot(spot)}"
+
+    def mend(self, kind: str, place: str) -> str:
+        """Return what to do about one kind of fault, terminal by terminal; empty where the remedy says it all."""
+        told = self.table.mends.get(kind, "")
+        return told.format(place=self.noun(place) if "{place}" in told else "", **self.terms)
 
     def told_repair(self, text: str) -> str:
         """Return a repair as a case keeps it: a class of the catalogue in words, or the words that somebody typed."""

@@ -4,7 +4,7 @@ import streamlit as st
 
 from diagnostics.cases import Reading
 from diagnostics.readings import Measurement
-from diagnostics.reports import Words, describe_picture, find_shares, list_suspects, render_loop
+from diagnostics.reports import Words, describe_picture, find_shares, list_not_apart, list_suspects, render_loop
 from diagnostics.visit import Assessment
 
 from .notices import correct, find_reasons, show_remedies, tell_reading
@@ -20,6 +20,11 @@ def show_suspects(assessment: Assessment, next_: Measurement | None) -> None:
     st.image(drawn, width="stretch", alt=describe_picture(assessment.loop, shares, next_, words))
     show_note(tell("picture_key"))
     st.markdown("\n".join(f"- **{percent}** {plain(text)}" for percent, text in list_suspects(d, words)))
+    groups = list_not_apart(d, words)
+    if groups:
+        with st.expander(tell("not_apart_list")):
+            for group in groups:
+                st.markdown("\n".join(f"- {plain(text)}" for text in group))
 
 
 def show_readings(assessment: Assessment, *, may_change: bool = True) -> None:

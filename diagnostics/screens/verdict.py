@@ -6,7 +6,15 @@ from datetime import UTC, datetime, timedelta
 import streamlit as st
 
 from diagnostics.cases import Case
-from diagnostics.reports import Words, explain_next, list_parts, list_repair_cautions, tell_certainty
+from diagnostics.reports import (
+    Words,
+    explain_next,
+    list_mends,
+    list_parts,
+    list_rechecks,
+    list_repair_cautions,
+    tell_certainty,
+)
 from diagnostics.visit import (
     Assessment,
     build_suggestion,
@@ -62,7 +70,9 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     minutes = tell("minutes", minutes=f"{d.next.minutes:.0f}") if d.next else ""
     st.markdown(f"**{tell('sure', percent=tell_certainty(d, repair))}** · {minutes} · {carried}")
     if not d.settled:
-        st.markdown(plain(explain_next(d, words)))
+        st.markdown(tell("likely_why"))
+    told = [*list_mends(d, repair, words), *list_rechecks(d, repair, words)]
+    st.markdown("\n".join(f"- {plain(text)}" for text in told))
     show_cautions((*list_repair_cautions(repair), "outranked"))
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
     _show_outcome(_record_repair, (case.case_id, case.revision, *repair))
