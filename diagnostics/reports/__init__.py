@@ -42,7 +42,7 @@ from .objects import (
     tell_guide,
     write_faults,
 )
-from .picture import describe_picture, find_shares, render_loop, render_style
+from .picture import describe_picture, find_shares, list_shortened, render_loop, render_style
 from .proofs import build_proofs
 from .record import render_impairment, render_record, tell_misreading, tell_reasons, tell_test
 from .testability import (
@@ -108,6 +108,7 @@ __all__ = [
     "list_parts",
     "list_rechecks",
     "list_repair_cautions",
+    "list_shortened",
     "list_suspects",
     "read_learn_words",
     "read_words",

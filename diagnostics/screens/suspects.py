@@ -4,7 +4,15 @@ import streamlit as st
 
 from diagnostics.cases import Reading
 from diagnostics.readings import Measurement
-from diagnostics.reports import Words, describe_picture, find_shares, list_not_apart, list_suspects, render_loop
+from diagnostics.reports import (
+    Words,
+    describe_picture,
+    find_shares,
+    list_not_apart,
+    list_shortened,
+    list_suspects,
+    render_loop,
+)
 from diagnostics.visit import Assessment
 
 from .notices import correct, find_reasons, show_remedies, tell_reading
@@ -18,7 +26,8 @@ def show_suspects(assessment: Assessment, next_: Measurement | None) -> None:
     shares = find_shares(d)
     drawn = render_loop(assessment.loop, shares, next_, dark=is_dark())
     st.image(drawn, width="stretch", alt=describe_picture(assessment.loop, shares, next_, words))
-    show_note(tell("picture_key"))
+    names = [plain(words.detector(name)) for name in list_shortened(assessment.loop, shares, next_)]
+    show_note(" ".join([tell("picture_key"), *([tell("picture_names", names="; ".join(names))] if names else [])]))
     st.markdown("\n".join(f"- **{percent}** {plain(text)}" for percent, text in list_suspects(d, words)))
     groups = list_not_apart(d, words)
     if groups:
