@@ -59,9 +59,10 @@ def _is_apart(one: Expected, two: Expected) -> bool:
 
 def list_expected(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
     """Return what the next measurement would show, and under which suspects; the same answer stands once."""
+    m = d.next.measurement if d.next else None
     causes: dict[str, list[str]] = {}
     for e in [e for e in d.expected if e.group < len(d.groups)][:MOST_EXPECTED]:
-        shown = words.answer(e.state) if e.state is not None else _tell_range(e, words)
+        shown = words.value(m, e.state) if m is not None and e.state is not None else _tell_range(e, words)
         causes.setdefault(shown, []).append(words.faults(d.groups[e.group].members[0]))
     return tuple((shown, _join_causes(some)) for shown, some in causes.items())
 

@@ -9,7 +9,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict
 
 from diagnostics.faults import Fault, read_catalogue
-from diagnostics.readings import WALKS, Faults, Measurement
+from diagnostics.readings import LISTED, WALKS, Faults, Measurement
 from diagnostics.reasoning import NOTHING, Taken, find_met_defects, find_symptom
 from diagnostics.source import parse_model, read_file
 from diagnostics.units import OVER, format_ends, format_quantity
@@ -18,6 +18,7 @@ from diagnostics.wiring import Chain, Loop, find_defects
 _FILE = Path(__file__).with_name("words.yaml")
 Listener = Literal["technician", "caller"]
 Region = Literal["north_america", "europe"]
+_NONE = "none"
 _RESISTOR = ("fit_end_resistor", "move_end_resistor", "fit_panel_resistor")
 _UNSURE_PERCENT = 10.0  # a described end resistor is known better; a guessed one is not
 
@@ -294,7 +295,10 @@ class Words:
         return f"detectors {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
 
     def value(self, measurement: Measurement, value: float | str) -> str:
-        """Return what was read, with its unit."""
+        """Return what was read, with its unit; that no detector is dark, or shows alarm, in words of its own."""
+        if value == _NONE and measurement.kind in LISTED:
+            key = "none_lit" if measurement.kind == "which_lit" else "none_dark"
+            return _uncapital(self.table.screen[key])
         if isinstance(value, str):
             return self.answer(value)
         return "OL" if value == OVER else format_quantity(value, measurement.unit, 4)
@@ -376,6 +380,10 @@ def _sign(mark: str) -> str:
 def _space(name: str) -> str:
     head = name.rstrip("0123456789")
     return f"{head} {name[len(head) :]}" if head != name else name
+
+
+def _uncapital(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _capital(text: str) -> str:

@@ -95,7 +95,8 @@ def show_answer(
         return
     if value is not None and is_too_early(m, value, find_wait_s(case, m)):
         show_alert("warning", tell("too_early", left=format_wait(find_wait_s(case, m) or 0.0)))
-    label = tell("record") if value is None else tell("record_value", value=plain(words.value(m, value)))
+    key = "record_word" if isinstance(value, str) else "record_value"
+    label = tell("record") if value is None else tell(key, value=plain(words.value(m, value)))
     show_main_button(label, _record, args, "record")
 
 

@@ -38,6 +38,7 @@ from .session import (
     write_problem,
 )
 from .start import show_start
+from .tries import show_introduction
 from .verdict import has_fresh_repair, show_own_repair, show_repairs
 from .work import show_work
 
@@ -86,6 +87,8 @@ def _find_case(store: CaseStore, case_id: str) -> Case | None:
 
 def _show_stage(case: Case) -> None:
     stage = find_stage(case)
+    if stage in {*SAFETY, "work"}:
+        show_introduction(case)
     if stage in SAFETY:
         show_safety(stage, case)
     elif stage in {"complaint", "work"} and (baseline := find_question(case)) is not None:

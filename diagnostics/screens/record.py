@@ -29,6 +29,7 @@ from .session import (
     tell,
 )
 from .suspects import show_readings
+from .tries import show_hidden
 from .verdict import show_repairs
 
 _LONGEST_NAME = 40
@@ -75,6 +76,7 @@ def _keep_lines(text: str) -> str:
 
 def _show_deeds(assessment: Assessment) -> None:
     case, words = assessment.case, build_words(assessment)
+    show_hidden(case, words)
     show_repairs(case, words)
     missing = list_untested(case, words.loop) if any(r.cured for r in case.repairs) else ()
     if missing:
