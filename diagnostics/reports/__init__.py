@@ -44,7 +44,8 @@ from .objects import (
 )
 from .picture import describe_picture, find_shares, list_shortened, render_loop, render_style
 from .proofs import build_proofs
-from .record import render_impairment, render_record, tell_misreading, tell_reasons, tell_test
+from .record import render_impairment, render_record, tell_reasons, tell_test
+from .record_words import tell_misreading
 from .testability import (
     Section,
     TestabilityTable,

@@ -71,10 +71,13 @@ def tell_page(part: Part, key: str, region: Region = "north_america", **told: st
 
 
 def tell_moment(moment: datetime | None, zone: tzinfo = UTC, region: Region = "north_america") -> str:
-    """Return a moment with the clock it is told by: ``2026-03-14 10:42 UTC``."""
+    """Return a moment with the clock it is told by: ``2026-03-14 10:42 UTC``, ``2026-03-14 05:42 EST (UTC-05:00)``."""
     if moment is None:
         return tell_page("page", "not_noted", region)
-    return moment.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z").strip()
+    here = moment.astimezone(zone)
+    told = here.strftime("%Y-%m-%d %H:%M %Z").strip()
+    offset = here.strftime("%z")
+    return f"{told} (UTC{offset[:3]}:{offset[3:5]})" if here.utcoffset() else told
 
 
 def put(text: object) -> Markup:
