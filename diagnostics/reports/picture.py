@@ -18,14 +18,14 @@ from .words import Words, format_percent, say
 LEAST_SHARE = 0.03
 LONGEST_WHOLE = 24  # detectors; longer loops are folded, so that a phone shows them in a few rows
 _STRETCHES, _MOST_APART = 8, 4  # stretches that a folded loop is cut into, and suspects that stay boxes of their own
-_PER_ROW, _WIDE, _HIGH = 3, 120, 142
+_PER_ROW, _WIDE, _HIGH = 3, 120, 134
 _MARGIN = 8  # px at the right, for a lead on the last box of a row
 _RUN, _BOX = 50, 62  # px of the run before a box, and of the box
 _TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box
 _SHADE, _DEEPEST = "#e07b00", 0.6  # deeper shades would swallow the letters on them
 _TWO_WIRE, _FOUR_WIRE = (52, 72), (45, 53, 63, 81)  # px from the top of a row to each conductor
 _LONGEST_LABEL, _LABEL_LINES = 13, 2  # signs in a line under a box, and lines
-_LABEL_Y, _LINE_HIGH, _NEXT_Y = 102, 15, 134  # px from the top of a row
+_LABEL_Y, _LINE_HIGH, _NEXT_Y = 101, 14, 129  # px from the top of a row
 _END = {False: "picture_end", True: "picture_back"}
 _OUTLINE = 'fill="none" stroke="currentColor" stroke-width="2"'
 

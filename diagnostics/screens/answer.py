@@ -228,9 +228,9 @@ def _show_hidden(assessment: Assessment, m: Measurement, field: str) -> None:
     words = build_words(assessment)
     text = simulate_reading(assessment.loop, hidden, m)
     value = parse_value(m, assessment.loop, text)
-    show_alert("info", f"{tell('demo_answer')}: **{plain(words.value(m, value))}**")
     chosen: object = text.split(",") if is_set(m) else text
-    st.button(tell("demo_use"), key=f"use {field}", on_click=guarded(_take), args=(field, chosen), width="stretch")
+    label = tell("demo_use", value=plain(words.value(m, value)))
+    st.button(label, key=f"use {field}", on_click=guarded(_take), args=(field, chosen), width="stretch")
 
 
 def _take(field: str, chosen: object) -> None:

@@ -21,6 +21,7 @@ from .session import (
     build_words,
     find_case_id,
     find_view,
+    find_zone,
     format_moment,
     go_to,
     guarded,
@@ -159,7 +160,8 @@ def _show_head(case: Case | None) -> None:
     with st.container(horizontal=True, vertical_alignment="center", wrap=False, gap="small"):
         st.button(f"‹ {tell('all_cases')}", key="all_cases", on_click=guarded(go_to), args=("",))
         if case is not None:
-            st.fragment(_show_head_line, run_every=_TICK_S)(case)
+            with st.container(key="page_head"):
+                st.fragment(_show_head_line, run_every=_TICK_S)(case)
     if case is None or case.closing:
         return
     end = find_test_end(case)
@@ -180,22 +182,17 @@ def _show_head_line(case: Case) -> None:
 
 
 def _tell_head(case: Case) -> str:
+    """Return the place, and in a second line that all is saved and how long the system is on test."""
     end = find_test_end(case)
     left_s = 0.0 if end is None or case.closing else count_left_s(end)
-    on_test = tell("on_test", until=format_moment(end), left=format_wait(left_s)) if end and left_s else ""
+    left = format_wait(left_s)
     if find_stage(case) in {*SAFETY, "for_us", "describe"}:
-        return on_test
+        return tell("on_test", until=format_moment(end), left=left) if end and left_s else ""
     count = len(case.readings)
-    told = (
-        tell("no_readings")
-        if not count
-        else tell("one_reading")
-        if count == 1
-        else tell("many_readings", count=str(count))
-    )
-    last = [r.taken_at for r in case.readings if r.taken_at]
-    saved = tell("saved", count=told, when=format_moment(last[-1]) if last else "").strip()
-    return " · ".join(text for text in (f"**{plain(case.site.name)}**", saved, on_test) if text)
+    saved = tell("saved", count=str(count)) if count else tell("none_saved")
+    short = tell("on_test_short", until=f"{end.astimezone(find_zone()):%H:%M}", left=left) if end and left_s else ""
+    line = " · ".join(filter(None, [saved, short]))
+    return f"**{plain(case.site.name)}**  \n{line}"
 
 
 def _extend(case_id: str, revision: int) -> None:

@@ -18,6 +18,7 @@ from diagnostics.visit import (
     find_stage,
     finish_tests,
     list_proof,
+    list_read_cautions,
     pass_tests,
     record_test,
 )
@@ -55,7 +56,7 @@ def show_proof(case: Case) -> None:
         show_messages()  # otherwise they stand in the box that is being filled in
     show_repairs(case, words)
     st.markdown(tell("proof_why"))
-    show_cautions(_CAUTIONS)
+    show_cautions(_CAUTIONS, list_read_cautions(case, loop))
     for number, item in enumerate(items):
         _show_item(case, words, number, item)
     _show_rest(case, words, items)

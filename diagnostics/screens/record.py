@@ -9,7 +9,7 @@ import streamlit as st
 
 from diagnostics.cases import Case, CaseStore, write_case
 from diagnostics.errors import DiagnosticsError
-from diagnostics.reports import Region, render_card, render_impairment, render_record, tell_closing
+from diagnostics.reports import Region, render_card, render_impairment, render_record, tell_closing, tell_panel
 from diagnostics.visit import Assessment, list_untested
 
 from .baseline import show_kept
@@ -121,8 +121,11 @@ def build_file_name(case: Case, kind: str, zone: tzinfo) -> str:
 
 
 def show_record_so_far(case: Case) -> None:
-    """Offer the files of a case that is still open, folded away."""
+    """Show what the description says and assumes, and offer the files of a case that is still open; folded away."""
+    notes = [*case.site.note.splitlines(), *filter(None, [tell_panel(case.site)])]
     with st.expander(tell("record_so_far")):
+        if notes:
+            st.markdown(f"**{tell('site_note')}**\n\n" + "\n".join(f"- {plain(line)}" for line in notes))
         show_files(case)
 
 

@@ -8,7 +8,7 @@ from diagnostics.reports import Words, read_words, tell_symptom
 from diagnostics.visit import build_bench, find_about, find_hidden
 from diagnostics.wiring import Loop
 
-from .session import find_region, plain, show_alert, tell
+from .session import find_region, plain, show_note, tell
 
 
 def show_introduction(case: Case) -> None:
@@ -21,7 +21,7 @@ def show_introduction(case: Case) -> None:
         "loop": plain(_tell_loop(loop)),
         "complaint": plain(tell_symptom(case.symptom, find_region())),
     }
-    show_alert("info", tell("try_introduction", **facts))
+    show_note(tell("try_introduction", **facts))
 
 
 def _tell_loop(loop: Loop) -> str:

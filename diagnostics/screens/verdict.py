@@ -17,7 +17,9 @@ from diagnostics.reports import (
 )
 from diagnostics.visit import (
     Assessment,
+    build_bench,
     build_suggestion,
+    list_read_cautions,
     record_repair,
     take_back_repair,
     write_class,
@@ -73,7 +75,7 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
         st.markdown(tell("likely_why"))
     told = [*list_mends(d, repair, words), *list_rechecks(d, repair, words)]
     st.markdown("\n".join(f"- {plain(text)}" for text in told))
-    show_cautions((*list_repair_cautions(repair), "outranked"))
+    show_cautions((*list_repair_cautions(repair), "outranked"), list_read_cautions(case, words.loop))
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
     _show_outcome(_record_repair, (case.case_id, case.revision, *repair))
 
@@ -83,7 +85,8 @@ def show_own_repair(case: Case) -> None:
     st.title(tell("own_repair"), anchor=False)
     show_messages()
     ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
-    show_cautions((*list_repair_cautions(None), "ladder", "outranked"))  # it may have been anywhere
+    read = list_read_cautions(case, build_bench(case.site).loop)
+    show_cautions((*list_repair_cautions(None), "ladder", "outranked"), read)  # it may have been anywhere
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     _show_outcome(_record_own_repair, (case.case_id, case.revision))
 

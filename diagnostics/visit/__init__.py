@@ -83,6 +83,7 @@ from .marks import (
 from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_suggestion
 from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, choose_head, is_proved, list_proof, list_untested
+from .read_cautions import list_read_cautions
 from .rooms import name_rooms, parse_rooms
 
 __all__ = [
@@ -153,6 +154,7 @@ __all__ = [
     "list_likely_answers",
     "list_missing_tools",
     "list_proof",
+    "list_read_cautions",
     "list_to_leave",
     "list_untested",
     "list_usual_answers",

@@ -152,7 +152,7 @@ def test_long_loop_is_folded_into_few_rows_and_leaves_nobody_out(count: int) -> 
     loop = build_long(count)
     svg = render_loop(loop, {"end": 0.3}, None, dark=False)
     root = ET.fromstring(svg)  # noqa: S314 - our own picture
-    assert float(root.attrib["height"]) <= 6 * 142
+    assert float(root.attrib["height"]) <= 6 * 134
     covered: list[int] = []
     for box in read_boxes(svg):
         first, _, last = box.partition("–")
