@@ -55,14 +55,13 @@ from .testability import (
     render_testability_text,
     tell_long_check,
 )
+from .word_table import Region, localize, read_words
 from .words import (
     Listener,
-    Region,
     Words,
     format_percent,
     format_wait,
     list_after_repair,
-    read_words,
     say,
     tell_caution,
     tell_closing,
@@ -111,6 +110,7 @@ __all__ = [
     "list_repair_cautions",
     "list_shortened",
     "list_suspects",
+    "localize",
     "read_learn_words",
     "read_words",
     "render_card",

@@ -14,7 +14,8 @@ from diagnostics.units import format_ends, format_quantity
 from diagnostics.wiring import Loop
 
 from .objects import round_number
-from .words import Region, Words
+from .word_table import Region
+from .words import Words
 
 _FILE = Path(__file__).with_name("design.yaml")
 Object = dict[str, Any]

@@ -14,7 +14,8 @@ from diagnostics.units import format_ends, format_quantity
 from diagnostics.wiring import PartSpec, Site, build_part
 
 from .objects import round_number
-from .words import Region, format_percent, read_words, tell_caution
+from .word_table import Region, read_words
+from .words import format_percent, tell_caution
 
 _FILE = Path(__file__).with_name("learn.yaml")
 # A plain resistor from the tool box carries so much; common practice, no source.

@@ -41,7 +41,8 @@ from .record_words import (
     tell_typed,
     tell_understood,
 )
-from .words import Region, Words, tell_caution, tell_closing
+from .word_table import Region
+from .words import Words, tell_caution, tell_closing
 
 
 def render_record(case: Case, region: Region = "north_america", zone: tzinfo = UTC) -> str:

@@ -8,7 +8,8 @@ from diagnostics.trees import Guide, Say, TwoVoices, find_guide
 from diagnostics.units import format_quantity
 
 from .page import tell_page
-from .words import Region, Words
+from .word_table import Region
+from .words import Words
 
 
 def find_read(reading: Reading, words: Words) -> Measurement | None:

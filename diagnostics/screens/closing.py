@@ -22,6 +22,7 @@ from .draft import VIEW, ask_text, keep, keep_choice, recall
 from .longtext import ask_note
 from .proof import name_untested, show_denials
 from .record import show_record_so_far
+from .safety import BY, TOLD
 from .session import (
     build_words,
     find_region,
@@ -41,12 +42,12 @@ from .session import (
 
 PROOF = "proof"
 _PROVED = "mended"  # the one closing that needs the tests
-_FIELD, _TOLD, _NOTE, _BY = "closing", "told", "note", "closed_by"
+_FIELD, _NOTE = "closing", "note"
 _MEANS_OFF = "lifted"  # the mode in which panel and battery are off
 # What must be said before a case may be left so: the field, and what to do about it.
 _NEEDED = {
-    "left_impaired": (_TOLD, "told_needed"),
-    "not_ours": (_TOLD, "told_needed_not_ours"),
+    "left_impaired": (TOLD, "told_needed"),
+    "not_ours": (TOLD, "told_needed_not_ours"),
     "waiting": (_NOTE, "note_needed"),
 }
 
@@ -63,9 +64,9 @@ def show_closing(assessment: Assessment) -> None:
     chosen = _choose(case, words)
     if not stands:
         show_messages()
-    ask_text(tell("told_who"), _TOLD, tell("told_hint"))
+    ask_text(tell("told_who"), TOLD, tell("told_hint"))
     ask_note(tell("note_waiting" if chosen == "waiting" else "note"), _NOTE)
-    ask_text(tell("closed_by"), _BY, "", 80)
+    ask_text(tell("closed_by"), BY, "", 80)
     if find_stage(case) == "closing":
         show_left(case, words)
     if find_view() == "closing":
@@ -156,7 +157,7 @@ def _close(case_id: str, revision: int) -> None:
         st.session_state["problem"] = problem
         return
     closing = next(c for c in CLOSINGS if c == chosen)
-    close_case(open_store(), case, closing, told=_read(_TOLD), note=_read(_NOTE), by=_read(_BY))
+    close_case(open_store(), case, closing, told=_read(TOLD), note=_read(_NOTE), by=_read(BY))
     turn_to("")
 
 

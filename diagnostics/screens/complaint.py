@@ -26,11 +26,12 @@ from .session import (
     show_button,
     show_main_button,
     show_messages,
+    show_note,
     tell,
     turn_to,
 )
 
-_OTHER = "other_symptom"
+_OTHER, _BARE = "other_symptom", "nothing_at_hand"
 _CHOSEN, _CONTEXTS, _TOOLS, _LOOP = "symptom", "contexts", "tools", "about_loop"
 # In the order of where one sees it first: on the panel, in a test, at the detectors. What no group names is a test's.
 _GROUPS: Mapping[str, tuple[str, ...]] = {
@@ -50,11 +51,12 @@ def show_complaint(case: Case) -> None:
     _ask_symptom(case)
     if len(case.site.loops) > 1:
         _ask_loop(case)
-    words = read_words()
-    contexts, tools = dict(words.contexts), dict(words.tools)
-    at_hand = tuple(t for t in tools if case.can is None or t in case.can)
+    words = read_words(find_region())
+    contexts, tools = dict(words.contexts), {**words.tools, _BARE: tell(_BARE)}
+    at_hand = () if case.can is None else tuple(t for t in tools if t in case.can) or (_BARE,)
     _ask_several("q_context", _CONTEXTS, contexts, tuple(c for c in (*CONTEXTS, *SIGNS) if c in case.contexts))
     _ask_several("q_tools", _TOOLS, tools, at_hand)
+    show_note(tell("q_tools_none"))
     if find_view() == "complaint":
         show_button(tell("back"), turn_to, ("",), "complaint_back")
     show_main_button(tell("complaint_use"), _use, (case.case_id, case.revision), "complaint_use")
@@ -114,8 +116,9 @@ def _use(case_id: str, revision: int) -> None:
         st.session_state["problem"] = tell("symptom_needed")
         return
     contexts, tools = (tuple(st.session_state.get(key) or ()) for key in (_CONTEXTS, _TOOLS))
+    can = tuple(t for t in tools if t != _BARE) if tools else None  # nothing said, and nothing ruled out
     case = load(case_id, revision)
     if len(case.site.loops) > 1:
         case = tell_loop(open_store(), case, str(st.session_state.get(_LOOP) or ""))
-    tell_complaint(open_store(), case, "" if symptom == _OTHER else symptom, contexts, tools)
+    tell_complaint(open_store(), case, "" if symptom == _OTHER else symptom, contexts, can)
     turn_to("")

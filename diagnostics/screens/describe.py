@@ -89,7 +89,7 @@ def _show_questions(place: tuple[str, int]) -> None:
 
 
 def _ask_style() -> Style:
-    words = read_words()
+    words = read_words(find_region())
     names = {str(s): words.styles[s][:1].upper() + words.styles[s][1:] for s in Style}
     recall("q_style", tuple(names), str(Style.TWO_WIRE_ZONE))
     style = Style(st.radio(tell("q_style"), list(names), format_func=names.__getitem__, key="q_style"))

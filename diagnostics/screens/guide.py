@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from diagnostics.reports import explain_next, explain_shorter, format_percent, list_expected
+from diagnostics.reports import explain_next, explain_shorter, format_percent, list_expected, localize
 from diagnostics.trees import Say, Step, TwoVoices
 from diagnostics.visit import (
     Assessment,
@@ -19,6 +19,7 @@ from diagnostics.visit import (
 from .draft import ASKED, keep, leave_form
 from .session import (
     build_words,
+    find_region,
     guarded,
     load,
     open_store,
@@ -74,7 +75,7 @@ def show_stop(assessment: Assessment) -> None:
 
 def show_guide_title(guidance: Guidance) -> None:
     """Show which guide leads."""
-    show_note(tell("guide_title", title=plain(guidance.walk.guide.title)))
+    show_note(tell("guide_title", title=plain(localize(guidance.walk.guide.title, find_region()))))
 
 
 def show_why(assessment: Assessment) -> None:
@@ -124,7 +125,7 @@ def show_guide_notes(assessment: Assessment, step: Step) -> None:
     for context in assessment.case.contexts:
         note = next((text for name, text in step.notes.items() if name == context), None)
         if note:
-            show_note(f"{tell('guide_note')} {plain(note)}")
+            show_note(f"{tell('guide_note')} {plain(localize(note, find_region()))}")
 
 
 def show_doubt(assessment: Assessment) -> None:
@@ -199,7 +200,7 @@ def _need(assessment: Assessment) -> Guidance:
 
 
 def _speak(say: Say | None) -> str:
-    return plain(say.technician if isinstance(say, TwoVoices) else str(say or ""))
+    return plain(localize(say.technician if isinstance(say, TwoVoices) else str(say or ""), find_region()))
 
 
 def _capital(text: str) -> str:

@@ -27,7 +27,7 @@ def show_introduction(case: Case) -> None:
 def _tell_loop(loop: Loop) -> str:
     """Return the loop in question: its wiring, its detectors, and where it is, if there are several."""
     chain = loop.chains[0]
-    style, count = read_words().styles[chain.spec.style], str(len(chain.detectors))
+    style, count = read_words(find_region()).styles[chain.spec.style], str(len(chain.detectors))
     style = style[:1].upper() + style[1:]
     where = f", {Words(loop, region=find_region()).loop_title(chain.spec.zone)}" if len(loop.chains) > 1 else ""
     return tell("try_loop", style=style, count=count) + where

@@ -166,8 +166,13 @@ def _check_old_readings(loop: Loop, case: Case) -> None:
             raise SiteError(message, hint="take that reading back first, or keep the old description") from error
 
 
-def tell_complaint(store: CaseStore, case: Case, symptom: str, contexts: tuple[str, ...], can: tuple[str, ...]) -> Case:
-    """Store what is complained of (an empty text: none of those listed), the loop's past, and what is at hand."""
+def tell_complaint(
+    store: CaseStore, case: Case, symptom: str, contexts: tuple[str, ...], can: tuple[str, ...] | None
+) -> Case:
+    """Store what is complained of (an empty text: none of those listed), the loop's past, and what is at hand.
+
+    ``can`` None: nobody said, and nothing is ruled out.
+    """
     if symptom:
         find_symptom(symptom)
     outline = Outline(contexts, symptom, can, case.meter, case.notes)

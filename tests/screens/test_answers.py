@@ -269,12 +269,12 @@ def test_caution_stands_in_full_until_a_step_with_it_is_recorded_and_then_as_a_l
 
     visitor = measure(Visitor(store, describe(store).case_id).tap("lead"), "panel", "volts|panel.zone1+")
     assert "Live cabinet" not in list_folded(visitor)
-    assert "⚠ **Live cabinet.** Mains is in this cabinet." in visitor.text
+    assert "⚠ **Live cabinet.** AC power is in this cabinet." in visitor.text
     visitor.type(METER, "23.2").tap("record")
     measure(visitor, "panel", "known_resistor|")
     assert "Live cabinet" in list_folded(visitor)
-    assert "⚠ **Live cabinet.** Mains is in this cabinet." in visitor.text  # it opens, it is not dropped
-    measure(visitor, "panel", "ohms|")
+    assert "⚠ **Live cabinet.** AC power is in this cabinet." in visitor.text  # it opens, it is not dropped
+    measure(visitor.tap("back_to_next"), "panel", "ohms|")
     assert "Volts first" not in list_folded(visitor)
     assert {"Evidence first", "Outputs", "Tell people first"} <= set(list_folded(visitor)[2:].split(" · "))
     wanted = {c for m in list_measurements(assess_case(visitor.case).loop) if m.kind == "ohms" for c in m.cautions}

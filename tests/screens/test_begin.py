@@ -51,6 +51,10 @@ def test_a_releasing_zone_stops_the_visit(visitor: Visitor) -> None:
     assert "This tool does not go there" in visitor.text
     assert not visitor.has("outputs_none")
     visitor.tap("release_close")
+    assert "Say who has been told" in visitor.text
+    visitor.type("Who has been told?", "the owner").type("Your name", "Ada").tap("release_close")
+    assert visitor.case.leaving is not None
+    assert (visitor.case.leaving.told, visitor.case.leaving.by) == ("the owner", "Ada")
     assert visitor.case.closing == "not_ours"
 
 
@@ -74,7 +78,7 @@ def test_a_loop_that_is_not_for_us_is_told_so_kindly(visitor: Visitor) -> None:
     visitor.tap("for_us_no")
     assert "not for us" in visitor.text
     assert "What still holds" in visitor.text
-    visitor.tap("not_for_us_close")
+    visitor.type("Who has been told?", "the owner").tap("not_for_us_close")
     assert visitor.case.closing == "not_ours"
 
 
