@@ -12,7 +12,7 @@ from diagnostics.cases import Case
 from diagnostics.faults import CONTEXTS, SIGNS
 from diagnostics.reasoning import SYMPTOMS
 from diagnostics.reports import Words, read_words, tell_symptom
-from diagnostics.visit import find_about, is_told, prepare, tell_complaint, tell_loop
+from diagnostics.visit import find_about, find_listener, is_told, prepare, tell_complaint, tell_loop
 from diagnostics.wiring import build_loop
 
 from .draft import find_kept, keep, keep_choice, keep_choices, recall, recall_choices
@@ -53,9 +53,11 @@ def show_complaint(case: Case) -> None:
         _ask_loop(case)
     words = read_words(find_region())
     contexts, tools = dict(words.contexts), {**words.tools, _BARE: tell(_BARE)}
-    at_hand = () if case.can is None else tuple(t for t in tools if t in case.can) or (_BARE,)
+    calls = find_listener(case) == "caller"
+    said = () if case.can is None and calls else case.can  # a caller has nothing at hand unless it is said
+    at_hand = () if said is None else tuple(t for t in tools if t in said) or (_BARE,)
     _ask_several("q_context", _CONTEXTS, contexts, tuple(c for c in (*CONTEXTS, *SIGNS) if c in case.contexts))
-    _ask_several("q_tools", _TOOLS, tools, at_hand)
+    _ask_several("q_tools_caller" if calls else "q_tools", _TOOLS, tools, at_hand)
     show_note(tell("q_tools_none"))
     if find_view() == "complaint":
         show_button(tell("back"), turn_to, ("",), "complaint_back")

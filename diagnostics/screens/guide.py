@@ -7,10 +7,12 @@ from diagnostics.trees import Say, Step, TwoVoices
 from diagnostics.visit import (
     Assessment,
     Guidance,
+    Listener,
     answer_guide,
     choose_lead,
     find_case_guide,
     find_given,
+    find_listener,
     follows_guide,
     list_answers,
     list_read_cautions,
@@ -46,7 +48,10 @@ def show_pending(assessment: Assessment, step: Step) -> None:
     """Show a question or an instruction of the guide, and take the answer."""
     guidance = _need(assessment)
     show_guide_title(guidance)
-    st.markdown(f"## {_speak(step.ask or step.do)}")
+    listener = find_listener(assessment.case)
+    if listener == "caller":
+        st.markdown(f"**{tell('ask_caller')}:**")
+    st.markdown(f"## {_speak(step.ask or step.do, listener)}")
     show_cautions(step.cautions, list_read_cautions(assessment.case, assessment.loop))
     show_guide_notes(assessment, step)
     place = (assessment.case.case_id, assessment.case.revision, guidance.walk.at)
@@ -95,7 +100,7 @@ def show_guide_words(assessment: Assessment) -> None:
     """Show the guide's own words for the reading that comes next, where the guide asks for it."""
     step = _find_own_step(assessment)
     if step is not None and step.say is not None:
-        show_note(_speak(step.say))
+        show_note(_speak(step.say, find_listener(assessment.case)))
 
 
 def show_guide_rest(assessment: Assessment) -> None:
@@ -199,8 +204,9 @@ def _need(assessment: Assessment) -> Guidance:
     return assessment.guidance
 
 
-def _speak(say: Say | None) -> str:
-    return plain(localize(say.technician if isinstance(say, TwoVoices) else str(say or ""), find_region()))
+def _speak(say: Say | None, listener: Listener = "technician") -> str:
+    text = say.caller if isinstance(say, TwoVoices) and listener == "caller" else str(say or "")
+    return plain(localize(text, find_region()))
 
 
 def _capital(text: str) -> str:

@@ -4,9 +4,20 @@ import streamlit as st
 
 from diagnostics.cases import Case
 from diagnostics.reports import tell_caution
-from diagnostics.visit import SAFETY, Stage, accept_loop, acknowledge, close_case, start_visit, tell_people
+from diagnostics.visit import (
+    LISTENERS,
+    SAFETY,
+    Listener,
+    Stage,
+    accept_loop,
+    acknowledge,
+    close_case,
+    start_visit,
+    tell_listener,
+    tell_people,
+)
 
-from .draft import ask_text
+from .draft import ask_text, keep_choice, recall
 from .session import (
     NEW,
     find_region,
@@ -24,6 +35,7 @@ from .session import (
 )
 
 TOLD, BY = "told", "closed_by"  # the fields of every closing
+_WHO = "who"
 _HOURS = (1, 2, 4, 8)
 
 
@@ -36,8 +48,28 @@ def show_safety(stage: Stage, case: Case | None) -> None:
     if find_view() == "stop":
         _STOPS[stage](place)
     else:
+        if case is None:
+            _ask_listener()
         st.markdown(tell_caution(stage, find_region())[1])
         _ASKS[stage](place)
+
+
+def _ask_listener() -> None:
+    """Ask once, at the start of a case, who is asked: it decides how questions are put, and which are."""
+    recall(_WHO, LISTENERS, LISTENERS[0])
+    chosen = st.segmented_control(
+        tell("who_asks"),
+        LISTENERS,
+        format_func=_name_listener,
+        required=True,
+        width="stretch",
+        key=_WHO,
+    )
+    keep_choice(_WHO, chosen or "", LISTENERS[0])
+
+
+def _name_listener(who: Listener) -> str:
+    return tell({"technician": "asks_technician", "caller": "asks_caller"}[who])
 
 
 def _ask_real(place: tuple[str, int]) -> None:
@@ -112,7 +144,11 @@ def show_for_us(case: Case) -> None:
 
 def _accept(case_id: str, revision: int, name: str) -> None:
     store = open_store()
-    case = start_visit(store) if case_id == NEW else load(case_id, revision)
+    if case_id == NEW:
+        who: Listener = "caller" if st.session_state.get(_WHO) == "caller" else "technician"
+        case = tell_listener(store, start_visit(store), who)
+    else:
+        case = load(case_id, revision)
     acknowledge(store, case, name)
     go_to(case.case_id)
 

@@ -19,7 +19,7 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore, default_store_url
 from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
 from diagnostics.reports import Region, Words, say, tell_caution
-from diagnostics.visit import Assessment, assess_case, tell_meaning
+from diagnostics.visit import Assessment, assess_case, find_listener, tell_meaning
 
 from .draft import VIEW, find_kept, forget, keep
 
@@ -81,8 +81,8 @@ def tell(key: str, **told: str) -> str:
 
 
 def build_words(assessment: Assessment) -> Words:
-    """Return the words for this loop in the chosen dialect."""
-    return Words(assessment.loop, region=find_region())
+    """Return the words for this loop in the chosen dialect, for whoever is asked: a technician, or a caller."""
+    return Words(assessment.loop, find_listener(assessment.case), find_region())
 
 
 def plain(text: str) -> str:

@@ -19,6 +19,7 @@ from diagnostics.visit import (
     Assessment,
     build_bench,
     build_suggestion,
+    find_listener,
     list_read_cautions,
     record_repair,
     take_back_repair,
@@ -34,6 +35,7 @@ from .session import (
     load,
     open_store,
     plain,
+    show_alert,
     show_button,
     show_cautions,
     show_main_button,
@@ -73,6 +75,8 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     st.markdown(f"**{tell('sure', percent=tell_certainty(d, repair))}** · {minutes} · {carried}")
     if not d.settled:
         st.markdown(tell("likely_why"))
+    if find_listener(case) == "caller":
+        show_alert("info", tell("caller_hand_on"))
     told = [*list_mends(d, repair, words), *list_rechecks(d, repair, words)]
     st.markdown("\n".join(f"- {plain(text)}" for text in told))
     show_cautions((*list_repair_cautions(repair), "outranked"), list_read_cautions(case, words.loop))

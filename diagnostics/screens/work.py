@@ -8,10 +8,13 @@ from diagnostics.reports import Words
 from diagnostics.visit import (
     Assessment,
     find_last_absent,
+    find_listener,
     find_measurement,
     find_out_of_service,
     list_read_cautions,
     prepare_answers,
+    tell_complaint,
+    tell_listener,
     understand,
 )
 
@@ -35,6 +38,8 @@ from .session import (
     find_view,
     format_moment,
     guarded,
+    load,
+    open_store,
     plain,
     show_alert,
     show_button,
@@ -118,6 +123,8 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
         show_doubt(assessment)
     minutes = tell("minutes_from", minutes=f"{d.next.minutes:.0f}") if suggested and d.next is not None else ""
     _show_title(assessment, old, minutes, suggested=suggested, listed=listed)
+    if find_listener(assessment.case) == "caller":
+        st.markdown(f"**{tell('ask_caller')}:**")
     st.markdown(f"## {plain(words.ask(m))}")
     if guided:
         show_guide_words(assessment)
@@ -228,6 +235,17 @@ def _show_more(assessment: Assessment, *, at_step: bool) -> None:
         _show_side("finish", "closing", "finish")
         _show_side("complaint_title", "complaint", "to_complaint")
         _show_side("describe_again", "describe", "to_describe")
+        if find_listener(assessment.case) == "caller":
+            place = (assessment.case.case_id, assessment.case.revision)
+            st.button(tell("on_site_now"), key="on_site_now", on_click=guarded(_take_over), args=place)
+
+
+def _take_over(case_id: str, revision: int) -> None:
+    """Hand the case over to a technician on site, whole; whoever that is says anew what is at hand."""
+    store, case = open_store(), load(case_id, revision)
+    case = tell_listener(store, case, "technician")
+    tell_complaint(store, case, case.symptom, case.contexts, None)
+    turn_to("complaint")
 
 
 def _show_side(name: str, view: str, key: str) -> None:

@@ -67,6 +67,7 @@ from .guidance import (
     list_usual_answers,
 )
 from .ladder import OnTheSameLadder, find_beside, rate_added
+from .listener import LISTENERS, Listener, find_listener, tell_listener
 from .marks import (
     SAFETY,
     Stage,
@@ -89,6 +90,7 @@ from .rooms import name_rooms, parse_rooms
 __all__ = [
     "FUNCTIONAL",
     "HEAD_OFF",
+    "LISTENERS",
     "SAFETY",
     "TOOLS",
     "Assessment",
@@ -96,6 +98,7 @@ __all__ = [
     "Disturbance",
     "Doubt",
     "Guidance",
+    "Listener",
     "OnTheSameLadder",
     "ProofItem",
     "Stage",
@@ -127,6 +130,7 @@ __all__ = [
     "find_given",
     "find_hidden",
     "find_last_absent",
+    "find_listener",
     "find_measurement",
     "find_most_v",
     "find_out_of_service",
@@ -179,6 +183,7 @@ __all__ = [
     "take_back_repair",
     "take_up_tool",
     "tell_complaint",
+    "tell_listener",
     "tell_loop",
     "tell_meaning",
     "tell_people",
