@@ -213,7 +213,7 @@ def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:
     if d.next.measurement is not None:
         lines.append(f"  {words.ask(d.next.measurement)}")
         lines += [f"  Caution: {words.caution(c)}" for c in d.next.measurement.cautions]
-    lines.append(f"  Why: {explain_next(d, words)}")
+    lines.append(f"  {'Do' if d.next.action == 'repair' else 'Why'}: {explain_next(d, words)}")
     if d.next.action == "repair":
         lines += [f"  Caution: {words.caution(c)}" for c in list_repair_cautions(d.next_class)]
         lines.append(f"  {words.after_repair()}")

@@ -11,7 +11,15 @@ from .design import (
     build_design_table,
     render_design_text,
 )
-from .explain import explain_next, explain_shorter, list_expected, list_parts, list_suspects, tell_certainty
+from .explain import (
+    explain_next,
+    explain_shorter,
+    list_expected,
+    list_not_apart,
+    list_parts,
+    list_suspects,
+    tell_certainty,
+)
 from .learn import (
     Zone,
     build_learn_object,
@@ -19,8 +27,10 @@ from .learn import (
     read_learn_words,
     render_learn_text,
     tell_crooked,
+    tell_panel,
     tell_zone,
 )
+from .mend import list_mends, list_rechecks
 from .objects import (
     build_diagnosis,
     build_guide,
@@ -32,9 +42,10 @@ from .objects import (
     tell_guide,
     write_faults,
 )
-from .picture import describe_picture, find_shares, render_loop, render_style
+from .picture import describe_picture, find_shares, list_shortened, render_loop, render_style
 from .proofs import build_proofs
-from .record import render_impairment, render_record, tell_misreading, tell_reasons, tell_test
+from .record import render_impairment, render_record, tell_reasons, tell_test
+from .record_words import tell_misreading
 from .testability import (
     Section,
     TestabilityTable,
@@ -44,14 +55,13 @@ from .testability import (
     render_testability_text,
     tell_long_check,
 )
+from .word_table import Region, localize, read_words
 from .words import (
     Listener,
-    Region,
     Words,
     format_percent,
     format_wait,
     list_after_repair,
-    read_words,
     say,
     tell_caution,
     tell_closing,
@@ -93,9 +103,14 @@ __all__ = [
     "list_after_repair",
     "list_expected",
     "list_learn_cautions",
+    "list_mends",
+    "list_not_apart",
     "list_parts",
+    "list_rechecks",
     "list_repair_cautions",
+    "list_shortened",
     "list_suspects",
+    "localize",
     "read_learn_words",
     "read_words",
     "render_card",
@@ -116,6 +131,7 @@ __all__ = [
     "tell_guide",
     "tell_long_check",
     "tell_misreading",
+    "tell_panel",
     "tell_reasons",
     "tell_symptom",
     "tell_test",

@@ -10,7 +10,8 @@ from diagnostics.wiring import Loop, Site, build_loop
 from .card import Amount, Card, CardPair, CardRow, EndResistor, PathRow, build_card
 from .objects import round_number
 from .page import Markup, put, put_typed, render_facts, render_page, render_table, tag, tell_page
-from .words import Region, Words, format_wait
+from .word_table import Region
+from .words import Words, format_wait
 
 WIDTH = 80
 _COLUMNS = (24, 18, 24, 12)

@@ -8,7 +8,7 @@ from diagnostics.readings import Faults, find_leads, list_measurements, list_mod
 from diagnostics.wiring import EARTH, Band, Element, Loop, apply_edits
 
 from .objects import build_where, round_number, write_faults
-from .words import read_words
+from .word_table import read_words
 
 Object = dict[str, Any]
 _UNIT = {True: "ohm", False: "A(V)"}

@@ -10,11 +10,12 @@ from pydantic import BaseModel, ConfigDict
 from diagnostics.errors import Finding
 from diagnostics.proving import BACKUP_H, MOST_COUNTED, Design, Flaw, Row
 from diagnostics.source import Document, parse_model, read_file
-from diagnostics.units import format_quantity
+from diagnostics.units import format_ends, format_quantity
 from diagnostics.wiring import Loop
 
 from .objects import round_number
-from .words import Region, Words
+from .word_table import Region
+from .words import Words
 
 _FILE = Path(__file__).with_name("design.yaml")
 Object = dict[str, Any]
@@ -168,11 +169,8 @@ def _build_line(row: Row, words: Words) -> DesignLine:
 def _show_corner(row: Row) -> str:
     """Return what the tolerances make of a number: of a window both corners, of all else the worse one."""
     if row.check == "window":
-        return (
-            read_design_words()
-            .limits["both"]
-            .format(floor=_show(row.reach.low, row), ceiling=_show(row.reach.high, row))
-        )
+        floor, ceiling = format_ends((row.reach.low, row.reach.high), row.unit)
+        return read_design_words().limits["both"].format(floor=floor, ceiling=ceiling)
     return _show(row.reach.high if row.check == "load" else row.reach.low, row)
 
 

@@ -18,7 +18,7 @@ def explain_next(d: Diagnosis, words: Words) -> str:
     if action is None:
         return words.repair(NOTHING)
     if action.action == "repair":
-        sure = "" if d.settled else "No measurement at hand tells more; this repair is the likeliest cure. "
+        sure = "" if d.settled else f"{say('likely_why')} "
         return f"{sure}{words.repair(d.next_class or NOTHING)}"
     if action.action == "hand_over":
         return "Nothing that can be measured here tells more. Hand the case on with everything that was read."
@@ -59,9 +59,10 @@ def _is_apart(one: Expected, two: Expected) -> bool:
 
 def list_expected(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
     """Return what the next measurement would show, and under which suspects; the same answer stands once."""
+    m = d.next.measurement if d.next else None
     causes: dict[str, list[str]] = {}
     for e in [e for e in d.expected if e.group < len(d.groups)][:MOST_EXPECTED]:
-        shown = words.answer(e.state) if e.state is not None else _tell_range(e, words)
+        shown = words.value(m, e.state) if m is not None and e.state is not None else _tell_range(e, words)
         causes.setdefault(shown, []).append(words.faults(d.groups[e.group].members[0]))
     return tuple((shown, _join_causes(some)) for shown, some in causes.items())
 
@@ -77,17 +78,28 @@ def _tell_range(e: Expected, words: Words) -> str:
 
 
 def _join_causes(some: list[str]) -> str:
-    more = f", {say('and_more', count=str(len(some) - 2))}" if len(some) > 2 else ""
-    return " / ".join(some[:2]) + more
+    return " / ".join(some)
 
 
 def list_suspects(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
     """Return percentage and words of the leading groups, and of what the model does not know."""
     rows = []
     for group in d.groups[:MOST_SUSPECTS]:
-        more = f" - {say('not_apart', count=str(len(group.members) - 1))}" if len(group.members) > 1 else ""
-        rows.append((format_percent(group.probability), f"{words.faults(group.members[0])}{more}"))
+        first, *others = (words.faults(member) for member in group.members)
+        more = f" - {_tell_others(others)}" if others else ""
+        rows.append((format_percent(group.probability), f"{first}{more}"))
     return (*rows, (format_percent(d.not_modelled), say("not_modelled")))
+
+
+def _tell_others(others: list[str]) -> str:
+    """Return the one other that nothing tells apart from the first, by name, or how many they are."""
+    return say("not_apart_one", other=others[0]) if len(others) == 1 else say("not_apart", count=str(len(others)))
+
+
+def list_not_apart(d: Diagnosis, words: Words) -> tuple[tuple[str, ...], ...]:
+    """Return, by name, the leading groups that are only counted among the suspects: three members and more."""
+    some = [group.members for group in d.groups[:MOST_SUSPECTS] if len(group.members) > 2]
+    return tuple(tuple(words.faults(member) for member in members) for members in some)
 
 
 def tell_certainty(d: Diagnosis, repair: tuple[str, str]) -> str:

@@ -10,15 +10,17 @@ from pydantic import BaseModel, ConfigDict
 
 from diagnostics.readings import Edge, Learnt, Reading, Source, Windows, list_cautions, read_table
 from diagnostics.source import parse_model, read_file
-from diagnostics.units import format_quantity
-from diagnostics.wiring import PartSpec
+from diagnostics.units import format_ends, format_quantity
+from diagnostics.wiring import PartSpec, Site, build_part
 
 from .objects import round_number
-from .words import Region, format_percent, read_words, tell_caution
+from .word_table import Region, read_words
+from .words import format_percent, tell_caution
 
 _FILE = Path(__file__).with_name("learn.yaml")
 # A plain resistor from the tool box carries so much; common practice, no source.
 PLAIN_W: Final = 0.25
+_GENERIC: Final = "panel_24v"  # what a site file has that names no panel
 Object = dict[str, Any]
 
 
@@ -29,6 +31,8 @@ class _Strict(BaseModel):
 class _Table(_Strict):
     format: Literal["ohmward-learn-words/1"]
     title: str
+    assumed: str
+    how: str
     cautions: str
     kept: str
     watts: str
@@ -65,6 +69,19 @@ def list_learn_cautions(region: Region = "north_america") -> tuple[tuple[str, st
     return tuple(tell_caution(name, region) for name in _name_cautions())
 
 
+def tell_panel(site: Site | None = None) -> str:
+    """Return that the values of a panel are assumed and which; empty where the site gives some of its own.
+
+    Without a site: as in a description that says nothing of the panel.
+    """
+    spec = site.panel if site else PartSpec(profile=_GENERIC)
+    if spec.values or spec.spreads or spec.profile != _GENERIC:
+        return ""
+    part = build_part(_GENERIC)
+    volts, ohm = (format_quantity(part.number(name), unit) for name, unit in (("zone_v", "V"), ("zone_ohm", "ohm")))
+    return read_learn_words().assumed.format(volts=volts, ohm=ohm)
+
+
 def tell_zone(zone: Zone) -> list[str]:
     """Return sentences: source, how straight it is, each edge of the windows, what was left open."""
     table, source = read_learn_words(), zone.source
@@ -85,7 +102,7 @@ def tell_crooked(source: Source) -> str:
 
 
 def _tell_value(sentence: str, one: Learnt, unit: str) -> str:
-    value, low, high = (format_quantity(v, unit, 4) for v in (one.value, max(one.low, 0.0), one.high))
+    value, low, high = format_ends((one.value, max(one.low, 0.0), one.high), unit, 4)
     return sentence.format(value=value, low=low, high=high)
 
 
@@ -99,7 +116,7 @@ def _tell_watts(r: Reading) -> str:
 
 def _tell_edge(edge: Edge) -> str:
     table = read_learn_words()
-    low, high = (format_quantity(v, "V", 3) for v in (edge.low_v, edge.high_v))
+    low, high = format_ends((edge.low_v, edge.high_v), "V")
     more = "" if edge.next_ohm is None else table.narrow.format(resistor=format_quantity(edge.next_ohm, "ohm", 2))
     return table.edges[edge.name].format(low=low, high=high) + more
 

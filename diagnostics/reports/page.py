@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict
 
 from diagnostics.source import parse_model, read_file
 
-from .words import Region, read_words
+from .word_table import Region, localize, read_words
 
 _FILE = Path(__file__).with_name("pages.yaml")
 Markup = NewType("Markup", str)
@@ -67,14 +67,17 @@ def read_pages() -> _Pages:
 def tell_page(part: Part, key: str, region: Region = "north_america", **told: str) -> str:
     """Return a sentence of a page with its facts filled in; raises KeyError for a key that is not there."""
     words: Mapping[str, str] = getattr(read_pages(), part)
-    return words[key].format(**read_words().regions[region], **told)
+    return localize(words[key], region).format(**read_words(region).regions[region], **told)
 
 
 def tell_moment(moment: datetime | None, zone: tzinfo = UTC, region: Region = "north_america") -> str:
-    """Return a moment with the clock it is told by: ``2026-03-14 10:42 UTC``."""
+    """Return a moment with the clock it is told by: ``2026-03-14 10:42 UTC``, ``2026-03-14 05:42 EST (UTC-05:00)``."""
     if moment is None:
         return tell_page("page", "not_noted", region)
-    return moment.astimezone(zone).strftime("%Y-%m-%d %H:%M %Z").strip()
+    here = moment.astimezone(zone)
+    told = here.strftime("%Y-%m-%d %H:%M %Z").strip()
+    offset = here.strftime("%z")
+    return f"{told} (UTC{offset[:3]}:{offset[3:5]})" if here.utcoffset() else told
 
 
 def put(text: object) -> Markup:

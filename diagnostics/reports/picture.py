@@ -7,6 +7,7 @@ thing thrice.
 from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
+from textwrap import wrap
 
 from diagnostics.readings import Measurement, find_leads
 from diagnostics.reasoning import NOTHING, Diagnosis
@@ -17,13 +18,14 @@ from .words import Words, format_percent, say
 LEAST_SHARE = 0.03
 LONGEST_WHOLE = 24  # detectors; longer loops are folded, so that a phone shows them in a few rows
 _STRETCHES, _MOST_APART = 8, 4  # stretches that a folded loop is cut into, and suspects that stay boxes of their own
-_PER_ROW, _WIDE, _HIGH = 3, 120, 132
+_PER_ROW, _WIDE, _HIGH = 3, 120, 134
 _MARGIN = 8  # px at the right, for a lead on the last box of a row
 _RUN, _BOX = 50, 62  # px of the run before a box, and of the box
 _TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box
 _SHADE, _DEEPEST = "#e07b00", 0.6  # deeper shades would swallow the letters on them
 _TWO_WIRE, _FOUR_WIRE = (52, 72), (45, 53, 63, 81)  # px from the top of a row to each conductor
-_LONGEST_LABEL = 13
+_LONGEST_LABEL, _LABEL_LINES = 13, 2  # signs in a line under a box, and lines
+_LABEL_Y, _LINE_HIGH, _NEXT_Y = 101, 14, 129  # px from the top of a row
 _END = {False: "picture_end", True: "picture_back"}
 _OUTLINE = 'fill="none" stroke="currentColor" stroke-width="2"'
 
@@ -44,6 +46,7 @@ class _Cell:
     begins: bool = False
     ends: bool = False
     holds: tuple[str, ...] = ()
+    is_zone: bool = False
 
 
 def find_shares(diagnosis: Diagnosis) -> dict[str, float]:
@@ -136,7 +139,8 @@ def _list_cells(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
 def _list_chain(chain: Chain, apart: set[str], *, several: bool, fold: bool) -> list[_Cell]:
     lines = _find_lines(chain.spec.style)
     name = chain.spec.zone.removeprefix("zone")
-    cells = [_Cell(chain.spec.zone, "", name, say("picture_zone"), lines, begins=True)] if several else []
+    label = f"{say('picture_zone')} {name}"
+    cells = [_Cell(chain.spec.zone, "", f"Z{name}", label, lines, begins=True, is_zone=True)] if several else []
     if chain.spec.style.is_module:
         cells.append(_Cell("module", "run module.in", "M", say("picture_module"), lines))
     own = [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), _tell_room(d), lines) for d in chain.detectors]
@@ -236,10 +240,12 @@ def _draw_cell(number: int, cell: _Cell, shares: Mapping[str, float]) -> str:
     if not cell.big:
         parts.append(_zigzag(_RUN, middle, lines[-2], lines[-1]))
     else:
-        parts += [_box(_RUN, _BOX), _text(middle, 69, cell.big, _find_size(cell.big), bold=True)]
+        outline = _draw_tag() if cell.is_zone else _box(_RUN, _BOX)
+        parts += [outline, _text(middle, 69, cell.big, _find_size(cell.big), bold=True)]
     if cell.holds:
         parts.append(_draw_stack())
-    parts.append(_text(middle, 104, _shorten(cell.small), 14))
+    lines_under = enumerate(_wrap_label(cell.small))
+    parts += [_text(middle, _LABEL_Y + _LINE_HIGH * n, line, 14) for n, line in lines_under]
     x, y = _find_corner(number)
     return f'<g transform="translate({x} {y})">{"".join(parts)}</g>'
 
@@ -247,6 +253,12 @@ def _draw_cell(number: int, cell: _Cell, shares: Mapping[str, float]) -> str:
 def _find_size(text: str) -> int:
     """Return the size of letters (px) that fits a text into its box."""
     return 22 if len(text) < 3 else 17 if len(text) < 6 else 14
+
+
+def _draw_tag() -> str:
+    """Return the outline of a zone: a tag that points where its loop begins, unlike any detector."""
+    right, tip, half = _RUN + _BOX - 14, _RUN + _BOX, (_TOP + _BOTTOM) // 2
+    return f'<path d="M{_RUN} {_TOP}H{right}L{tip} {half}L{right} {_BOTTOM}H{_RUN}z" {_OUTLINE}/>'
 
 
 def _draw_stack() -> str:
@@ -290,7 +302,7 @@ def _draw_frame(number: int) -> str:
     x, y = _find_corner(number)
     dashed = 'fill="none" stroke="currentColor" stroke-width="3" stroke-dasharray="7 4"'
     frame = _rect(_RUN - 6, _TOP - 5, _BOX + 12, _BOTTOM - _TOP + 10, dashed)
-    label = _text(_RUN + _BOX // 2, 120, f"▲ {say('picture_next')}", 14, bold=True)
+    label = _text(_RUN + _BOX // 2, _NEXT_Y, f"▲ {say('picture_next')}", 14, bold=True)
     return f'<g transform="translate({x} {y})">{frame}{label}</g>'
 
 
@@ -353,5 +365,12 @@ def _text(x: float, y: float, text: str, size: int, *, bold: bool = False) -> st
     return f'<text x="{x:g}" y="{y:g}" font-size="{size}"{weight} text-anchor="middle">{escape(text)}</text>'
 
 
-def _shorten(text: str) -> str:
-    return text if len(text) <= _LONGEST_LABEL else text[: _LONGEST_LABEL - 1].rstrip() + "…"
+def _wrap_label(text: str) -> list[str]:
+    """Return a label in the lines that fit under its box; what does not fit into them ends in an ellipsis."""
+    return wrap(text, _LONGEST_LABEL, max_lines=_LABEL_LINES, placeholder="…")
+
+
+def list_shortened(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> tuple[str, ...]:
+    """Return the names of the detectors whose room does not fit under its box: shown whole beside the picture."""
+    boxes = [c.spot for c in _list_cells(loop, shares, next_) if "…" in "".join(_wrap_label(c.small))]
+    return tuple(spot for spot in boxes if loop.find_detector(spot))

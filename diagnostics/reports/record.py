@@ -3,9 +3,8 @@
 from collections.abc import Iterable
 from datetime import UTC, datetime, tzinfo
 
-from diagnostics.cases import Case, Misreading, Reading, Suggestion, Understood, list_misreadings
-from diagnostics.errors import CaseError, DiagnosticsError
-from diagnostics.readings import Measurement, list_measurements, parse_measurement
+from diagnostics.cases import Case, Reading, Suggestion, list_misreadings
+from diagnostics.errors import CaseError
 from diagnostics.units import format_quantity
 from diagnostics.visit import (
     HEAD_OFF,
@@ -18,6 +17,7 @@ from diagnostics.visit import (
 )
 from diagnostics.wiring import build_loop
 
+from .learn import tell_panel
 from .page import (
     Markup,
     join,
@@ -31,7 +31,18 @@ from .page import (
     tell_moment,
     tell_page,
 )
-from .words import Region, Words, tell_caution, tell_closing
+from .record_words import (
+    name_reading,
+    tell_asked,
+    tell_mended,
+    tell_misreading,
+    tell_offer,
+    tell_speaker,
+    tell_typed,
+    tell_understood,
+)
+from .word_table import Region
+from .words import Words, tell_caution, tell_closing
 
 
 def render_record(case: Case, region: Region = "north_america", zone: tzinfo = UTC) -> str:
@@ -49,13 +60,6 @@ def render_record(case: Case, region: Region = "north_america", zone: tzinfo = U
     return render_page(title, *(section() for section in (*parts, *more)))
 
 
-def tell_misreading(m: Misreading, words: Words, region: Region = "north_america") -> str:
-    """Return that a reading would be understood otherwise now than it was when it was stored."""
-    now = tell_page("record", "misread_nothing", region) if m.now is None else _tell_understood(m.now)
-    told = f"{_name_reading(m.reading, words)}: {m.reading.value} ({_tell_understood(m.stored)})"
-    return tell_page("record", "misread", region, reading=told, now=now)
-
-
 def tell_test(item: ProofItem, words: Words, region: Region = "north_america") -> str:
     """Return one test of the list after a repair: what is done, and at which detector."""
     key = "head_off_test_at" if item.test == HEAD_OFF and item.at else item.test
@@ -69,23 +73,10 @@ def tell_reasons(item: ProofItem, region: Region = "north_america") -> str:
     return ", ".join(tell_page("record", reason, region) for reason in item.reasons)
 
 
-def _find_measurement(reading: Reading, words: Words) -> Measurement | None:
-    try:
-        return parse_measurement(reading.measurement, words.loop, reading.where)
-    except DiagnosticsError:
-        return None
-
-
-def _name_reading(reading: Reading, words: Words) -> str:
-    """Return what was measured; in the words of the record itself where this loop has no such measurement."""
-    m = _find_measurement(reading, words)
-    return words.name(m) if m else " ".join((reading.measurement, *reading.where.values()))
-
-
-def _tell_understood(value: Understood | None) -> str:
-    if value is None:
-        return ""
-    return format_quantity(value.value, value.unit, 4) if isinstance(value.value, float) else value.value
+def _drop_empty(heads: list[str], rows: list[list[Markup]]) -> tuple[list[str], list[list[Markup]]]:
+    """Leave out the columns in which nothing stands: nobody named is no line of its own."""
+    kept = [n for n in range(len(heads)) if any(row[n] for row in rows)]
+    return [heads[n] for n in kept], [[row[n] for n in kept] for row in rows]
 
 
 class _Told:
@@ -134,6 +125,7 @@ class _Told:
             ("detectors", put("; ".join(self.words.detector(d.name) for d in self.loop.detectors))),
             ("zones", put("; ".join(zones))),
             ("ends", put(", ".join(ends))),
+            ("panel", put(tell_panel(site))),
             ("described", put(count)),
         ]
         defects = [self.section("defects", render_list(put(d) for d in self.words.defects()))]
@@ -182,19 +174,28 @@ class _Told:
         rows = [[put(n), *self._tell_reading(r)] for n, r in enumerate(case.readings, 1)]
         misread = [tell_misreading(m, self.words, self.region) for m in list_misreadings(case, self.loop)]
         boxes = (tag("p", put_typed(text), class_="box") for text in misread)
-        return self.section("readings", render_table([self.phrase("number"), *self._heads()], rows), *boxes)
+        return self.section(
+            "readings", render_table(*_drop_empty([self.phrase("number"), *self._heads()], rows)), *boxes
+        )
 
     def _heads(self) -> list[str]:
         return [self.phrase(key) for key in ("when", "who", "what", "typed", "understood", "complaint_there")]
 
     def _tell_reading(self, r: Reading) -> list[Markup]:
-        name = _name_reading(r, self.words)
+        name = name_reading(r, self.words)
         if self.case.earlier_sites:
             name = f"{name} ({self.phrase('description', number=str(r.site_revision))})"
         stored = r.understood
-        value = _tell_understood(stored) if stored else self.page("not_noted")
+        value = tell_understood(stored, r, self.words) if stored else self.page("not_noted")
         there = self.phrase(r.condition) if r.condition else ""
-        return [self.moment(r.taken_at), put_typed(r.by), put(name), put_typed(r.value), put(value), put(there)]
+        return [
+            self.moment(r.taken_at),
+            put_typed(r.by),
+            put(name),
+            put_typed(tell_typed(r, self.words)),
+            put(value),
+            put(there),
+        ]
 
     def taken_back(self) -> Markup:
         """Return the readings that no longer count, with why and what stands in their place."""
@@ -207,7 +208,7 @@ class _Told:
 
     def _table(self, key: str, heads: list[str], rows: list[list[Markup]]) -> Markup:
         """Return a section with a table, or nothing where there are no rows."""
-        return self.section(key, render_table(heads, rows)) if rows else Markup("")
+        return self.section(key, render_table(*_drop_empty(heads, rows))) if rows else Markup("")
 
     def baseline(self) -> Markup:
         """Return the readings of an earlier visit that this one is held against."""
@@ -216,25 +217,21 @@ class _Told:
         if not rows:
             return Markup("")
         source = tag("p", put(self.phrase("baseline_from", case=known.case_id))) if known.case_id else Markup("")
-        return self.section("baseline", source, render_table(self._heads(), rows))
+        return self.section("baseline", source, render_table(*_drop_empty(self._heads(), rows)))
 
     def suggested(self) -> Markup:
         """Return the steps that were suggested, by whom, and what became of each."""
         heads = [self.phrase(key) for key in ("when", "by", "what", "outcome")]
         rows = [
-            [self.moment(s.suggested_at), put_typed(self._tell_speaker(s)), put(self._tell_offer(s)), self._outcome(s)]
+            [
+                self.moment(s.suggested_at),
+                put_typed(tell_speaker(s, self.region)),
+                put_typed(tell_offer(s, self.words, self.region)),
+                self._outcome(s),
+            ]
             for s in self.case.suggestions
         ]
         return self._table("suggested", heads, rows)
-
-    def _tell_speaker(self, s: Suggestion) -> str:
-        return self.phrase("by_model") if s.by == "model" else self.phrase("by_guide", guide=s.guide, step=s.step)
-
-    def _tell_offer(self, s: Suggestion) -> str:
-        if s.action == "hand_over":
-            return self.phrase("hand_over")
-        known = next((m for m in list_measurements(self.loop) if m.key == s.what), None)
-        return self.words.name(known) if known else self.words.told_repair(s.what)
 
     def _outcome(self, s: Suggestion) -> Markup:
         number = self.numbers.get(s.reading_id)
@@ -244,14 +241,14 @@ class _Told:
         """Return the answers to the finding guide that are no measurements."""
         heads = [self.phrase(key) for key in ("when", "step", "answer")]
         some = self.case.guide_answers
-        rows = [[self.moment(a.at), put_typed(f"{a.guide} / {a.step}"), put_typed(a.answer)] for a in some]
+        rows = [[self.moment(a.at), put_typed(tell_asked(a)), put_typed(a.answer)] for a in some]
         return self._table("answers", heads, rows)
 
     def repairs(self) -> Markup:
         """Return what was put right, and whether it cured."""
         marks = {True: self.page("yes"), False: self.page("no"), None: self.phrase("not_known")}
         rows = [
-            [self.moment(r.done_at), put_typed(self.words.told_repair(r.fault)), put(marks[r.cured]), put_typed(r.by)]
+            [self.moment(r.done_at), put_typed(tell_mended(r.fault, self.words)), put(marks[r.cured]), put_typed(r.by)]
             for r in self.case.repairs
         ]
         heads = [self.phrase(key) for key in ("when", "what", "cured", "who")]
@@ -359,7 +356,7 @@ class _Notice:
     def cause(self) -> Markup:
         """Return the complaint, what was put right, and what the person who left has to say."""
         symptom = [put(self.words.symptom(self.case.symptom))] if self.case.symptom else []
-        repairs = [put_typed(self.words.told_repair(r.fault)) for r in self.case.repairs]
+        repairs = [put_typed(tell_mended(r.fault, self.words)) for r in self.case.repairs]
         note = [put_typed(self.case.leaving.note)] if self.case.leaving and self.case.leaving.note else []
         return join((tag("h2", put(self.phrase("why"))), render_list([*symptom, *repairs, *note])))
 

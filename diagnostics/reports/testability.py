@@ -15,7 +15,8 @@ from diagnostics.source import parse_model, read_file
 from diagnostics.wiring import Loop
 
 from .objects import build_where, round_number, write_faults
-from .words import Region, Words, format_percent, tell_caution
+from .word_table import Region
+from .words import Words, format_percent, tell_caution
 
 _FILE = Path(__file__).with_name("testability.yaml")
 _MOST = 3

@@ -2,104 +2,49 @@
 
 import math
 from collections.abc import Sequence
-from functools import cache
-from pathlib import Path
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict
-
 from diagnostics.faults import Fault, read_catalogue
-from diagnostics.readings import WALKS, Faults, Measurement
+from diagnostics.readings import LISTED, WALKS, Faults, Measurement
 from diagnostics.reasoning import NOTHING, Taken, find_met_defects, find_symptom
-from diagnostics.source import parse_model, read_file
-from diagnostics.units import OVER, format_quantity
+from diagnostics.units import OVER, format_ends, format_quantity
 from diagnostics.wiring import Chain, Loop, find_defects
 
-_FILE = Path(__file__).with_name("words.yaml")
+from .word_table import Region, localize, read_words
+
 Listener = Literal["technician", "caller"]
-Region = Literal["north_america", "europe"]
-
-
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class _Ask(_Strict):
-    technician: str
-    caller: str
-
-
-class _AfterRepair(_Strict):
-    lead: str
-    tests: tuple[str, ...]
-
-
-class _Table(_Strict):
-    format: Literal["ohmward-words/1"]
-    regions: dict[Region, dict[str, str]]
-    places: dict[str, str]
-    nouns: dict[str, str]
-    seek: str
-    position: str
-    loop_on: str
-    return_of: str
-    return_at: str
-    on_zone: str
-    terminals: dict[str, str]
-    ask: dict[str, _Ask]
-    modes: dict[str, str]
-    answers: dict[str, str]
-    signals: dict[str, str]
-    healthy: str
-    not_modelled: str
-    cautions: dict[str, str]
-    defects: dict[str, str]
-    after_repair: _AfterRepair
-    names: dict[str, str]
-    complaints: dict[str, str]
-    contexts: dict[str, str]
-    tools: dict[str, str]
-    styles: dict[str, str]
-    style_words: dict[str, str]
-    closings: dict[str, str]
-    closing_words: dict[str, str]
-    caution_titles: dict[str, str]
-    screen: dict[str, str]
-
-
-@cache
-def read_words() -> _Table:
-    """Return the words that ship with the package."""
-    return parse_model(read_file(_FILE), _Table)
+_NONE = "none"
+_RESISTOR = ("fit_end_resistor", "move_end_resistor", "fit_panel_resistor")
+_UNSURE_PERCENT = 10.0  # a described end resistor is known better; a guessed one is not
 
 
 def say(key: str, region: Region = "north_america", **told: str) -> str:
     """Return a sentence of the screens with its facts filled in; raises KeyError for a key that is not there."""
-    table = read_words()
+    table = read_words(region)
     return table.screen[key].format(**table.regions[region], **told)
 
 
 def tell_caution(name: str, region: Region = "north_america") -> tuple[str, str]:
     """Return the title of a caution, and the caution in full."""
-    table = read_words()
+    table = read_words(region)
     return table.caution_titles[name], table.cautions[name].format(**table.regions[region])
 
 
 def tell_symptom(name: str, region: Region = "north_america") -> str:
     """Return a complaint as a line of a list: in the words of the region, else as the table of complaints has it."""
-    table = read_words()
-    return table.complaints.get(name, find_symptom(name).about).format(**table.regions[region])
+    table = read_words(region)
+    return table.complaints.get(name, localize(find_symptom(name).about, region)).format(**table.regions[region])
 
 
 def tell_closing(name: str, region: Region = "north_america") -> tuple[str, str]:
     """Return a way to leave a case, and what it asks of the person who leaves it so."""
-    table = read_words()
+    table = read_words(region)
     return table.closings[name], table.closing_words[name].format(**table.regions[region])
 
 
 def list_after_repair(region: Region = "north_america") -> tuple[str, ...]:
     """Return the fixed list of tests after any repair, one by one."""
-    table = read_words()
+    table = read_words(region)
     return tuple(_capital(test.format(**table.regions[region])) for test in table.after_repair.tests)
 
 
@@ -128,7 +73,8 @@ class Words:
         """Keep whom we talk to, and about which loop."""
         self.loop = loop
         self.listener: Listener = listener
-        self.table = read_words()
+        self.region: Region = region
+        self.table = read_words(region)
         self.terms = self.table.regions[region]
 
     def detector(self, name: str) -> str:
@@ -223,7 +169,7 @@ class Words:
         is_run = "." in fault.place and fault.data.family != "end_resistor"
         where = self.run(fault.place) if is_run else self.noun(fault.place)
         value = "" if fault.value_ohm is None else format_quantity(fault.value_ohm, "ohm", 2)
-        told = fault.data.title.format(place=where, value=value)
+        told = localize(fault.data.title, self.region).format(place=where, value=value)
         several = len(self.loop.chains) > 1 and "{place}" not in fault.data.title
         chain = next((c for c in self.loop.chains if several and fault.place in {c.start, c.end}), None)
         return told if chain is None else f"{told}, {self._loop_on(chain)}"
@@ -289,19 +235,22 @@ class Words:
         return f"detectors {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
 
     def value(self, measurement: Measurement, value: float | str) -> str:
-        """Return what was read, with its unit."""
+        """Return what was read, with its unit; that no detector is dark, or shows alarm, in words of its own."""
+        if value == _NONE and measurement.kind in LISTED:
+            key = "none_lit" if measurement.kind == "which_lit" else "none_dark"
+            return _uncapital(self.table.screen[key])
         if isinstance(value, str):
             return self.answer(value)
         return "OL" if value == OVER else format_quantity(value, measurement.unit, 4)
 
     def range(self, low: float, high: float, unit: str) -> str:
         """Return a range of values with its unit; one value where both ends round to the same."""
-        first, last = (format_quantity(v, unit, 3) for v in (low, high))
+        first, last = format_ends((low, high), unit)
         return first if first == last else f"{first} to {last}"
 
     def symptom(self, name: str) -> str:
         """Return a complaint in full."""
-        return find_symptom(name).about + "."
+        return f"{tell_symptom(name, self.region)}."
 
     def caution(self, name: str) -> str:
         """Return a caution in full."""
@@ -337,7 +286,25 @@ class Words:
         if repair_class == NOTHING:
             return _capital(self.table.healthy)
         pairs = zip(repair_class[0].split(" + "), repair_class[1].split(" + "), strict=True)
-        return ". ".join(f"{read_catalogue().remedies[r].words}, {self.spot(s)}" for r, s in pairs) + "."
+        return ". ".join(self._tell_remedy(r, s) for r, s in pairs) + "."
+
+    def _tell_remedy(self, remedy: str, spot: str) -> str:
+        """Return a remedy and where; for a resistor that is to be fitted, its ohms."""
+        told = localize(read_catalogue().remedies[remedy].words, self.region)
+        element = self.loop.end_resistors.get(spot) if remedy in _RESISTOR else None
+        chain = self.loop.find_chain(spot)
+        spec = chain.spec.end_resistor if chain else None
+        if element and spec and spec.spread >= _UNSURE_PERCENT:
+            told = f"{told} ({self.table.resistor_unknown})"
+        elif element:
+            value = format_quantity(self.loop.by_name[element].resistance_ohm, "ohm")
+            told = f"{told} ({self.table.right_resistor.format(value=value)})"
+        return f"{told}, {self.spot(spot)}"
+
+    def mend(self, kind: str, place: str) -> str:
+        """Return what to do about one kind of fault, terminal by terminal; empty where the remedy says it all."""
+        told = self.table.mends.get(kind, "")
+        return told.format(place=self.noun(place) if "{place}" in told else "", **self.terms)
 
     def told_repair(self, text: str) -> str:
         """Return a repair as a case keeps it: a class of the catalogue in words, or the words that somebody typed."""
@@ -353,6 +320,10 @@ def _sign(mark: str) -> str:
 def _space(name: str) -> str:
     head = name.rstrip("0123456789")
     return f"{head} {name[len(head) :]}" if head != name else name
+
+
+def _uncapital(text: str) -> str:
+    return text[:1].lower() + text[1:]
 
 
 def _capital(text: str) -> str:

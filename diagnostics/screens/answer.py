@@ -21,6 +21,7 @@ from diagnostics.visit import (
     find_most_v,
     find_wait_s,
     is_too_early,
+    is_unexpected,
     list_likely_answers,
     may_be_absent,
     record_reading,
@@ -84,6 +85,8 @@ def show_answer(
     text = read_answer(field)
     keep_draft(m.key, text, absent=absent)
     value = _understand(m, words, text)
+    if value is not None and is_unexpected(assessment, m, value):
+        show_alert("warning", tell("unexpected"))
     show_messages()
     args = (case.case_id, case.revision, m.key, form, old.reading_id if old else "", beside)
     if value is not None and _show_doubt(words, m, value, reading_id, args):
@@ -92,7 +95,8 @@ def show_answer(
         return
     if value is not None and is_too_early(m, value, find_wait_s(case, m)):
         show_alert("warning", tell("too_early", left=format_wait(find_wait_s(case, m) or 0.0)))
-    label = tell("record") if value is None else tell("record_value", value=plain(words.value(m, value)))
+    key = "record_word" if isinstance(value, str) else "record_value"
+    label = tell("record") if value is None else tell(key, value=plain(words.value(m, value)))
     show_main_button(label, _record, args, "record")
 
 
@@ -224,9 +228,9 @@ def _show_hidden(assessment: Assessment, m: Measurement, field: str) -> None:
     words = build_words(assessment)
     text = simulate_reading(assessment.loop, hidden, m)
     value = parse_value(m, assessment.loop, text)
-    show_alert("info", f"{tell('demo_answer')}: **{plain(words.value(m, value))}**")
     chosen: object = text.split(",") if is_set(m) else text
-    st.button(tell("demo_use"), key=f"use {field}", on_click=guarded(_take), args=(field, chosen), width="stretch")
+    label = tell("demo_use", value=plain(words.value(m, value)))
+    st.button(label, key=f"use {field}", on_click=guarded(_take), args=(field, chosen), width="stretch")
 
 
 def _take(field: str, chosen: object) -> None:

@@ -12,6 +12,7 @@ from diagnostics.visit import (
     find_disturbances,
     find_measurement,
     find_stage,
+    is_proved,
     list_untested,
     put_back,
 )
@@ -21,6 +22,7 @@ from .draft import VIEW, ask_text, keep, keep_choice, recall
 from .longtext import ask_note
 from .proof import name_untested, show_denials
 from .record import show_record_so_far
+from .safety import BY, TOLD
 from .session import (
     build_words,
     find_region,
@@ -39,12 +41,13 @@ from .session import (
 )
 
 PROOF = "proof"
-_FIELD, _TOLD, _NOTE, _BY = "closing", "told", "note", "closed_by"
+_PROVED = "mended"  # the one closing that needs the tests
+_FIELD, _NOTE = "closing", "note"
 _MEANS_OFF = "lifted"  # the mode in which panel and battery are off
 # What must be said before a case may be left so: the field, and what to do about it.
 _NEEDED = {
-    "left_impaired": (_TOLD, "told_needed"),
-    "not_ours": (_TOLD, "told_needed_not_ours"),
+    "left_impaired": (TOLD, "told_needed"),
+    "not_ours": (TOLD, "told_needed_not_ours"),
     "waiting": (_NOTE, "note_needed"),
 }
 
@@ -52,35 +55,39 @@ _NEEDED = {
 def show_closing(assessment: Assessment) -> None:
     """Ask how the case is left; nothing may stay lifted, bridged or off."""
     case, words = assessment.case, build_words(assessment)
-    tested = find_stage(case) == "closing"
+    cured = any(r.cured for r in case.repairs)
     st.title(tell("closing_title"), anchor=False)
     stands = bool(find_disturbances(case, words.loop))
     if stands:  # a message stands where something can be done about it
         show_messages()
         _show_disturbed(case, words)
-    if tested:
-        _show_untested(case, words)
-    chosen = _choose(tested=tested)
+    chosen = _choose(case, words)
     if not stands:
         show_messages()
-    ask_text(tell("told_who"), _TOLD, tell("told_hint"))
+    ask_text(tell("told_who"), TOLD, tell("told_hint"))
     ask_note(tell("note_waiting" if chosen == "waiting" else "note"), _NOTE)
-    ask_text(tell("closed_by"), _BY, "", 80)
-    if tested:
+    ask_text(tell("closed_by"), BY, "", 80)
+    if find_stage(case) == "closing":
         show_left(case, words)
     if find_view() == "closing":
         show_button(tell("back"), turn_to, ("",), "closing_back")
-    if tested:
+    if cured:
         show_button(tell("tests_again"), keep, (VIEW, PROOF), "tests_again")
     show_denials(case)
     show_record_so_far(case)
     show_main_button(tell("close_case"), _close, (case.case_id, case.revision), "close_case")
 
 
-def _choose(*, tested: bool) -> str:
-    told = {str(c): tell_closing(c, find_region()) for c in CLOSINGS if c}
+def _choose(case: Case, words: Words) -> str:
+    """Ask how the case is left; *put right, and tested* is there only once every test of the list is done."""
+    proved = is_proved(case, words.loop)
+    cured = any(r.cured for r in case.repairs)
+    barred = () if proved else (_PROVED, "no_fault_found") if cured else (_PROVED,)
+    told = {str(c): tell_closing(c, find_region()) for c in CLOSINGS if c and c not in barred}
     names = {c: name for c, (name, _) in told.items()}
-    default = "mended" if tested else ""
+    default = _PROVED if proved else ""
+    if not proved:
+        _show_untested(case, words)
     recall(_FIELD, ("", *names), default)
     if st.session_state[_FIELD] not in names:
         st.session_state[_FIELD] = None
@@ -93,9 +100,14 @@ def _choose(*, tested: bool) -> str:
 
 
 def _show_untested(case: Case, words: Words) -> None:
-    missing = list_untested(case, words.loop)
-    if missing:
-        show_alert("warning", f"**{tell('not_tested_title')}**\n\n{name_untested(missing, words)}")
+    """Say why *put right, and tested* is not to be chosen, and name each test that lacks."""
+    name = tell_closing(_PROVED, find_region())[0]
+    missing = list_untested(case, words.loop) if any(r.cured for r in case.repairs) else ()
+    if not missing:
+        show_note(tell("mended_not_yet", closing=name))
+        return
+    told = tell("mended_not_tested", closing=name, count=str(len(missing)))
+    show_alert("warning", f"**{told}**\n\n{name_untested(missing, words)}")
 
 
 def _show_disturbed(case: Case, words: Words) -> None:
@@ -145,7 +157,7 @@ def _close(case_id: str, revision: int) -> None:
         st.session_state["problem"] = problem
         return
     closing = next(c for c in CLOSINGS if c == chosen)
-    close_case(open_store(), case, closing, told=_read(_TOLD), note=_read(_NOTE), by=_read(_BY))
+    close_case(open_store(), case, closing, told=_read(TOLD), note=_read(_NOTE), by=_read(BY))
     turn_to("")
 
 
@@ -153,9 +165,9 @@ def _find_problem(case: Case, chosen: str) -> str:
     """Return why a case cannot be left so, and what to do, or an empty text."""
     if not chosen:
         return tell("choose_first")
-    if chosen == "mended" and find_stage(case) != "closing":
-        return tell("tests_first")
     loop = build_bench(case.site).loop
+    if chosen == _PROVED and not is_proved(case, loop):
+        return tell("tests_first")
     standing = [d.measurement for d in find_disturbances(case, loop)]
     if standing and chosen != "left_impaired":
         words = Words(loop, region=find_region())

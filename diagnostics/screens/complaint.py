@@ -12,7 +12,7 @@ from diagnostics.cases import Case
 from diagnostics.faults import CONTEXTS, SIGNS
 from diagnostics.reasoning import SYMPTOMS
 from diagnostics.reports import Words, read_words, tell_symptom
-from diagnostics.visit import find_about, is_told, prepare, tell_complaint, tell_loop
+from diagnostics.visit import find_about, find_listener, is_told, prepare, tell_complaint, tell_loop
 from diagnostics.wiring import build_loop
 
 from .draft import find_kept, keep, keep_choice, keep_choices, recall, recall_choices
@@ -26,11 +26,12 @@ from .session import (
     show_button,
     show_main_button,
     show_messages,
+    show_note,
     tell,
     turn_to,
 )
 
-_OTHER = "other_symptom"
+_OTHER, _BARE = "other_symptom", "nothing_at_hand"
 _CHOSEN, _CONTEXTS, _TOOLS, _LOOP = "symptom", "contexts", "tools", "about_loop"
 # In the order of where one sees it first: on the panel, in a test, at the detectors. What no group names is a test's.
 _GROUPS: Mapping[str, tuple[str, ...]] = {
@@ -50,11 +51,14 @@ def show_complaint(case: Case) -> None:
     _ask_symptom(case)
     if len(case.site.loops) > 1:
         _ask_loop(case)
-    words = read_words()
-    contexts, tools = dict(words.contexts), dict(words.tools)
-    at_hand = tuple(t for t in tools if case.can is None or t in case.can)
+    words = read_words(find_region())
+    contexts, tools = dict(words.contexts), {**words.tools, _BARE: tell(_BARE)}
+    calls = find_listener(case) == "caller"
+    said = () if case.can is None and calls else case.can  # a caller has nothing at hand unless it is said
+    at_hand = () if said is None else tuple(t for t in tools if t in said) or (_BARE,)
     _ask_several("q_context", _CONTEXTS, contexts, tuple(c for c in (*CONTEXTS, *SIGNS) if c in case.contexts))
-    _ask_several("q_tools", _TOOLS, tools, at_hand)
+    _ask_several("q_tools_caller" if calls else "q_tools", _TOOLS, tools, at_hand)
+    show_note(tell("q_tools_none"))
     if find_view() == "complaint":
         show_button(tell("back"), turn_to, ("",), "complaint_back")
     show_main_button(tell("complaint_use"), _use, (case.case_id, case.revision), "complaint_use")
@@ -114,8 +118,9 @@ def _use(case_id: str, revision: int) -> None:
         st.session_state["problem"] = tell("symptom_needed")
         return
     contexts, tools = (tuple(st.session_state.get(key) or ()) for key in (_CONTEXTS, _TOOLS))
+    can = tuple(t for t in tools if t != _BARE) if tools else None  # nothing said, and nothing ruled out
     case = load(case_id, revision)
     if len(case.site.loops) > 1:
         case = tell_loop(open_store(), case, str(st.session_state.get(_LOOP) or ""))
-    tell_complaint(open_store(), case, "" if symptom == _OTHER else symptom, contexts, tools)
+    tell_complaint(open_store(), case, "" if symptom == _OTHER else symptom, contexts, can)
     turn_to("")

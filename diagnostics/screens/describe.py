@@ -7,7 +7,7 @@ import streamlit as st
 from diagnostics.cases import Case, write_site
 from diagnostics.errors import DiagnosticsError, QuantityError, SourceError
 from diagnostics.locate import find_shipped
-from diagnostics.reports import read_words, render_style
+from diagnostics.reports import list_learn_cautions, read_learn_words, read_words, render_style, tell_panel
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
 from diagnostics.visit import describe_site, name_rooms, parse_rooms, prepare
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
@@ -15,6 +15,7 @@ from diagnostics.wiring.describe import NOT_SURE
 
 from .draft import ask_lines, ask_text, find_kept, keep_choice, recall
 from .session import (
+    find_region,
     find_view,
     is_dark,
     load,
@@ -63,16 +64,7 @@ _RESETS = {
 
 
 def _show_questions(place: tuple[str, int]) -> None:
-    words = read_words()
-    names = {str(s): words.styles[s][:1].upper() + words.styles[s][1:] for s in Style}
-    recall("q_style", tuple(names), str(Style.TWO_WIRE_ZONE))
-    style = Style(st.radio(tell("q_style"), list(names), format_func=names.__getitem__, key="q_style"))
-    keep_choice("q_style", style, Style.TWO_WIRE_ZONE)
-    with st.container(width=_PICTURE_PX):
-        st.image(render_style(style, dark=is_dark()), width="stretch", alt=words.style_words[style])
-    show_note(words.style_words[style])
-    with st.expander(tell("q_style_open")):
-        st.markdown(tell("q_style_unsure"))
+    style = _ask_style()
     ask_text(tell("q_detectors"), "q_detectors", tell("q_detectors_hint"))
     show_note(tell("q_detectors_unsure"))
     _choose("q_order_known", ("order_known", "order_unknown"), "order_known")
@@ -83,6 +75,7 @@ def _show_questions(place: tuple[str, int]) -> None:
     _ask("q_resistor", "q_resistor_hint", lambda t: format_quantity(parse_resistor(t), "ohm"))
     _ask("q_cable", "q_cable_hint", lambda t: f"{parse_gauge(t).area_mm2:.3g} mm²")
     _ask("q_run", "q_run_hint", lambda t: format_quantity(parse_quantity(t, "m"), "m"))
+    _show_panel()
     if style.has_supply:
         recall("q_reset", tuple(_RESETS), "not_sure")
         reset = st.radio(tell("q_reset"), list(_RESETS), format_func=tell, key="q_reset")
@@ -93,6 +86,29 @@ def _show_questions(place: tuple[str, int]) -> None:
         ask_lines(tell("q_rooms"), "q_rooms", tell("q_rooms_hint"))
     ask_text(tell("q_name"), "q_name", tell("q_name_default"), 120)
     show_main_button(tell("describe_use"), _use_answers, place, "describe_use")
+
+
+def _ask_style() -> Style:
+    words = read_words(find_region())
+    names = {str(s): words.styles[s][:1].upper() + words.styles[s][1:] for s in Style}
+    recall("q_style", tuple(names), str(Style.TWO_WIRE_ZONE))
+    style = Style(st.radio(tell("q_style"), list(names), format_func=names.__getitem__, key="q_style"))
+    keep_choice("q_style", style, Style.TWO_WIRE_ZONE)
+    with st.container(width=_PICTURE_PX):
+        st.image(render_style(style, dark=is_dark()), width="stretch", alt=words.style_words[style])
+    show_note(words.style_words[style])
+    with st.expander(tell("q_style_open")):
+        st.markdown(tell("q_style_unsure"))
+    return style
+
+
+def _show_panel() -> None:
+    """Say what is assumed of the panel, which nobody is asked about, and how its own values are found."""
+    show_note(tell_panel())
+    with st.expander(tell("panel_learn")):
+        for title, text in list_learn_cautions(find_region()):
+            st.markdown(f"⚠ **{title}.** {text}")
+        st.markdown(read_learn_words().how)
 
 
 def _ask(key: str, hint: str, understand: Callable[[str], str]) -> None:

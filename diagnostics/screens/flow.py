@@ -22,6 +22,7 @@ from .session import (
     build_words,
     find_case_id,
     find_view,
+    find_zone,
     format_moment,
     go_to,
     guarded,
@@ -40,6 +41,7 @@ from .session import (
     write_problem,
 )
 from .start import show_start
+from .tries import show_introduction
 from .verdict import has_fresh_repair, show_own_repair, show_repairs
 from .work import show_work
 
@@ -88,6 +90,8 @@ def _find_case(store: CaseStore, case_id: str) -> Case | None:
 
 def _show_stage(case: Case) -> None:
     stage = find_stage(case)
+    if stage in {*SAFETY, "work"}:
+        show_introduction(case)
     if stage in SAFETY:
         show_safety(stage, case)
     elif stage in {"complaint", "work"} and (baseline := find_question(case)) is not None:
@@ -96,6 +100,8 @@ def _show_stage(case: Case) -> None:
         _show_view(case)
     elif stage == "closing":
         _show_end(case)
+    elif stage == "proof" and find_view() == "closing":
+        show_closing(assess(case))
     elif stage == "closed":
         show_closed(case)
         show_main_button(tell("to_start"), go_to, ("",), "to_start")
@@ -157,7 +163,8 @@ def _show_head(case: Case | None) -> None:
     with st.container(horizontal=True, vertical_alignment="center", wrap=False, gap="small"):
         st.button(f"‹ {tell('all_cases')}", key="all_cases", on_click=guarded(go_to), args=("",))
         if case is not None:
-            st.fragment(_show_head_line, run_every=_TICK_S)(case)
+            with st.container(key="page_head"):
+                st.fragment(_show_head_line, run_every=_TICK_S)(case)
     if case is None or case.closing:
         return
     end = find_test_end(case)
@@ -178,22 +185,17 @@ def _show_head_line(case: Case) -> None:
 
 
 def _tell_head(case: Case) -> str:
+    """Return the place, and in a second line that all is saved and how long the system is on test."""
     end = find_test_end(case)
     left_s = 0.0 if end is None or case.closing else count_left_s(end)
-    on_test = tell("on_test", until=format_moment(end), left=format_wait(left_s)) if end and left_s else ""
+    left = format_wait(left_s)
     if find_stage(case) in {*SAFETY, "for_us", "describe"}:
-        return on_test
+        return tell("on_test", until=format_moment(end), left=left) if end and left_s else ""
     count = len(case.readings)
-    told = (
-        tell("no_readings")
-        if not count
-        else tell("one_reading")
-        if count == 1
-        else tell("many_readings", count=str(count))
-    )
-    last = [r.taken_at for r in case.readings if r.taken_at]
-    saved = tell("saved", count=told, when=format_moment(last[-1]) if last else "").strip()
-    return " · ".join(text for text in (f"**{plain(case.site.name)}**", saved, on_test) if text)
+    saved = tell("saved", count=str(count)) if count else tell("none_saved")
+    short = tell("on_test_short", until=f"{end.astimezone(find_zone()):%H:%M}", left=left) if end and left_s else ""
+    line = " · ".join(filter(None, [saved, short]))
+    return f"**{plain(case.site.name)}**  \n{line}"
 
 
 def _extend(case_id: str, revision: int) -> None:

@@ -2,22 +2,27 @@
 
 import streamlit as st
 
-from diagnostics.reports import explain_shorter, format_percent
+from diagnostics.reports import explain_next, explain_shorter, format_percent, list_expected, localize
 from diagnostics.trees import Say, Step, TwoVoices
 from diagnostics.visit import (
     Assessment,
     Guidance,
+    Listener,
     answer_guide,
     choose_lead,
     find_case_guide,
     find_given,
+    find_listener,
     follows_guide,
     list_answers,
+    list_read_cautions,
 )
 
 from .draft import ASKED, keep, leave_form
 from .session import (
     build_words,
+    find_region,
+    guarded,
     load,
     open_store,
     plain,
@@ -43,8 +48,11 @@ def show_pending(assessment: Assessment, step: Step) -> None:
     """Show a question or an instruction of the guide, and take the answer."""
     guidance = _need(assessment)
     show_guide_title(guidance)
-    st.markdown(f"## {_speak(step.ask or step.do)}")
-    show_cautions(step.cautions)
+    listener = find_listener(assessment.case)
+    if listener == "caller":
+        st.markdown(f"**{tell('ask_caller')}:**")
+    st.markdown(f"## {_speak(step.ask or step.do, listener)}")
+    show_cautions(step.cautions, list_read_cautions(assessment.case, assessment.loop))
     show_guide_notes(assessment, step)
     place = (assessment.case.case_id, assessment.case.revision, guidance.walk.at)
     first, *others = list_answers(step)
@@ -72,28 +80,49 @@ def show_stop(assessment: Assessment) -> None:
 
 def show_guide_title(guidance: Guidance) -> None:
     """Show which guide leads."""
-    show_note(tell("guide_title", title=plain(guidance.walk.guide.title)))
+    show_note(tell("guide_title", title=plain(localize(guidance.walk.guide.title, find_region()))))
 
 
-def show_guide_words(assessment: Assessment) -> bool:
-    """Show the guide's own words for the reading that comes next, or its end; return whether it had any."""
-    guidance = assessment.guidance
+def show_why(assessment: Assessment) -> None:
+    """Show why this step, and folded away what each answer would mean; the step itself keeps the first screen."""
+    words, guidance = build_words(assessment), assessment.guidance
+    d = assessment.diagnosis
+    st.markdown(f"**{tell('why')}.** {plain(explain_next(d, words))}")
+    rows = list_expected(d, words)
+    with st.expander(tell("expected")):
+        if guidance is not None:
+            show_guide_title(guidance)
+        lines = [tell("expected_line", value=plain(value), cause=plain(cause)) for value, cause in rows]
+        st.markdown("\n".join(f"- {line}" for line in lines))
+
+
+def show_guide_words(assessment: Assessment) -> None:
+    """Show the guide's own words for the reading that comes next, where the guide asks for it."""
+    step = _find_own_step(assessment)
+    if step is not None and step.say is not None:
+        show_note(_speak(step.say, find_listener(assessment.case)))
+
+
+def show_guide_rest(assessment: Assessment) -> None:
+    """Show below the answer what the guide says beside: for the past of this loop, or that it has ended and where."""
+    guidance, step = assessment.guidance, _find_own_step(assessment)
     if guidance is None:
-        return False
+        return
     walk = guidance.walk
     if walk.reached == "end" and walk.end is not None:
         show_note(f"{_speak(walk.end.say)} {tell('guide_ended')}")
-        return False
+    if step is not None:
+        for name in (*(passed.step for passed in walk.passed[-3:]), walk.at):
+            show_guide_notes(assessment, walk.guide.steps[name])
+
+
+def _find_own_step(assessment: Assessment) -> Step | None:
+    """Return the step of the guide that the suggested measurement belongs to, or None: the model suggests it."""
+    walk = assessment.guidance.walk if assessment.guidance else None
     m = assessment.diagnosis.next.measurement if assessment.diagnosis.next else None
-    step = walk.step
-    if step is None or m is None or walk.measurement is None or walk.measurement.key != m.key:
-        return False
-    for passed in walk.passed[-3:]:
-        show_guide_notes(assessment, walk.guide.steps[passed.step])
-    show_guide_notes(assessment, step)
-    if step.say is not None:
-        st.markdown(_speak(step.say))
-    return step.say is not None
+    if walk is None or walk.step is None or m is None or walk.measurement is None:
+        return None
+    return walk.step if walk.measurement.key == m.key else None
 
 
 def show_guide_notes(assessment: Assessment, step: Step) -> None:
@@ -101,7 +130,7 @@ def show_guide_notes(assessment: Assessment, step: Step) -> None:
     for context in assessment.case.contexts:
         note = next((text for name, text in step.notes.items() if name == context), None)
         if note:
-            show_alert("info", f"{tell('guide_note')} {plain(note)}")
+            show_note(f"{tell('guide_note')} {plain(localize(note, find_region()))}")
 
 
 def show_doubt(assessment: Assessment) -> None:
@@ -153,7 +182,7 @@ def show_lead(assessment: Assessment) -> None:
         return
     follows = follows_guide(case)
     label = tell("guide_leave") if follows else tell("guide_follow")
-    show_button(label, _lead, (case.case_id, case.revision, not follows), "lead")
+    st.button(label, key="lead", on_click=guarded(_lead), args=(case.case_id, case.revision, not follows))
 
 
 def _lead(case_id: str, revision: int, guide: bool) -> None:  # noqa: FBT001 - callbacks take positions
@@ -175,8 +204,9 @@ def _need(assessment: Assessment) -> Guidance:
     return assessment.guidance
 
 
-def _speak(say: Say | None) -> str:
-    return plain(say.technician if isinstance(say, TwoVoices) else str(say or ""))
+def _speak(say: Say | None, listener: Listener = "technician") -> str:
+    text = say.caller if isinstance(say, TwoVoices) and listener == "caller" else str(say or "")
+    return plain(localize(text, find_region()))
 
 
 def _capital(text: str) -> str:

@@ -1,6 +1,7 @@
 """The tests after a repair, item by item: done, or not done and why; the rest of them in one tap."""
 
 from collections.abc import Sequence
+from typing import Literal
 
 import streamlit as st
 
@@ -17,6 +18,7 @@ from diagnostics.visit import (
     find_stage,
     finish_tests,
     list_proof,
+    list_read_cautions,
     pass_tests,
     record_test,
 )
@@ -54,9 +56,10 @@ def show_proof(case: Case) -> None:
         show_messages()  # otherwise they stand in the box that is being filled in
     show_repairs(case, words)
     st.markdown(tell("proof_why"))
-    show_cautions(_CAUTIONS)
+    show_cautions(_CAUTIONS, list_read_cautions(case, loop))
     for number, item in enumerate(items):
         _show_item(case, words, number, item)
+    _show_rest(case, words, items)
     show_denials(case)
     _show_end(case, words, items)
 
@@ -83,7 +86,7 @@ def _show_item(case: Case, words: Words, number: int, item: ProofItem) -> None:
             _show_result(number, item)
         else:
             if item.test == HEAD_OFF:
-                _choose_head(words, item)
+                _choose_head(case, words, item)
             _show_choice(case, number, item)
 
 
@@ -98,10 +101,10 @@ def _show_result(number: int, item: ProofItem) -> None:
         st.button(tell("test_change"), key=f"test_change_{number}", on_click=guarded(_change), args=(item.key,))
 
 
-def _choose_head(words: Words, item: ProofItem) -> None:
+def _choose_head(case: Case, words: Words, item: ProofItem) -> None:
     """Ask at which detector the head comes off; the farthest one unless somebody says otherwise."""
     names = {d.name: plain(words.detector(d.name)) for d in words.loop.detectors}
-    default = item.at or choose_head(words.loop)
+    default = item.at or choose_head(case, words.loop)
     recall(_HEAD, tuple(names), default)
     chosen = st.selectbox(tell("test_head"), list(names), key=_HEAD, format_func=names.__getitem__)
     keep_choice(_HEAD, chosen, default)
@@ -178,7 +181,7 @@ def _note(case: Case, key: str, *, done: bool, why: str = "") -> None:
     item = next((i for i in list_proof(case, loop) if i.key == key), None)
     if item is None:
         raise CaseError("this test is not on the list any longer", hint="look at the list below")
-    at = _find_head(choose_head(loop)) if item.test == HEAD_OFF and done else item.at
+    at = _find_head(choose_head(case, loop)) if item.test == HEAD_OFF and done else item.at
     known = item.result
     if known is None or (known.done, known.why, known.at) != (done, why, at):
         record_test(open_store(), case, ProofItem(item.test, at), done=done, why=why)
@@ -189,8 +192,24 @@ def _find_head(default: str) -> str:
     return str(st.session_state.get(_HEAD) or find_kept(_HEAD) or default)
 
 
+def _show_rest(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
+    """Below the list, offer to note in one tap what is open at its end; a detector's test is told by itself."""
+    some = [i for i in items if i.result is None and i.test != FUNCTIONAL]
+    if len(some) < 2:
+        return
+    label = tell("tests_rest", count=str(len(some)), tests=_name_all(some, words))
+    show_button(label, _note_rest, (case.case_id, case.revision), "tests_rest")
+
+
+def _note_rest(case_id: str, revision: int) -> None:
+    case = load(case_id, revision)
+    loop = build_bench(case.site).loop
+    if any(i.result is None and i.test != FUNCTIONAL for i in list_proof(case, loop)):  # a second tap finds none
+        pass_tests(open_store(), case, _find_head(choose_head(case, loop)))
+
+
 def _show_end(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
-    """Say at the lower edge what is still open or not tested, and end the list."""
+    """Say at the lower edge what is still open or not tested; end the list, or leave it with tests open."""
     left = [i for i in items if i.result is None]
     missing = [i for i in items if i.result is not None and not i.result.done]
     with st.bottom:
@@ -199,16 +218,9 @@ def _show_end(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
         elif missing:
             show_note(f"⚠ {tell('tests_untested', tests=_name_all(missing, words))}")
         args = (case.case_id, case.revision)
-        label = _tell_rest(len(left), len(items))
-        st.button(label, key="tests_end", type="primary", width="stretch", on_click=guarded(_end), args=args)
-
-
-def _tell_rest(left: int, count: int) -> str:
-    if not left:
-        return tell("tests_end")
-    if left == count:
-        return tell("tests_all")
-    return tell("tests_last") if left == 1 else tell("tests_rest", count=str(left))
+        label = tell("tests_leave" if left else "tests_end")
+        kind: Literal["primary", "secondary"] = "secondary" if left else "primary"
+        st.button(label, key="tests_end", type=kind, width="stretch", on_click=guarded(_end), args=args)
 
 
 def _name_all(items: Sequence[ProofItem], words: Words) -> str:
@@ -238,14 +250,11 @@ def _tell_why(item: ProofItem) -> str:
 
 def _end(case_id: str, revision: int) -> None:
     case = load(case_id, revision)
-    if find_stage(case) == "closing" and all(i.result for i in list_proof(case, build_bench(case.site).loop)):
-        turn_to("")  # looked at again, or tapped twice: the list is through already
+    if not all(i.result for i in list_proof(case, build_bench(case.site).loop)):
+        turn_to("closing")
         return
-    loop = build_bench(case.site).loop
-    if all(i.result for i in list_proof(case, loop)):
+    if find_stage(case) != "closing":  # else looked at again, or tapped twice: the list is through already
         finish_tests(open_store(), case)
-    else:
-        pass_tests(open_store(), case, _find_head(choose_head(loop)))
     turn_to("")
 
 

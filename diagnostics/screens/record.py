@@ -9,7 +9,7 @@ import streamlit as st
 
 from diagnostics.cases import Case, CaseStore, write_case
 from diagnostics.errors import DiagnosticsError
-from diagnostics.reports import Region, render_card, render_impairment, render_record, tell_closing
+from diagnostics.reports import Region, render_card, render_impairment, render_record, tell_closing, tell_panel
 from diagnostics.visit import Assessment, list_untested
 
 from .baseline import show_kept
@@ -29,6 +29,7 @@ from .session import (
     tell,
 )
 from .suspects import show_readings
+from .tries import show_hidden
 from .verdict import show_repairs
 
 _LONGEST_NAME = 40
@@ -75,6 +76,7 @@ def _keep_lines(text: str) -> str:
 
 def _show_deeds(assessment: Assessment) -> None:
     case, words = assessment.case, build_words(assessment)
+    show_hidden(case, words)
     show_repairs(case, words)
     missing = list_untested(case, words.loop) if any(r.cured for r in case.repairs) else ()
     if missing:
@@ -119,8 +121,11 @@ def build_file_name(case: Case, kind: str, zone: tzinfo) -> str:
 
 
 def show_record_so_far(case: Case) -> None:
-    """Offer the files of a case that is still open, folded away."""
+    """Show what the description says and assumes, and offer the files of a case that is still open; folded away."""
+    notes = [*case.site.note.splitlines(), *filter(None, [tell_panel(case.site)])]
     with st.expander(tell("record_so_far")):
+        if notes:
+            st.markdown(f"**{tell('site_note')}**\n\n" + "\n".join(f"- {plain(line)}" for line in notes))
         show_files(case)
 
 

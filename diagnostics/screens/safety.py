@@ -4,8 +4,20 @@ import streamlit as st
 
 from diagnostics.cases import Case
 from diagnostics.reports import tell_caution
-from diagnostics.visit import SAFETY, Stage, accept_loop, acknowledge, start_visit, tell_people
+from diagnostics.visit import (
+    LISTENERS,
+    SAFETY,
+    Listener,
+    Stage,
+    accept_loop,
+    acknowledge,
+    close_case,
+    start_visit,
+    tell_listener,
+    tell_people,
+)
 
+from .draft import ask_text, keep_choice, recall
 from .session import (
     NEW,
     find_region,
@@ -22,6 +34,8 @@ from .session import (
     turn_to,
 )
 
+TOLD, BY = "told", "closed_by"  # the fields of every closing
+_WHO = "who"
 _HOURS = (1, 2, 4, 8)
 
 
@@ -34,8 +48,28 @@ def show_safety(stage: Stage, case: Case | None) -> None:
     if find_view() == "stop":
         _STOPS[stage](place)
     else:
+        if case is None:
+            _ask_listener()
         st.markdown(tell_caution(stage, find_region())[1])
         _ASKS[stage](place)
+
+
+def _ask_listener() -> None:
+    """Ask once, at the start of a case, who is asked: it decides how questions are put, and which are."""
+    recall(_WHO, LISTENERS, LISTENERS[0])
+    chosen = st.segmented_control(
+        tell("who_asks"),
+        LISTENERS,
+        format_func=_name_listener,
+        required=True,
+        width="stretch",
+        key=_WHO,
+    )
+    keep_choice(_WHO, chosen or "", LISTENERS[0])
+
+
+def _name_listener(who: Listener) -> str:
+    return tell({"technician": "asks_technician", "caller": "asks_caller"}[who])
 
 
 def _ask_real(place: tuple[str, int]) -> None:
@@ -58,6 +92,7 @@ def _ask_outputs(place: tuple[str, int]) -> None:
 
 def _stop_release(place: tuple[str, int]) -> None:
     show_alert("error", f"**{tell('release_title')}**\n\n{tell('release_stop')}")
+    _ask_leaving()
     show_button(tell("release_back"), turn_to, ("",), "release_back")
     show_main_button(tell("release_close"), _close_as_not_ours, place, "release_close")
 
@@ -94,6 +129,7 @@ def show_for_us(case: Case) -> None:
     place = (case.case_id, case.revision)
     if find_view() == "stop":
         show_alert("info", f"**{tell('not_for_us_title')}**\n\n{tell('not_for_us')}")
+        _ask_leaving()
         show_button(tell("not_for_us_back"), turn_to, ("",), "not_for_us_back")
         show_main_button(tell("not_for_us_close"), _close_as_not_ours, place, "not_for_us_close")
         return
@@ -108,7 +144,11 @@ def show_for_us(case: Case) -> None:
 
 def _accept(case_id: str, revision: int, name: str) -> None:
     store = open_store()
-    case = start_visit(store) if case_id == NEW else load(case_id, revision)
+    if case_id == NEW:
+        who: Listener = "caller" if st.session_state.get(_WHO) == "caller" else "technician"
+        case = tell_listener(store, start_visit(store), who)
+    else:
+        case = load(case_id, revision)
     acknowledge(store, case, name)
     go_to(case.case_id)
 
@@ -126,5 +166,17 @@ def _accept_loop(case_id: str, revision: int) -> None:
 
 
 def _close_as_not_ours(case_id: str, revision: int) -> None:
+    told, by = (str(st.session_state.get(key) or "").strip() for key in (TOLD, BY))
+    if not told:
+        st.session_state["problem"] = tell("told_needed_not_ours")
+        return
+    case = load(case_id, revision)
+    if not case.closing:  # a second tap: the first has closed it
+        close_case(open_store(), case, "not_ours", told=told, by=by)
     turn_to("")
-    open_store().append_closing(case_id, "not_ours", revision)
+
+
+def _ask_leaving() -> None:
+    """Ask what every closing asks: who has been told, so that somebody takes it on, and who says so."""
+    ask_text(tell("told_who"), TOLD, tell("told_hint"))
+    ask_text(tell("closed_by"), BY, "", 80)

@@ -8,7 +8,7 @@ import logging
 import re
 import uuid
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any, Literal
@@ -19,7 +19,7 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore, default_store_url
 from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
 from diagnostics.reports import Region, Words, say, tell_caution
-from diagnostics.visit import Assessment, assess_case, tell_meaning
+from diagnostics.visit import Assessment, assess_case, find_listener, tell_meaning
 
 from .draft import VIEW, find_kept, forget, keep
 
@@ -35,6 +35,9 @@ _STYLE = """
 [data-testid="stButtonGroup"] [data-selected="true"] {box-shadow: inset 0 -4px 0 currentColor;}
 [data-testid="stButtonGroup"] [data-selected="true"] p {font-weight: 700;}
 [data-testid="stAlertContainer"], [data-testid="stAlertContainer"] p {color: inherit !important;}
+.st-key-page_head p {font-size: .78rem; line-height: 1.35; white-space: nowrap; overflow: hidden;
+  text-overflow: ellipsis;}
+.st-key-page_head p span, .st-key-page_head p small {font-size: inherit;}
 input::placeholder {color: inherit !important; opacity: .8 !important;}
 [data-testid="stBottomBlockContainer"] {padding-bottom: 1rem; padding-top: .75rem;}
 """
@@ -78,8 +81,8 @@ def tell(key: str, **told: str) -> str:
 
 
 def build_words(assessment: Assessment) -> Words:
-    """Return the words for this loop in the chosen dialect."""
-    return Words(assessment.loop, region=find_region())
+    """Return the words for this loop in the chosen dialect, for whoever is asked: a technician, or a caller."""
+    return Words(assessment.loop, find_listener(assessment.case), find_region())
 
 
 def plain(text: str) -> str:
@@ -211,13 +214,22 @@ def bring_into_view(key: str, once: str) -> None:
     st.html(f"<script>/* {number} */{_TO.format(key=key)}</script>", unsafe_allow_javascript=True)
 
 
-def show_cautions(names: tuple[str, ...]) -> None:
-    """Show cautions in full, before what they belong to."""
-    if not names:
-        return
-    with st.container(border=True):
-        for title, text in (tell_caution(name, find_region()) for name in names):
-            st.markdown(f"⚠ **{title}.** {text}")
+def show_cautions(names: tuple[str, ...], read: frozenset[str] = frozenset()) -> None:
+    """Show cautions before what they belong to: in full, or as one line that opens where they were ``read`` before."""
+    fresh = [name for name in names if name not in read]
+    known = [name for name in names if name in read]
+    if fresh:
+        with st.container(border=True):
+            _tell_cautions(fresh)
+    if known:
+        titles = " · ".join(tell_caution(name, find_region())[0] for name in known)
+        with st.expander(f"⚠ {titles}"):
+            _tell_cautions(known)
+
+
+def _tell_cautions(names: Sequence[str]) -> None:
+    for title, text in (tell_caution(name, find_region()) for name in names):
+        st.markdown(f"⚠ **{title}.** {text}")
 
 
 def find_zone() -> ZoneInfo:

@@ -4,11 +4,22 @@ import streamlit as st
 
 from diagnostics.cases import Reading
 from diagnostics.readings import Measurement
-from diagnostics.reports import Words, describe_picture, find_shares, list_suspects, render_loop
+from diagnostics.reports import (
+    Words,
+    describe_picture,
+    find_shares,
+    list_not_apart,
+    list_shortened,
+    list_suspects,
+    render_loop,
+)
 from diagnostics.visit import Assessment
 
 from .notices import correct, find_reasons, show_remedies, tell_reading
 from .session import build_words, format_moment, guarded, is_dark, open_store, plain, show_note, tell
+
+_FEW = 2  # readings that stand open; a longer list is a tap away
+_MOST_SHOWN = 2  # suspects that stand beside the picture; the others are a tap away
 
 
 def show_suspects(assessment: Assessment, next_: Measurement | None) -> None:
@@ -18,16 +29,29 @@ def show_suspects(assessment: Assessment, next_: Measurement | None) -> None:
     shares = find_shares(d)
     drawn = render_loop(assessment.loop, shares, next_, dark=is_dark())
     st.image(drawn, width="stretch", alt=describe_picture(assessment.loop, shares, next_, words))
-    show_note(tell("picture_key"))
-    st.markdown("\n".join(f"- **{percent}** {plain(text)}" for percent, text in list_suspects(d, words)))
+    names = [plain(words.detector(name)) for name in list_shortened(assessment.loop, shares, next_)]
+    if names:
+        show_note(tell("picture_names", names="; ".join(names)))
+    lines = [f"- **{percent}** {plain(text)}" for percent, text in list_suspects(d, words)]
+    st.markdown("\n".join(lines[:_MOST_SHOWN]))
+    with st.expander(tell("suspects_all")):
+        show_note(tell("picture_key"))
+        st.markdown("\n".join(lines[_MOST_SHOWN:]))
+        _show_not_apart(assessment, words)
+
+
+def _show_not_apart(assessment: Assessment, words: Words) -> None:
+    """List what is only counted among the suspects, since nothing at hand tells it apart."""
+    for group in list_not_apart(assessment.diagnosis, words):
+        st.markdown("\n".join([f"**{tell('not_apart_list')}**\n", *(f"- {plain(text)}" for text in group)]))
 
 
 def show_readings(assessment: Assessment, *, may_change: bool = True) -> None:
     """List the readings in the order taken; each can be corrected or taken back."""
     case, words = assessment.case, build_words(assessment)
-    with st.expander(f"{tell('readings_title')} ({len(case.readings)})", expanded=bool(case.readings)):
-        if not case.readings:
-            st.markdown(tell("readings_none"))
+    if not case.readings and not case.retracted:
+        return
+    with st.expander(f"{tell('readings_title')} ({len(case.readings)})", expanded=0 < len(case.readings) <= _FEW):
         for number, reading in enumerate(case.readings, 1):
             _show_reading(assessment, words, number, reading, may_change=may_change)
         for item in case.retracted:

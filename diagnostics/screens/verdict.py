@@ -6,10 +6,21 @@ from datetime import UTC, datetime, timedelta
 import streamlit as st
 
 from diagnostics.cases import Case
-from diagnostics.reports import Words, explain_next, list_parts, list_repair_cautions, tell_certainty
+from diagnostics.reports import (
+    Words,
+    explain_next,
+    list_mends,
+    list_parts,
+    list_rechecks,
+    list_repair_cautions,
+    tell_certainty,
+)
 from diagnostics.visit import (
     Assessment,
+    build_bench,
     build_suggestion,
+    find_listener,
+    list_read_cautions,
     record_repair,
     take_back_repair,
     write_class,
@@ -24,6 +35,7 @@ from .session import (
     load,
     open_store,
     plain,
+    show_alert,
     show_button,
     show_cautions,
     show_main_button,
@@ -62,8 +74,12 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     minutes = tell("minutes", minutes=f"{d.next.minutes:.0f}") if d.next else ""
     st.markdown(f"**{tell('sure', percent=tell_certainty(d, repair))}** · {minutes} · {carried}")
     if not d.settled:
-        st.markdown(plain(explain_next(d, words)))
-    show_cautions((*list_repair_cautions(repair), "outranked"))
+        st.markdown(tell("likely_why"))
+    if find_listener(case) == "caller":
+        show_alert("info", tell("caller_hand_on"))
+    told = [*list_mends(d, repair, words), *list_rechecks(d, repair, words)]
+    st.markdown("\n".join(f"- {plain(text)}" for text in told))
+    show_cautions((*list_repair_cautions(repair), "outranked"), list_read_cautions(case, words.loop))
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
     _show_outcome(_record_repair, (case.case_id, case.revision, *repair))
 
@@ -73,7 +89,8 @@ def show_own_repair(case: Case) -> None:
     st.title(tell("own_repair"), anchor=False)
     show_messages()
     ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
-    show_cautions((*list_repair_cautions(None), "ladder", "outranked"))  # it may have been anywhere
+    read = list_read_cautions(case, build_bench(case.site).loop)
+    show_cautions((*list_repair_cautions(None), "ladder", "outranked"), read)  # it may have been anywhere
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     _show_outcome(_record_own_repair, (case.case_id, case.revision))
 

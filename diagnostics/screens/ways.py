@@ -22,7 +22,19 @@ from diagnostics.visit import (
 )
 
 from .draft import leave_form
-from .session import assess, build_words, guarded, load, open_store, plain, show_button, show_note, tell, turn_to
+from .session import (
+    assess,
+    build_words,
+    find_region,
+    guarded,
+    load,
+    open_store,
+    plain,
+    show_button,
+    show_note,
+    tell,
+    turn_to,
+)
 
 CANNOT = "cannot"
 _FEW = 2  # steps left out at one place; more of them are told, and taken in again, together
@@ -56,7 +68,7 @@ def show_cannot(assessment: Assessment, m: Measurement) -> None:
     place = (case.case_id, case.revision)
     show_note(plain(words.name(m)))
     st.markdown(f"## {tell('cannot_why')}")
-    tools = read_words().tools
+    tools = read_words(find_region()).tools
     for tool in (t for t in tools if t in m.tools):
         show_button(tell("cannot_tool", tool=tools[tool]), _lack, (*place, tool), f"lack {tool}")
     if m.place != "panel":
@@ -74,7 +86,9 @@ def show_left_out(assessment: Assessment) -> None:
         return
     with st.expander(f"{tell('skipped')} ({len(missing) + len(skipped)})"):
         for tool in missing:
-            _show_row(tell("without", tool=read_words().tools[tool]), _take_up, (case, tool), f"have {tool}")
+            _show_row(
+                tell("without", tool=read_words(find_region()).tools[tool]), _take_up, (case, tool), f"have {tool}"
+            )
         for _, some in groupby(sorted(skipped, key=lambda m: (m.place, m.key)), key=lambda m: m.place):
             _show_skipped(assessment, list(some))
 

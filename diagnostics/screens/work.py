@@ -4,13 +4,17 @@ import streamlit as st
 
 from diagnostics.cases import Reading
 from diagnostics.readings import Measurement, list_measurements
-from diagnostics.reports import Words, explain_next, list_expected
+from diagnostics.reports import Words
 from diagnostics.visit import (
     Assessment,
     find_last_absent,
+    find_listener,
     find_measurement,
     find_out_of_service,
+    list_read_cautions,
     prepare_answers,
+    tell_complaint,
+    tell_listener,
     understand,
 )
 
@@ -20,18 +24,22 @@ from .guide import (
     find_pending,
     show_answers,
     show_doubt,
-    show_guide_title,
+    show_guide_rest,
     show_guide_words,
     show_lead,
     show_pending,
     show_shorter,
     show_stop,
+    show_why,
 )
 from .notices import show_notices
 from .session import (
     build_words,
     find_view,
     format_moment,
+    guarded,
+    load,
+    open_store,
     plain,
     show_alert,
     show_button,
@@ -56,7 +64,7 @@ def show_work(assessment: Assessment) -> None:
     if since is not None:
         show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
     m, old = _find_asked(assessment)
-    left, right = st.columns([3, 2], gap="large")
+    left, right = st.columns([3, 2], gap="small")
     chosen = old is not None or find_kept(ASKED) or find_list()
     pending = None if chosen else find_pending(assessment)
     with left:
@@ -113,14 +121,16 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     guided = suggested and not listed and _is_guided(assessment)
     if suggested and not listed and d.contradiction is None:
         show_doubt(assessment)
-    _show_title(assessment, old, suggested=suggested, listed=listed)
+    minutes = tell("minutes_from", minutes=f"{d.next.minutes:.0f}") if suggested and d.next is not None else ""
+    _show_title(assessment, old, minutes, suggested=suggested, listed=listed)
+    if find_listener(assessment.case) == "caller":
+        st.markdown(f"**{tell('ask_caller')}:**")
     st.markdown(f"## {plain(words.ask(m))}")
     if guided:
         show_guide_words(assessment)
-    if suggested and d.next is not None:
-        show_note(tell("minutes_from", minutes=f"{d.next.minutes:.0f}"))
     beside = assessment.beside if suggested and not listed else ()
-    show_cautions(tuple(dict.fromkeys(c for one in (m, *beside) for c in one.cautions)))
+    cautions = tuple(dict.fromkeys(c for one in (m, *beside) for c in one.cautions))
+    show_cautions(cautions, list_read_cautions(assessment.case, assessment.loop))
     _show_beside(beside, words)
     _show_last_absent(assessment, m, words)
     if "ladder" in m.tools:
@@ -137,8 +147,10 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
 def _show_beyond(assessment: Assessment, m: Measurement) -> None:
     """Show what lies below the answer of the suggested step: a shorter one, why, and the ways around it."""
     show_ways(assessment, m)
+    if _is_guided(assessment):
+        show_guide_rest(assessment)
     show_shorter(assessment)
-    _show_why(assessment, build_words(assessment))
+    show_why(assessment)
 
 
 def _is_guided(assessment: Assessment) -> bool:
@@ -146,7 +158,7 @@ def _is_guided(assessment: Assessment) -> bool:
     return assessment.guidance is not None and d.next is not None and not d.next.again
 
 
-def _show_title(assessment: Assessment, old: Reading | None, *, suggested: bool, listed: bool) -> None:
+def _show_title(assessment: Assessment, old: Reading | None, minutes: str, *, suggested: bool, listed: bool) -> None:
     """Say where this step comes from: a correction, the ladder's list, the guide, the model, or the person."""
     guidance = assessment.guidance
     if old is not None:
@@ -154,9 +166,9 @@ def _show_title(assessment: Assessment, old: Reading | None, *, suggested: bool,
     elif listed:
         show_note(tell("list_title", left=str(len(find_list()))))
     elif suggested and guidance is not None and _is_guided(assessment) and guidance.walk.reached == "step":
-        show_guide_title(guidance)
+        show_note(f"{tell('guide_step')} · {minutes}")
     else:
-        show_note(tell("next_title") if suggested else tell("something_else"))
+        show_note(" · ".join(filter(None, [tell("next_title") if suggested else tell("something_else"), minutes])))
 
 
 def _show_beside(beside: tuple[Measurement, ...], words: Words) -> None:
@@ -179,15 +191,6 @@ def _show_last_absent(assessment: Assessment, m: Measurement, words: Words) -> N
 def _drop_list() -> None:
     leave_form()
     keep_list(())
-
-
-def _show_why(assessment: Assessment, words: Words) -> None:
-    d = assessment.diagnosis
-    st.markdown(f"**{tell('why')}.** {plain(explain_next(d, words))}")
-    rows = list_expected(d, words)
-    if rows:
-        lines = [tell("expected_line", value=plain(value), cause=plain(cause)) for value, cause in rows]
-        st.markdown(f"**{tell('expected')}**\n\n" + "\n".join(f"- {line}" for line in lines))
 
 
 def _go_back() -> None:
@@ -223,15 +226,27 @@ def _choose() -> None:
 
 def _show_more(assessment: Assessment, *, at_step: bool) -> None:
     """Show what was left out, and the ways to another side of the case; some stand ``at_step`` already."""
-    case = assessment.case
     show_left_out(assessment)
-    if case.site.note:
-        with st.expander(tell("site_note")):
-            st.markdown("\n".join(f"- {plain(line)}" for line in case.site.note.splitlines()))
     show_answers(assessment)
-    show_lead(assessment)
-    if not at_step:
-        show_button(tell("own_repair"), turn_to, ("repair",), "to_repair")
-    show_button(tell("finish"), turn_to, ("closing",), "finish")
-    show_button(tell("complaint_title"), turn_to, ("complaint",), "to_complaint")
-    show_button(tell("describe_again"), turn_to, ("describe",), "to_describe")
+    with st.container(horizontal=True, gap="xsmall"):
+        show_lead(assessment)
+        if not at_step:
+            _show_side("own_repair", "repair", "to_repair")
+        _show_side("finish", "closing", "finish")
+        _show_side("complaint_title", "complaint", "to_complaint")
+        _show_side("describe_again", "describe", "to_describe")
+        if find_listener(assessment.case) == "caller":
+            place = (assessment.case.case_id, assessment.case.revision)
+            st.button(tell("on_site_now"), key="on_site_now", on_click=guarded(_take_over), args=place)
+
+
+def _take_over(case_id: str, revision: int) -> None:
+    """Hand the case over to a technician on site, whole; whoever that is says anew what is at hand."""
+    store, case = open_store(), load(case_id, revision)
+    case = tell_listener(store, case, "technician")
+    tell_complaint(store, case, case.symptom, case.contexts, None)
+    turn_to("complaint")
+
+
+def _show_side(name: str, view: str, key: str) -> None:
+    st.button(tell(name), key=key, on_click=guarded(turn_to), args=(view,))

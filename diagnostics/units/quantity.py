@@ -15,10 +15,13 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from typing import Final, NoReturn
+from typing import TYPE_CHECKING, Final, NoReturn
 
 from diagnostics.errors import QuantityError, quote
 from diagnostics.units.spellings import STRANGERS, UNITS, Spelling
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 OVER: Final = math.inf
 
@@ -94,6 +97,23 @@ def format_quantity(value: float | None, unit: str, digits: int = 3) -> str:
     if rounded == 0:
         return f"0 {UNITS[unit].symbol}"
     number = _format_fixed(rounded / divisor, digits, keep_zeros=unit == "ohm")
+    return f"{number} {symbol}".replace("-", "−")
+
+
+def format_ends(values: Sequence[float], unit: str, digits: int = 3) -> tuple[str, ...]:
+    """Return several values of one range in one unit, that of the largest: "0.036 V" beside "0.118 V".
+
+    What is over range is "OL".
+    """
+    sizes = [abs(float(f"{v:.{digits - 1}e}")) for v in values if math.isfinite(v)]
+    _, divisor, symbol = next(step for step in _STEPS[unit] if max(sizes, default=0.0) >= step[0])
+    return tuple(_format_end(v, unit, digits, divisor, symbol) for v in values)
+
+
+def _format_end(value: float, unit: str, digits: int, divisor: float, symbol: str) -> str:
+    if not math.isfinite(value):
+        return format_quantity(value, unit, digits)
+    number = _format_fixed(value / divisor, digits, keep_zeros=unit == "ohm") if value else "0"
     return f"{number} {symbol}".replace("-", "−")
 
 

@@ -55,7 +55,7 @@ from .deeds import (
     tell_place,
 )
 from .disturbed import Disturbance, find_disturbances
-from .doubts import Doubt, find_doubt, find_doubted, find_last_absent, find_most_v, may_be_absent
+from .doubts import Doubt, find_doubt, find_doubted, find_last_absent, find_most_v, is_unexpected, may_be_absent
 from .guidance import (
     Guidance,
     answer_guide,
@@ -67,6 +67,7 @@ from .guidance import (
     list_usual_answers,
 )
 from .ladder import OnTheSameLadder, find_beside, rate_added
+from .listener import LISTENERS, Listener, find_listener, tell_listener
 from .marks import (
     SAFETY,
     Stage,
@@ -82,12 +83,14 @@ from .marks import (
 )
 from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_suggestion
-from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, choose_head, list_proof, list_untested
+from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, choose_head, is_proved, list_proof, list_untested
+from .read_cautions import list_read_cautions
 from .rooms import name_rooms, parse_rooms
 
 __all__ = [
     "FUNCTIONAL",
     "HEAD_OFF",
+    "LISTENERS",
     "SAFETY",
     "TOOLS",
     "Assessment",
@@ -95,6 +98,7 @@ __all__ = [
     "Disturbance",
     "Doubt",
     "Guidance",
+    "Listener",
     "OnTheSameLadder",
     "ProofItem",
     "Stage",
@@ -126,6 +130,7 @@ __all__ = [
     "find_given",
     "find_hidden",
     "find_last_absent",
+    "find_listener",
     "find_measurement",
     "find_most_v",
     "find_out_of_service",
@@ -137,8 +142,10 @@ __all__ = [
     "finish_tests",
     "follows_guide",
     "is_baseline_asked",
+    "is_proved",
     "is_told",
     "is_too_early",
+    "is_unexpected",
     "keep_baseline",
     "keeps_baseline",
     "lack_tool",
@@ -151,6 +158,7 @@ __all__ = [
     "list_likely_answers",
     "list_missing_tools",
     "list_proof",
+    "list_read_cautions",
     "list_to_leave",
     "list_untested",
     "list_usual_answers",
@@ -175,6 +183,7 @@ __all__ = [
     "take_back_repair",
     "take_up_tool",
     "tell_complaint",
+    "tell_listener",
     "tell_loop",
     "tell_meaning",
     "tell_people",

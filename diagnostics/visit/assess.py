@@ -42,7 +42,8 @@ from .guidance import (
     follows_guide,
 )
 from .ladder import OnTheSameLadder
-from .marks import CLOCK, ON_TEST, find_about, find_skipped
+from .listener import find_left_out
+from .marks import CLOCK, ON_TEST, find_about
 
 _WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
 # Sights offered by name at one place; what is rarer there is one more tap away.
@@ -107,7 +108,7 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
         standing_at=taken[-1].measurement.place if taken else "panel",
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
         tried_after=_count_before(case),
-        skipped=find_skipped(case),
+        skipped=find_left_out(case, bench.loop),
         baseline=tuple(understand(bench.loop, r) for r in (*case.baseline.readings, *absent)),
     )
     guide = find_case_guide(case) if guided or case.guide_answers else None

@@ -32,6 +32,7 @@ from .marks import (
     DEMO,
     DESCRIBED,
     FOR_US,
+    NOT_MONITORED,
     ON_TEST,
     SKIP,
     TESTED,
@@ -42,7 +43,7 @@ from .marks import (
     is_tested,
 )
 from .offered import answer_suggestion
-from .proof import HEAD_OFF, ProofItem, list_proof
+from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, list_proof, list_untested
 
 
 def record_reading(store: CaseStore, case: Case, reading: Reading, suggestion: Suggestion | None = None) -> Case:
@@ -106,8 +107,7 @@ def acknowledge(store: CaseStore, case: Case, name: str) -> Case:
 
 def tell_people(store: CaseStore, case: Case, hours: float | None) -> Case:
     """Note that people are told, and until when the system is on test; None: it is not monitored."""
-    if hours is not None:
-        case = extend_test(store, case, hours)
+    case = acknowledge(store, case, NOT_MONITORED) if hours is None else extend_test(store, case, hours)
     return acknowledge(store, case, "tell_people")
 
 
@@ -166,8 +166,13 @@ def _check_old_readings(loop: Loop, case: Case) -> None:
             raise SiteError(message, hint="take that reading back first, or keep the old description") from error
 
 
-def tell_complaint(store: CaseStore, case: Case, symptom: str, contexts: tuple[str, ...], can: tuple[str, ...]) -> Case:
-    """Store what is complained of (an empty text: none of those listed), the loop's past, and what is at hand."""
+def tell_complaint(
+    store: CaseStore, case: Case, symptom: str, contexts: tuple[str, ...], can: tuple[str, ...] | None
+) -> Case:
+    """Store what is complained of (an empty text: none of those listed), the loop's past, and what is at hand.
+
+    ``can`` None: nobody said, and nothing is ruled out.
+    """
     if symptom:
         find_symptom(symptom)
     outline = Outline(contexts, symptom, can, case.meter, case.notes)
@@ -289,15 +294,21 @@ def finish_tests(store: CaseStore, case: Case) -> Case:
 
 
 def pass_tests(store: CaseStore, case: Case, head_off_at: str = "") -> Case:
-    """Note that everything on the list of tests after a repair is done, each item by itself, in one act.
+    """Note that what is open at the end of the list is done, each item by itself, in one act; it may end the list.
 
+    Functional tests of detectors are never noted so: each is told one by one by whoever has seen its zone report.
     ``head_off_at`` is the detector whose head was taken off, where that test is still open.
     """
     now = datetime.now(UTC)
     items = [i for i in list_proof(case, build_loop(case.site)) if i.result is None]
     places = {HEAD_OFF: head_off_at}
-    results = [ProofResult(i.test, done=True, noted_at=now, at=i.at or places.get(i.test, "")) for i in items]
-    return store.append_tests(case.case_id, results, case.revision, Acknowledgement(TESTED, now))
+    results = [
+        ProofResult(i.test, done=True, noted_at=now, at=i.at or places.get(i.test, ""))
+        for i in items
+        if i.test != FUNCTIONAL
+    ]
+    through = Acknowledgement(TESTED, now) if len(results) == len(items) else None
+    return store.append_tests(case.case_id, results, case.revision, through)
 
 
 def close_case(store: CaseStore, case: Case, closing: Closing, *, told: str = "", note: str = "", by: str = "") -> Case:
@@ -307,12 +318,16 @@ def close_case(store: CaseStore, case: Case, closing: Closing, *, told: str = ""
     ------
     CaseError
         Something still stands lifted, bridged or off and the case is not left impaired; or it is called mended
-        without a repair that cured and its tests.
+        without a repair that cured and every one of its tests.
     """
-    if closing != "left_impaired" and find_disturbances(case, build_loop(case.site)):
+    loop = build_loop(case.site)
+    if closing != "left_impaired" and find_disturbances(case, loop):
         raise CaseError("not everything has been put back", hint="put it back, or close the case as left impaired")
     if closing == "mended" and not is_tested(case):
         raise CaseError("mended means repaired and tested", hint="note the repair, then the tests after it")
+    if closing == "mended" and (open_tests := len(list_untested(case, loop))):
+        hint = "do them, or close the case as waiting or left impaired"
+        raise CaseError(f"mended means tested, and not done is: {open_tests} of the tests", hint=hint)
     return store.append_closing(case.case_id, closing, case.revision, Leaving(datetime.now(UTC), by, told, note))
 
 

@@ -1,5 +1,6 @@
 """Readings to ask about before they are kept: impossible ones, improbable ones, and when the complaint is not there."""
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Final, Literal
@@ -47,6 +48,25 @@ def find_doubt(
     stored = replace(reading, understood=build_understood(taken.value, taken.measurement.unit))
     after = assess(replace(case, readings=(*rest, stored)))
     return "improbable" if after.diagnosis.contradiction is not None else ""
+
+
+def is_unexpected(assessment: Assessment, m: Measurement, value: float | str) -> bool:
+    """Return whether a number lies well outside every answer that is expected of the suggested measurement.
+
+    A range holds two standard deviations each way; outside is what is more than four away from all of them.
+    """
+    action = assessment.diagnosis.next
+    some = assessment.diagnosis.expected
+    if isinstance(value, str) or action is None or action.measurement != m or not some:
+        return False
+    return all(e.low is not None and e.high is not None and not _is_near(e.low, e.high, float(value)) for e in some)
+
+
+def _is_near(low: float, high: float, value: float) -> bool:
+    if not math.isfinite(high - low):
+        return low <= value <= high
+    beyond = 0.5 * (high - low)
+    return low - beyond <= value <= high + beyond
 
 
 def find_last_absent(case: Case, m: Measurement) -> Reading | None:

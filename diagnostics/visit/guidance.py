@@ -10,7 +10,8 @@ from diagnostics.readings import Bench
 from diagnostics.reasoning import Diagnosis, Taken
 from diagnostics.trees import CANNOT, DONE, Doubt, Guide, History, Step, Walk, find_doubt, find_guide, walk
 
-from .marks import find_about, find_skipped
+from .listener import find_left_out
+from .marks import find_about
 
 _LEADS: Final = "led by "
 NOT_SURE: Final = "not sure"
@@ -56,7 +57,7 @@ def _follow(
     diagnosis: Diagnosis,
     answers: dict[str, str],
 ) -> Guidance:
-    walked = walk(guide, bench, History(case.symptom, taken, answers, find_skipped(case)))
+    walked = walk(guide, bench, History(case.symptom, taken, answers, find_left_out(case, bench.loop)))
     return Guidance(walked, find_doubt(walked, diagnosis))
 
 

@@ -19,6 +19,7 @@ Stage = Literal[
 SAFETY: Final[tuple[Stage, ...]] = ("is_it_real", "outputs", "tell_people", "evidence_first")
 # Steps of a visit that leave nothing else in the record are kept as acknowledgements of these names.
 FOR_US, DESCRIBED, TOLD, TESTED = "for_us", "described", "complaint_told", "tested_after_repair"
+NOT_MONITORED = "not_monitored"
 SKIP, UNSKIP, CLOCK, ON_TEST, DEMO, BACK, ABOUT = (
     "skip ",
     "unskip ",
@@ -67,6 +68,11 @@ def is_tested(case: Case) -> bool:
     cured = [r.done_at for r in case.repairs if r.cured]
     tested = [a.at for a in case.acknowledged if a.caution == TESTED]
     return bool(cured and tested) and max(tested) >= cured[-1]
+
+
+def is_monitored(case: Case) -> bool:
+    """Return whether a station may receive what this system sends: nobody said that there is none."""
+    return all(a.caution != NOT_MONITORED for a in case.acknowledged)
 
 
 def find_test_end(case: Case) -> datetime | None:

@@ -4,7 +4,9 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from diagnostics.cases import Case, ProofResult
-from diagnostics.wiring import Loop
+from diagnostics.wiring import Chain, Loop
+
+from .marks import find_about, is_monitored, is_tested
 
 Why = Literal["touched", "farthest", "kind"]
 FUNCTIONAL, HEAD_OFF, RESET, STATION = "functional_test", "head_off_test", "reset", "station"
@@ -34,14 +36,14 @@ def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     """Return the list for a case after its last repair (design page, section 10, item 10).
 
     Functional test of every detector touched, of the farthest and of one a kind; a head-off test; reset; and that the
-    supervising station receives it. Results count that were noted since the last repair that cured.
+    supervising station receives it, where there is one. Results count that were noted since the last repair that cured.
     """
     reasons: dict[str, list[Why]] = {}
-    for name, why in [*_list_touched(case, loop), *_list_chosen(loop)]:
+    for name, why in [*_list_touched(case, loop), *_list_chosen(case, loop)]:
         reasons.setdefault(name, []).append(why)
     names = [d.name for d in loop.detectors if d.name in reasons]
     items = [ProofItem(FUNCTIONAL, name, tuple(dict.fromkeys(reasons[name]))) for name in names]
-    items += [ProofItem(test) for test in (HEAD_OFF, RESET, STATION)]
+    items += [ProofItem(test) for test in (HEAD_OFF, RESET, *([STATION] if is_monitored(case) else []))]
     results = {_name_test(r.test, r.at): r for r in _list_results(case)}
     return tuple(_add_result(item, results.get(item.key)) for item in items)
 
@@ -54,12 +56,25 @@ def _add_result(item: ProofItem, result: ProofResult | None) -> ProofItem:
     return item if result is None else ProofItem(item.test, item.at or result.at, item.reasons, result)
 
 
-def choose_head(loop: Loop) -> str:
+def choose_head(case: Case, loop: Loop) -> str:
     """Return the detector whose head comes off in the head-off test unless a person takes another.
 
-    It is the farthest of the loop that the complaint was about: its head is supervised only if all before it is.
+    It is the farthest of the loop that was repaired, else of the one that the complaint is about: its head is
+    supervised only if all before it is.
     """
-    return loop.chains[0].last.name
+    return (_find_repaired(case, loop) or loop.focus(find_about(case)).chains[0]).last.name
+
+
+def _find_repaired(case: Case, loop: Loop) -> Chain | None:
+    """Return the loop in which the last repair that cured was made, or None where it has no place in one loop."""
+    places = [place for r in case.repairs if r.cured for place in _list_places(r.fault)]
+    return next((chain for place in reversed(places) if (chain := loop.find_chain(place))), None)
+
+
+def _list_places(repair: str) -> list[str]:
+    """Return the places in which a repair was made: a detector, an end, a zone, a part."""
+    spots = repair.partition("@")[2].split(" + ")
+    return [spot.removeprefix("run ").partition(".")[0] for spot in spots]
 
 
 def _list_results(case: Case) -> list[ProofResult]:
@@ -70,22 +85,32 @@ def _list_results(case: Case) -> list[ProofResult]:
 
 def _list_touched(case: Case, loop: Loop) -> list[tuple[str, Why]]:
     names = {d.name for d in loop.detectors}
-    spots = [spot for r in case.repairs for spot in r.fault.partition("@")[2].split(" + ")]
-    places = [spot.removeprefix("run ").partition(".")[0] for spot in spots]
+    places = [place for r in case.repairs for place in _list_places(r.fault)]
     places = [_find_last(loop, place) if place.startswith("end") else place for place in places]
     places += [r.at for r in case.readings if r.measurement in _TOUCHING]
     return [(place, "touched") for place in places if place in names]
 
 
-def _list_chosen(loop: Loop) -> list[tuple[str, Why]]:
-    """Return the farthest detector of each loop, and for each kind the one farthest out."""
-    kinds = {d.senses: d.name for d in loop.detectors}
-    farthest: list[tuple[str, Why]] = [(chain.last.name, "farthest") for chain in loop.chains]
+def _list_chosen(case: Case, loop: Loop) -> list[tuple[str, Why]]:
+    """Return the farthest detector of the loop in question, or of each, and for each kind the one farthest out there.
+
+    A repair that lies in no loop, with a complaint of none, may have touched all of them.
+    """
+    about = find_about(case)
+    own = _find_repaired(case, loop) or (loop.focus(about).chains[0] if about else None)
+    chains = loop.chains if own is None else (own,)
+    kinds = {d.senses: d.name for d in (*loop.detectors, *(d for chain in chains for d in chain.detectors))}
+    farthest: list[tuple[str, Why]] = [(chain.last.name, "farthest") for chain in chains]
     return [*farthest, *((name, "kind") for name in kinds.values())]
 
 
 def _find_last(loop: Loop, place: str) -> str:
     return (loop.find_chain(place) or loop.chains[0]).last.name
+
+
+def is_proved(case: Case, loop: Loop) -> bool:
+    """Return whether a repair cured and every test of the list after it is done."""
+    return is_tested(case) and not list_untested(case, loop)
 
 
 def list_untested(case: Case, loop: Loop) -> tuple[ProofItem, ...]:

@@ -67,9 +67,24 @@ def test_first_measurement_takes_few_taps_and_the_complaint_survives_a_reload(
     hand.tap("complaint_use")
     assert hand.has("record")
     assert hand.taps <= MOST_TAPS
+    _check_room(hand)
     case = read_case(hand, store_url)
     assert (case.symptom, case.contexts) == ("constant_trouble", ("aged",))
     hand.close()
+
+
+def _check_room(hand: Phone) -> None:
+    """Hold the first measurement against the screen: short, its answer on the first, two lines of head at most."""
+    field = hand.page.locator("[class*=st-key-answer]").first.bounding_box()
+    assert field
+    edge = hand.page.locator(".st-key-record button").first.bounding_box()
+    assert edge
+    assert field["y"] + field["height"] <= edge["y"]
+    whole_px = hand.page.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
+    assert whole_px <= 2.5 * PHONE["height"]
+    head = hand.page.locator(".st-key-page_head").first.bounding_box()
+    assert head
+    assert head["height"] <= 56
 
 
 def test_clock_runs_visibly_over_a_reload_and_nothing_yet_waits_for_its_end(

@@ -15,12 +15,11 @@ from diagnostics.visit import (
     list_baseline,
     list_disturbed,
     open_case,
-    pass_tests,
     put_back,
     record_reading,
 )
 from tests.cases.invented import SITE_TEXT, START, build_invented_case
-from tests.cases.mended import build_mended
+from tests.cases.mended import build_mended, prove
 
 InsertRow = Callable[[str, int, str, str], None]
 AS_LEFT = (
@@ -38,7 +37,7 @@ def restore(store: CaseStore, case: Case) -> Case:
         case = record_reading(store, case, replace(reading, reading_id=build_case_reading_id(case)))
     for m in list_disturbed(assess_case(case)):
         case = put_back(store, case, m)
-    return close_case(store, pass_tests(store, case), "mended", told="the owner")
+    return close_case(store, prove(store, case), "mended", told="the owner")
 
 
 def build_case_reading_id(case: Case) -> str:

@@ -28,6 +28,7 @@ from diagnostics.errors import CaseChangedError, CaseError, NotFoundError, Quant
 from diagnostics.source import read_document
 from diagnostics.units import OVER
 from diagnostics.visit import (
+    FUNCTIONAL,
     answer_guide,
     assess_case,
     build_suggestion,
@@ -48,7 +49,7 @@ from diagnostics.visit import (
 )
 from diagnostics.wiring import build_loop
 from tests.cases.invented import SITE_TEXT, START, build_invented_case
-from tests.cases.mended import VOLTS, build_mended
+from tests.cases.mended import VOLTS, build_mended, prove
 
 LIFTED = Reading("ohms", "OL", "panel.zone1+", "panel.zone1-", mode="lifted")
 InsertRow = Callable[[str, int, str, str], None]
@@ -274,15 +275,29 @@ def test_test_that_is_not_done_needs_a_reason_and_stays_in_the_record(store: Cas
     assert parse_case(read_document(text, "again"), None, text=text) == case
 
 
-def test_one_button_for_the_whole_list_notes_every_item_in_one_act(store: CaseStore, opened: Case) -> None:
+def test_one_button_for_the_end_of_the_list_leaves_the_detectors_to_be_told_one_by_one(
+    store: CaseStore, opened: Case
+) -> None:
     case = pass_tests(store, build_mended(store, opened))
+    assert [i.test for i in list_untested(case, build_loop(case.site))] == [FUNCTIONAL] * 2
+    with pytest.raises(CaseError, match="repaired and tested"):
+        close_case(store, case, "mended")
+    case = prove(store, case)
     assert list_untested(case, build_loop(case.site)) == ()
-    assert len(case.tests) == 5
     assert close_case(store, case, "mended").closing == "mended"
 
 
+def test_case_with_a_test_noted_as_not_done_is_not_called_mended(store: CaseStore, opened: Case) -> None:
+    case = prove(store, build_mended(store, opened))
+    reset = next(i for i in list_proof(case, build_loop(case.site)) if i.test == "reset")
+    case = record_test(store, case, reset, done=False, why="latched again")
+    with pytest.raises(CaseError, match="1 of the tests"):
+        close_case(store, case, "mended")
+    assert close_case(store, case, "waiting", note="a new relay").closing == "waiting"
+
+
 def test_another_repair_begins_the_list_anew(store: CaseStore, opened: Case) -> None:
-    case = pass_tests(store, build_mended(store, opened))
+    case = prove(store, build_mended(store, opened))
     case = record_repair(store, case, "join_conductor@run det4", cured=True)
     loop = build_loop(case.site)
     assert list_untested(case, loop) == list_proof(case, loop)
@@ -295,7 +310,7 @@ def test_case_is_not_called_mended_untested_nor_closed_while_something_is_lifted
     with pytest.raises(CaseError, match="repaired and tested"):
         close_case(store, case, "mended")
     case = record_reading(store, case, LIFTED)
-    case = pass_tests(store, case)
+    case = prove(store, case)
     with pytest.raises(CaseError, match="not everything has been put back"):
         close_case(store, case, "mended")
     left = close_case(store, case, "left_impaired", told="the owner", note="parts ordered", by="Kim")

@@ -355,7 +355,7 @@ def test_every_step_of_the_demonstration_is_told_with_its_cautions(ask: Ask) -> 
     out = ask("demo")[1]
     assert "(invented)" in out
     assert "Any alarm is real until" in out
-    assert out.count("Next (") == out.count("Why: ")
+    assert out.count("Next (") == out.count("Why: ") + out.count("Do: ")
     assert "Caution: " in out
 
 

@@ -166,7 +166,28 @@ def test_value_that_would_be_read_otherwise_today_is_told_beside_what_was_stored
 def test_moments_are_told_by_the_clock_of_the_reader() -> None:
     zone = timezone(timedelta(hours=-5), "EST")
     text = check_page(render_record(replace(build_invented_case(), readings=(VOLTS,)), zone=zone))
-    assert "2026-03-14 05:42 EST" in text
+    assert "2026-03-14 05:42 EST (UTC-05:00)" in text
+
+
+def test_record_speaks_in_words_and_has_no_empty_column() -> None:
+    case = replace(
+        build_invented_case(),
+        readings=(
+            Reading("which_dark", "det2,det3", at="loop", taken_at=START, understood=Understood("det2,det3")),
+            Reading("look", "resistor_missing", at="det5", taken_at=START, understood=Understood("resistor_missing")),
+        ),
+        repairs=(Repair("conductor_open@det4.in+", START),),
+        guide_answers=(GuideAnswer("constant_trouble", "note", "done", START),),
+        suggestions=(Suggestion("measure", "lamp|det4|standby", START, "followed", "guide", "constant_trouble", "x"),),
+    )
+    text = check_page(render_record(case))
+    for told in (
+        "detector 2", "no resistor at the end", "Open conductor, plus conductor, run into detector 4",
+        "Photograph the display", "the finding guide “The panel shows trouble all the time”",
+    ):  # fmt: skip
+        assert told in text, told
+    for token in ("det2", "resistor_missing", "conductor_open", "constant_trouble", "Who"):
+        assert token not in text, token
 
 
 def test_words_follow_the_region() -> None:

@@ -4,7 +4,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from diagnostics.cases import Acknowledgement, Case, CaseStore, Outline, parse_site_text
-from diagnostics.visit import SAFETY, pass_tests, record_repair
+from diagnostics.visit import SAFETY, record_repair
+from tests.cases.mended import prove
 from tests.screens.conftest import Visitor
 
 BAKERY = Path(__file__).parents[2] / "cases" / "sites" / "bakery.yaml"
@@ -24,7 +25,7 @@ def describe(store: CaseStore, site_text: str = "", *, complaint: bool = True) -
 def build_restored(store: CaseStore) -> Case:
     """Return such a case with its end resistor fitted and all tests done."""
     case = record_repair(store, describe(store), "fit_end_resistor@end", cured=True)
-    return pass_tests(store, case, "det8")
+    return prove(store, case, "det8")
 
 
 def write_note(visitor: Visitor, text: str) -> Visitor:

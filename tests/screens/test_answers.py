@@ -5,8 +5,10 @@ import pytest
 from diagnostics.cases import CaseStore, read_case
 from diagnostics.locate import find_shipped
 from diagnostics.readings import list_measurements
+from diagnostics.reports import tell_caution
 from diagnostics.visit import assess_case, find_hidden, start_visit
 from tests.screens.conftest import SAFETY, Visitor
+from tests.screens.real_work import describe
 from tests.screens.test_work import FOUND, METER, at_volts, measure
 
 ABSENT = "The complaint is not there at this moment"
@@ -249,3 +251,31 @@ def test_look_shows_what_can_be_found_there_first_and_the_rest_on_request(at_wor
     assert len(few) < 12
     at_work.pick(FOUND, "burnt").tap("record").tap("doubt_keep")  # no fault of this loop burns anything there
     assert [r.value for r in at_work.case.readings] == ["burnt"]
+
+
+def test_reading_outside_every_expected_answer_is_remarked_on_before_it_is_saved(at_work: Visitor) -> None:
+    at_volts(at_work).type(METER, "23.2")
+    assert "None of the expected answers" not in at_work.text
+    at_work.type(METER, "14.1")
+    assert "None of the expected answers. Check the meter lead and the range" in at_work.text
+    assert len(at_work.case.readings) == 1
+
+
+def test_caution_stands_in_full_until_a_step_with_it_is_recorded_and_then_as_a_line_that_opens(
+    store: CaseStore,
+) -> None:
+    def list_folded(visitor: Visitor) -> str:
+        return " ".join(e.label for e in visitor.at.expander if e.label.startswith("⚠"))
+
+    visitor = measure(Visitor(store, describe(store).case_id).tap("lead"), "panel", "volts|panel.zone1+")
+    assert "Live cabinet" not in list_folded(visitor)
+    assert "⚠ **Live cabinet.** AC power is in this cabinet." in visitor.text
+    visitor.type(METER, "23.2").tap("record")
+    measure(visitor, "panel", "known_resistor|")
+    assert "Live cabinet" in list_folded(visitor)
+    assert "⚠ **Live cabinet.** AC power is in this cabinet." in visitor.text  # it opens, it is not dropped
+    measure(visitor.tap("back_to_next"), "panel", "ohms|")
+    assert "Volts first" not in list_folded(visitor)
+    assert {"Evidence first", "Outputs", "Tell people first"} <= set(list_folded(visitor)[2:].split(" · "))
+    wanted = {c for m in list_measurements(assess_case(visitor.case).loop) if m.kind == "ohms" for c in m.cautions}
+    assert all(f"⚠ **{tell_caution(c)[0]}.**" in visitor.text for c in wanted)

@@ -5,7 +5,9 @@ import pytest
 from diagnostics.cases import CaseStore, read_case
 from diagnostics.errors import CaseError
 from diagnostics.locate import find_shipped
+from diagnostics.reports import tell_panel
 from diagnostics.visit import find_stage, find_test_end, list_visits
+from diagnostics.wiring import PartSpec
 from tests.screens.conftest import SAFETY, Visitor
 
 RESISTOR = "End resistor that belongs on it"
@@ -49,6 +51,10 @@ def test_a_releasing_zone_stops_the_visit(visitor: Visitor) -> None:
     assert "This tool does not go there" in visitor.text
     assert not visitor.has("outputs_none")
     visitor.tap("release_close")
+    assert "Say who has been told" in visitor.text
+    visitor.type("Who has been told?", "the owner").type("Your name", "Ada").tap("release_close")
+    assert visitor.case.leaving is not None
+    assert (visitor.case.leaving.told, visitor.case.leaving.by) == ("the owner", "Ada")
     assert visitor.case.closing == "not_ours"
 
 
@@ -72,7 +78,7 @@ def test_a_loop_that_is_not_for_us_is_told_so_kindly(visitor: Visitor) -> None:
     visitor.tap("for_us_no")
     assert "not for us" in visitor.text
     assert "What still holds" in visitor.text
-    visitor.tap("not_for_us_close")
+    visitor.type("Who has been told?", "the owner").tap("not_for_us_close")
     assert visitor.case.closing == "not_ours"
 
 
@@ -235,3 +241,13 @@ def test_store_that_refuses_is_told_in_plain_words(store: CaseStore, monkeypatch
 def test_european_words_follow_the_choice(visitor: Visitor) -> None:
     visitor.pick("Words", "europe").tap("new_case").tap("real_yes").tap("outputs_none")
     assert "alarm receiving centre" in visitor.text
+
+
+def test_panel_that_nobody_described_is_called_assumed_with_the_way_to_learn_it(visitor: Visitor) -> None:
+    begin(visitor).type(DETECTORS, "5")
+    for told in ("Assumed: a generic panel, 24 V behind 1.00 kΩ", "ohmward learn-panel --open"):
+        assert told in visitor.text
+    visitor.tap("describe_use").complain("none_report").tap("complaint_use")
+    assert "Assumed: a generic panel" in visitor.text
+    given = visitor.case.site.model_copy(update={"panel": PartSpec(profile="panel_24v", values={"zone_v": "21.6 V"})})
+    assert tell_panel(given) == ""

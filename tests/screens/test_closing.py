@@ -92,9 +92,9 @@ def test_everything_that_stands_disturbed_is_named_and_put_back_by_itself(store:
     )
     visitor = Visitor(store, case.case_id, view="closing")
     names = [
-        "Zone pair landed on its terminals again, battery and mains on again",
+        "Zone pair landed on its terminals again, battery and AC power on again",
         "Head of detector 3 (corridor) on again",
-        "Mains on again, battery as it was",
+        "AC power on again, battery as it was",
     ]
     assert [c.label.partition("**")[2].partition("**")[0].replace("\\", "") for c in visitor.at.checkbox[:3]] == names
     choose(visitor, "no_fault_found").tap("close_case")

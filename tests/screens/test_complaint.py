@@ -67,10 +67,16 @@ def test_half_told_complaint_is_there_after_a_reload_and_leaves_the_address_once
 
 
 def test_having_nothing_at_hand_survives_a_reload_too(at_complaint: Visitor) -> None:
-    again = at_complaint.complain("none_report").choose(AT_HAND).reload()
-    assert read_pills(again, AT_HAND) == set()
+    again = at_complaint.complain("none_report").choose(AT_HAND, "nothing_at_hand").reload()
+    assert read_pills(again, AT_HAND) == {"nothing_at_hand"}
     again.tap("complaint_use")
     assert again.case.can == ()
+
+
+def test_no_tool_is_chosen_for_a_person_who_said_nothing_and_none_is_ruled_out(at_complaint: Visitor) -> None:
+    assert read_pills(at_complaint, AT_HAND) == set()
+    at_complaint.complain("none_report").tap("complaint_use")
+    assert at_complaint.case.can is None
 
 
 def test_strange_words_in_the_address_choose_nothing(at_complaint: Visitor) -> None:

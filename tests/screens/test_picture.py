@@ -13,6 +13,7 @@ from diagnostics.reports import (
     describe_picture,
     find_shares,
     list_expected,
+    list_shortened,
     list_suspects,
     render_loop,
     render_style,
@@ -151,7 +152,7 @@ def test_long_loop_is_folded_into_few_rows_and_leaves_nobody_out(count: int) -> 
     loop = build_long(count)
     svg = render_loop(loop, {"end": 0.3}, None, dark=False)
     root = ET.fromstring(svg)  # noqa: S314 - our own picture
-    assert float(root.attrib["height"]) <= 6 * 132
+    assert float(root.attrib["height"]) <= 6 * 134
     covered: list[int] = []
     for box in read_boxes(svg):
         first, _, last = box.partition("–")
@@ -191,3 +192,26 @@ def test_stretch_shows_the_summed_share_of_what_it_holds_and_says_it_in_words() 
     assert "2–9" in read_boxes(svg)
     assert "8 %" in read_texts(svg)
     assert "in the stretch of detectors 2 to 9 8 %" in describe_picture(loop, shares, None, Words(loop))
+
+
+def test_zone_has_a_shape_and_a_label_that_no_detector_has() -> None:
+    svg = render_loop(build("hostel"), {}, None, dark=False)
+    assert {"Z1", "zone 1", "Z2", "zone 2"} <= set(read_texts(svg))
+    tags = [e.attrib["d"] for e in ET.fromstring(svg).iter(f"{SVG}path") if "L112 62" in e.attrib["d"]]  # noqa: S314
+    assert len(tags) == 2
+    assert [t for t in read_texts(svg) if t.isdigit()] == [str(n) for n in range(1, 8)]
+
+
+def test_room_is_wrapped_and_one_that_does_not_fit_is_listed_whole() -> None:
+    from diagnostics.source import read_document
+
+    rooms = "[{room: lower west dormitory}, {room: stockroom behind the old bakehouse yard}, {room: attic}]"
+    text = (
+        "format: ohmward-site/1\nname: x\nzones: {zone1: {}}\nloops: [{zone: zone1, style: two_wire_zone, "
+        f"end_resistor: {{resistance: 4.7k}}, detectors: {rooms}}}]\n"
+    )
+    loop = build_loop(parse_site(read_document(text, "x")))
+    texts = read_texts(render_loop(loop, {}, None, dark=False))
+    assert {"lower west", "dormitory", "attic"} <= set(texts)
+    assert max(len(t) for t in texts) <= 13
+    assert list_shortened(loop, {}, None) == ("det2",)

@@ -4,10 +4,11 @@ import pytest
 
 from diagnostics.cases import Case, CaseStore, Reading
 from diagnostics.reports import render_record
-from diagnostics.visit import find_stage, list_untested, record_repair
+from diagnostics.visit import find_stage, list_untested, record_repair, tell_people
 from diagnostics.wiring import build_loop
+from tests.cases.mended import prove
 from tests.screens.conftest import Visitor
-from tests.screens.real_work import build_restored, describe
+from tests.screens.real_work import build_restored, describe, write_note
 
 WHY = "Why is it not done?"
 REPAIR = "fit_end_resistor@end"
@@ -84,10 +85,41 @@ def test_head_off_test_says_at_which_detector(at_proof: Visitor) -> None:
     assert "Head of detector 3 (corridor) off shows trouble" in render_record(again.case)
 
 
+def test_one_tap_never_notes_the_functional_test_of_a_detector(at_proof: Visitor) -> None:
+    (rest,) = (b for b in at_proof.at.button if b.key == "tests_rest")
+    assert rest.label == "These 3 are done: head off, reset, supervising station"
+    at_proof.tap("tests_rest")
+    assert [test for test, *_ in list_results(at_proof.case)] == ["head_off_test", "reset", "station"]
+    assert find_stage(at_proof.case) == "proof"
+    assert "Still open: detector 8" in at_proof.text
+    assert not at_proof.has("tests_rest")
+
+
+def test_put_right_cannot_be_chosen_while_a_test_is_open_and_the_closing_says_which(at_proof: Visitor) -> None:
+    at_proof.tap("tests_rest").tap("tests_end")
+    closing = at_proof.at.radio(key="closing")
+    assert "Put right, and tested" not in closing.options
+    assert "“Put right, and tested” cannot be chosen yet: 1 not tested" in at_proof.text
+    assert "Functional test of detector 8 (loading bay), through to the right zone" in at_proof.text
+    closing.set_value("waiting")
+    at_proof.run()
+    write_note(at_proof, "a tester, until Friday").tap("close_case")
+    assert at_proof.case.closing == "waiting"
+    at_proof.tap("open_again").tap("test_done_0").tap("tests_end")
+    assert at_proof.at.radio(key="closing").value == "mended"
+
+
+def test_system_that_nobody_monitors_needs_no_station_to_be_put_right(store: CaseStore) -> None:
+    case = tell_people(store, describe(store), None)
+    case = prove(store, record_repair(store, case, REPAIR, cured=True), "det8")
+    assert {r.test for r in case.tests} == {"functional_test", "head_off_test", "reset"}
+    assert Visitor(store, case.case_id).at.radio(key="closing").value == "mended"
+
+
 def test_the_rest_in_one_tap_covers_only_what_is_open(at_proof: Visitor) -> None:
     at_proof.tap("test_not_0").type(WHY, "no tester here").tap("test_keep_0")
     assert "Still open: head off, reset, supervising station" in at_proof.text
-    at_proof.tap("tests_end")
+    at_proof.tap("tests_rest")
     case = at_proof.case
     assert list_results(case) == [
         ("functional_test", "det8", False, "no tester here"),
@@ -96,7 +128,8 @@ def test_the_rest_in_one_tap_covers_only_what_is_open(at_proof: Visitor) -> None
         ("station", "", True, ""),
     ]
     assert find_stage(case) == "closing"
-    assert "Not tested" in at_proof.text
+    assert "1 not tested" in at_proof.text
+    assert "Put right, and tested" not in at_proof.at.radio(key="closing").options
     assert "detector 8 (loading bay), through to the right zone: no tester here" in at_proof.text
 
 
@@ -112,7 +145,7 @@ def test_list_that_was_said_item_by_item_is_ended_without_adding_to_it(at_proof:
 
 def test_result_can_be_changed_from_the_list_and_from_the_closing(at_proof: Visitor) -> None:
     at_proof.tap("test_done_2").tap("test_change_2").tap("test_not_2").type(WHY, "latched again").tap("test_keep_2")
-    at_proof.tap("tests_end").tap("tests_again")
+    at_proof.tap("test_done_0").tap("test_done_1").tap("test_done_3").tap("tests_end").tap("tests_again")
     assert "Reset clears the alarm" in at_proof.text
     at_proof.tap("test_change_2").tap("test_done_2").tap("tests_end")
     assert [(done, why) for test, _, done, why in list_results(at_proof.case) if test == "reset"] == [
@@ -121,7 +154,7 @@ def test_result_can_be_changed_from_the_list_and_from_the_closing(at_proof: Visi
         (True, ""),
     ]
     assert "How do you leave it?" in at_proof.text
-    assert "Not tested" not in at_proof.text
+    assert "not tested" not in at_proof.text
 
 
 def test_second_person_at_the_list_loses_no_half_typed_reason(at_proof: Visitor) -> None:
@@ -141,7 +174,7 @@ def test_cured_by_mistake_can_be_taken_back_and_the_search_goes_on_as_if_untold(
     ended: bool,  # noqa: FBT001 - a parameter of the test
 ) -> None:
     if ended:
-        at_proof.tap("tests_end")
+        at_proof.tap("test_done_0").tap("tests_rest")
     at_proof.tap("proof_mistake")
     assert [(r.fault, r.cured) for r in at_proof.case.repairs] == [(REPAIR, None)]
     assert find_stage(at_proof.case) == "work"
@@ -165,8 +198,6 @@ def test_lower_edge_names_no_more_than_it_has_room_for(store: CaseStore) -> None
     visitor = Visitor(store, record_repair(store, case, REPAIR, cured=True).case_id)
     named = ", ".join(f"detector {n}" for n in range(1, 7))
     assert f"Still open: {named}, and 5 more" in visitor.text
-    assert visitor.tap("tests_end").case.tests[-1].test == "station"
-    assert len(visitor.case.tests) == 11
 
 
 def test_list_speaks_as_people_do_over_there(store: CaseStore) -> None:

@@ -39,8 +39,9 @@ def test_closed_case_offers_its_files_the_notice_first(store: CaseStore, closing
 
 def test_case_that_was_never_described_has_no_files_of_a_site_that_nobody_gave(store: CaseStore) -> None:
     visitor = Visitor(store)
-    for key in ("new_case", "real_yes", "outputs_release", "release_close"):
+    for key in ("new_case", "real_yes", "outputs_release"):
         visitor.tap(key)
+    visitor.type("Who has been told?", "the owner").tap("release_close")
     assert visitor.case.closing == "not_ours"
     assert list_files(visitor) == []
 

@@ -1,15 +1,17 @@
 """Sentences of the screens: each that is asked for is there, and each that is there is used."""
 
 import re
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import pytest
 
 from diagnostics.cases import CLOSINGS
-from diagnostics.faults import CONTEXTS, SIGNS
-from diagnostics.readings import read_table
-from diagnostics.reports import read_words, tell_caution, tell_closing
-from diagnostics.wiring import Style
+from diagnostics.faults import CONTEXTS, SIGNS, list_faults
+from diagnostics.readings import list_measurements, read_table
+from diagnostics.reasoning import SYMPTOMS
+from diagnostics.reports import Words, read_words, tell_caution, tell_closing
+from diagnostics.wiring import Style, build_loop, read_site
 
 ROOT = Path(__file__).parents[2] / "diagnostics"
 SOURCES = [path for folder in ("screens", "reports", "cli") for path in (ROOT / folder).glob("*.py")]
@@ -54,3 +56,27 @@ def test_no_screen_reckons_and_no_screen_holds_a_class_or_a_changing_value() -> 
         assert not re.search(r"^class ", text, re.MULTILINE), path.name
         assert not re.search(r"^[A-Z_a-z]+ = (\[|set\()", text, re.MULTILINE), path.name
         assert not re.search(r"\b(numpy|pandas|math)\b", text), path.name
+
+
+@pytest.mark.parametrize(
+    ("region", "strange"), [("north_america", r"\b[Mm]ains\b|call point"), ("europe", r"\b[Tt]rouble\b|pull station")]
+)
+def test_no_word_of_the_other_dialect_stands_in_what_is_shown(region: str, strange: str) -> None:
+    table = read_words(region)
+    shown = [*_list_texts(table.model_dump(exclude={"format", "regions", "spoken"}))]
+    assert len(shown) > 500
+    assert [text for text in shown if re.search(strange, re.sub(r"{.*?}", "", text))] == []
+    loop = build_loop(read_site(ROOT.parent / "cases" / "sites" / "guest_house.yaml"))
+    words = Words(loop, region=region)  # type: ignore[arg-type]
+    told = [text for f in list_faults(loop) for text in (words.faults((f,)), words.repair(f.repair_class))]
+    asked = [text for m in list_measurements(loop) for text in (words.ask(m), words.name(m))]
+    told += [words.symptom(name) for name in SYMPTOMS]
+    assert [text for text in (*told, *asked) if re.search(strange, text)] == []
+
+
+def _list_texts(tree: object) -> Iterator[str]:
+    if isinstance(tree, str):
+        yield tree
+    elif isinstance(tree, Mapping | tuple):
+        for value in tree.values() if isinstance(tree, Mapping) else tree:
+            yield from _list_texts(value)

@@ -20,6 +20,7 @@ from diagnostics.visit import (
     put_back,
     record_repair,
     take_back_repair,
+    tell_loop,
 )
 from diagnostics.wiring import build_loop
 
@@ -79,10 +80,30 @@ def test_repair_taken_back_is_no_evidence_and_proves_nothing(store: CaseStore) -
 def test_head_off_test_is_at_the_detector_that_its_result_names(store: CaseStore) -> None:
     case = record_repair(store, open_lifted(store), "fit_end_resistor@end", cured=True)
     loop = build_loop(case.site)
-    assert choose_head(loop) == loop.detectors[-1].name
+    assert choose_head(case, loop) == loop.detectors[-1].name
     assert [i.at for i in list_proof(case, loop) if i.test == HEAD_OFF] == [""]
     case = pass_tests(store, case, "det1")
     (item,) = (i for i in list_proof(case, loop) if i.test == HEAD_OFF)
     assert (item.at, item.key) == ("det1", HEAD_OFF)
     assert item.result is not None
     assert item.result.done
+
+
+@pytest.mark.parametrize(
+    ("about", "repair", "last"),
+    [
+        ("zone2", "fit_end_resistor", "det7"),
+        ("zone1", "join_conductor@run det6", "det7"),
+        ("", "join_conductor@run det2", "det4"),
+    ],
+)
+def test_tests_after_a_repair_are_of_the_loop_that_was_repaired_or_complained_of(
+    store: CaseStore, about: str, repair: str, last: str
+) -> None:
+    text = (find_shipped("cases") / "sites" / "hostel.yaml").read_text("utf-8")  # invented; det1-4 and det5-7
+    case = tell_loop(store, open_case(store, Case(parse_site_text(text, "site"), text)), about)
+    case = record_repair(store, case, repair, cured=True)
+    loop = build_loop(case.site)
+    assert choose_head(case, loop) == last
+    assert [i.at for i in list_proof(case, loop) if "farthest" in i.reasons] == [last]
+    assert all("kind" in i.reasons for i in list_proof(case, loop) if "farthest" in i.reasons)

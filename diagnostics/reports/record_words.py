@@ -1,0 +1,97 @@
+"""What stands in a record, in words: readings, answers, repairs; a token only where no loop or guide knows it."""
+
+from diagnostics.cases import GuideAnswer, Misreading, Reading, Suggestion, Understood
+from diagnostics.errors import DiagnosticsError
+from diagnostics.faults import parse_faults
+from diagnostics.readings import Measurement, list_measurements, list_tokens, parse_measurement
+from diagnostics.trees import Guide, Say, TwoVoices, find_guide
+from diagnostics.units import format_quantity
+
+from .page import tell_page
+from .word_table import Region
+from .words import Words
+
+
+def find_read(reading: Reading, words: Words) -> Measurement | None:
+    """Return what was measured, or None where this loop has no such measurement."""
+    try:
+        return parse_measurement(reading.measurement, words.loop, reading.where)
+    except DiagnosticsError:
+        return None
+
+
+def name_reading(reading: Reading, words: Words) -> str:
+    """Return what was measured; in the words of the record itself where this loop has no such measurement."""
+    m = find_read(reading, words)
+    return words.name(m) if m else " ".join((reading.measurement, *reading.where.values()))
+
+
+def tell_typed(reading: Reading, words: Words) -> str:
+    """Return what was given: a number as it was typed, a word that was tapped as it stood on the screen."""
+    m = find_read(reading, words)
+    return reading.value if m is None or m.unit else _tell_word(m, reading.value, words)
+
+
+def tell_understood(value: Understood | None, reading: Reading, words: Words) -> str:
+    """Return what a reading was taken for, with its unit or in words; empty where nobody kept that."""
+    if value is None:
+        return ""
+    if isinstance(value.value, float):
+        return format_quantity(value.value, value.unit, 4)
+    m = find_read(reading, words)
+    return value.value if m is None or m.unit else _tell_word(m, value.value, words)
+
+
+def _tell_word(m: Measurement, text: str, words: Words) -> str:
+    """Return a word, or a list of detectors, as a person reads it; what is no answer stays as it is."""
+    tokens = [token.strip() for token in text.split(",")]
+    known = list_tokens(m, words.loop)
+    return words.value(m, ",".join(tokens)) if all(token in known for token in tokens) else text
+
+
+def tell_misreading(m: Misreading, words: Words, region: Region = "north_america") -> str:
+    """Return that a reading would be understood otherwise now than it was when it was stored."""
+    reading = m.reading
+    now = tell_page("record", "misread_nothing", region) if m.now is None else tell_understood(m.now, reading, words)
+    told = f"{name_reading(reading, words)}: {reading.value} ({tell_understood(m.stored, reading, words)})"
+    return tell_page("record", "misread", region, reading=told, now=now)
+
+
+def tell_mended(text: str, words: Words) -> str:
+    """Return a repair as a case keeps it, in words: a class of the catalogue, a fault of this loop, or as typed."""
+    told = words.told_repair(text)
+    if told != text:
+        return told
+    try:
+        return words.faults(parse_faults(text, words.loop)) if "@" in text else text
+    except DiagnosticsError:
+        return text
+
+
+def tell_offer(s: Suggestion, words: Words, region: Region) -> str:
+    """Return the step that was suggested."""
+    if s.action == "hand_over":
+        return tell_page("record", "hand_over", region)
+    known = next((m for m in list_measurements(words.loop) if m.key == s.what), None)
+    return words.name(known) if known else tell_mended(s.what, words)
+
+
+def tell_speaker(s: Suggestion, region: Region) -> str:
+    """Return who suggested a step: the model, or the finding guide by its title."""
+    if s.by == "model":
+        return tell_page("record", "by_model", region)
+    guide = find_guide(s.guide)
+    return tell_page("record", "by_guide", region, guide=guide.title if guide else s.guide)
+
+
+def tell_asked(a: GuideAnswer) -> str:
+    """Return what a finding guide asked, or asked to be done; its names where no guide has that step."""
+    guide = find_guide(a.guide)
+    said = _find_said(guide, a.step)
+    return said or f"{guide.title if guide else a.guide} / {a.step}"
+
+
+def _find_said(guide: Guide | None, step: str) -> str:
+    found = guide.steps.get(step) if guide else None
+    said: Say | None = (found.ask or found.do) if found else None
+    return said.technician if isinstance(said, TwoVoices) else str(said or "")

@@ -1,0 +1,45 @@
+"""Invented cases: what one is told on taking the call, and what was hidden, shown once the case is closed."""
+
+import streamlit as st
+
+from diagnostics.cases import Case
+from diagnostics.faults import parse_faults
+from diagnostics.reports import Words, read_words, tell_symptom
+from diagnostics.visit import build_bench, find_about, find_hidden
+from diagnostics.wiring import Loop
+
+from .session import find_region, plain, show_note, tell
+
+
+def show_introduction(case: Case) -> None:
+    """Say which site, loop and complaint an invented case is about, until something is read."""
+    if find_hidden(case) is None or case.readings:
+        return
+    loop = build_bench(case.site).loop.focus(find_about(case))
+    facts = {
+        "site": plain(case.site.name),
+        "loop": plain(_tell_loop(loop)),
+        "complaint": plain(tell_symptom(case.symptom, find_region())),
+    }
+    show_note(tell("try_introduction", **facts))
+
+
+def _tell_loop(loop: Loop) -> str:
+    """Return the loop in question: its wiring, its detectors, and where it is, if there are several."""
+    chain = loop.chains[0]
+    style, count = read_words(find_region()).styles[chain.spec.style], str(len(chain.detectors))
+    style = style[:1].upper() + style[1:]
+    where = f", {Words(loop, region=find_region()).loop_title(chain.spec.zone)}" if len(loop.chains) > 1 else ""
+    return tell("try_loop", style=style, count=count) + where
+
+
+def show_hidden(case: Case, words: Words) -> None:
+    """Show on a closed case which fault was hidden in it, beside what was put right."""
+    hidden = find_hidden(case)
+    if hidden is None:
+        return
+    faults = parse_faults(hidden, words.loop)
+    cured = [words.told_repair(r.fault) for r in case.repairs if r.cured]
+    st.subheader(tell("try_hidden_title"), anchor=False)
+    found = plain("; ".join(cured)) if cured else tell("try_found_none")
+    st.markdown(f"- **{tell('try_hidden')}** {plain(words.faults(faults))}\n- **{tell('try_found')}** {found}")

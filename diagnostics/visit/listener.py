@@ -1,0 +1,44 @@
+"""Who asks: a technician on site, or a help desk with a caller on the phone, who can do less."""
+
+from datetime import UTC, datetime
+from typing import Final, Literal
+
+from diagnostics.cases import Acknowledgement, Case, CaseStore
+from diagnostics.readings import list_measurements
+from diagnostics.wiring import Loop
+
+from .marks import find_skipped
+
+Listener = Literal["technician", "caller"]
+LISTENERS: Final[tuple[Listener, ...]] = ("technician", "caller")
+_ASKED: Final = "asked_of "
+# What nobody is talked through by telephone: it opens, lifts, tests or alters something.
+FOR_TECHNICIANS: Final = frozenset({
+    "ohms", "functional_test", "head_off", "dark_with_head_off", "known_resistor", "settings",
+})  # fmt: skip
+
+
+def find_listener(case: Case) -> Listener:
+    """Return who is asked in this case, as was said last; a technician where nobody said."""
+    said = [a.caution.removeprefix(_ASKED) for a in case.acknowledged if a.caution.startswith(_ASKED)]
+    return "caller" if said and said[-1] == "caller" else "technician"
+
+
+def tell_listener(store: CaseStore, case: Case, listener: Listener) -> Case:
+    """Note who is asked from now on."""
+    if find_listener(case) == listener:
+        return case
+    given = Acknowledgement(_ASKED + listener, datetime.now(UTC))
+    return store.append_acknowledgement(case.case_id, given, case.revision)
+
+
+def find_left_out(case: Case, loop: Loop) -> frozenset[str]:
+    """Return the keys of what this visit leaves out: steps that were skipped, and those that are not for a caller.
+
+    A caller also takes volts in standby only: nobody tells by telephone when a pulse begins.
+    """
+    skipped = find_skipped(case)
+    if find_listener(case) == "technician":
+        return skipped
+    every = list_measurements(loop)
+    return skipped | {m.key for m in every if m.kind in FOR_TECHNICIANS or (m.unit and m.mode.word != "standby")}

@@ -1,0 +1,81 @@
+"""What to mend, by ohms, conductor, terminal and contact; and what the zone reads once it is right."""
+
+from pathlib import Path
+
+import pytest
+
+from diagnostics.cases import read_case
+from diagnostics.faults import list_faults
+from diagnostics.readings import Bench, list_measurements
+from diagnostics.reports import Words, list_mends, list_not_apart, list_rechecks, list_suspects, read_words
+from diagnostics.units import format_ends
+from diagnostics.visit import Assessment, assess_case
+from diagnostics.wiring import QuickDescription, build_loop, build_quick_site
+
+CASES = Path(__file__).parents[2] / "cases"
+
+
+def assess(name: str) -> tuple[Assessment, Words, tuple[str, str]]:
+    assessment = assess_case(read_case(CASES / f"{name}.yaml"))
+    assert assessment.diagnosis.next_class is not None
+    return assessment, Words(assessment.loop), assessment.diagnosis.next_class
+
+
+@pytest.mark.parametrize(
+    ("name", "repair", "mend"),
+    [
+        ("pottery_trouble_since_repaint", "end resistor (4.70 kΩ by this description), at the far end.", ""),
+        ("guest_house_wrong_contact", "", "Move the wire of the detector supply from NO to NC of the reset relay."),
+        ("bakery_call", "", "plus conductor, run into detector 5 (bakehouse): between + out of detector 4"),
+        ("bakery_call", "", "minus conductor, run into detector 5 (bakehouse): between − out of detector 4"),
+    ],
+)  # fmt: skip
+def test_verdict_names_ohms_conductor_terminals_and_contact(name: str, repair: str, mend: str) -> None:
+    assessment, words, found = assess(name)
+    assert repair in words.repair(found)
+    assert mend in " ".join(list_mends(assessment.diagnosis, found, words))
+
+
+def test_after_such_a_repair_the_zone_reads_what_a_sound_loop_reads() -> None:
+    assessment, words, found = assess("bakery_call")
+    (told,) = list_rechecks(assessment.diagnosis, found, words)
+    (sound,) = (
+        Bench(assessment.loop, [()]).forecast_all([m])[0].mean
+        for m in list_measurements(assessment.loop)
+        if (m.red, m.black, m.mode.text) == ("panel.zone1+", "panel.zone1-", "standby")
+    )
+    assert sound is not None
+    low, high = (float(text.split(" V")[0].split()[-1]) for text in told.partition(": ")[2].split(" to "))
+    assert low < float(sound[0]) < high
+    assert high - low < 3.0
+
+
+def test_right_value_is_not_told_where_nobody_knows_it() -> None:
+    site, _ = build_quick_site(QuickDescription("two_wire_zone", "3"))
+    told = Words(build_loop(site)).repair(("fit_end_resistor", "end"))
+    assert "Ω" not in told
+    assert "see the panel’s instructions" in told
+
+
+def test_one_other_that_nothing_tells_apart_is_named_and_more_are_listed() -> None:
+    assessment, words, _ = assess("bakery_call")
+    assert (
+        "or: Open conductor, minus conductor, run into detector 5" in list_suspects(assessment.diagnosis, words)[0][1]
+    )
+    more, words, _ = assess("packing_shed_green_joint")
+    assert "and 3 more" in list_suspects(more.diagnosis, words)[0][1]
+    assert len(list_not_apart(more.diagnosis, words)[0]) == 4
+
+
+def test_every_kind_that_is_put_on_its_right_terminals_says_which() -> None:
+    loops = [build_loop(read_case(CASES / f"{n}.yaml").site) for n in ("guest_house_crossed", "pottery_nail")]
+    kinds = {f.kind for loop in loops for f in list_faults(loop) if f.data.remedy == "put_wires_right"}
+    assert len(kinds) > 5
+    assert kinds - set(read_words().mends) == set()
+
+
+def test_ends_of_one_range_share_their_unit() -> None:
+    assert format_ends((0.036, 0.118), "V") == ("0.036 V", "0.118 V")
+    assert format_ends((-0.004, 0.0), "V") == ("−4 mV", "0 mV")
+    assert format_ends((850.0, 4700.0), "ohm") == ("0.850 kΩ", "4.70 kΩ")
+    assert format_ends((4700.0, float("inf")), "ohm") == ("4.70 kΩ", "OL")
