@@ -11,14 +11,18 @@ from .settle import Step
 
 _WORDS = (
     "standby", "alarm", "during_reset", "after_reset", "lifted", "lifted_supply_on", "head_off", "known_resistor",
-    "on_battery",
+    "on_battery", "opened", "pair_lifted",
 )  # fmt: skip
-_AT_DETECTOR = ("alarm", "after_reset", "head_off")
+_AT_DETECTOR = ("alarm", "after_reset", "head_off", "opened")
 
 
 @dataclass(frozen=True, slots=True)
 class Mode:
-    """A mode of the loop, as written (``alarm:det3``); ``detector`` and ``resistance_ohm`` where it has them."""
+    """A mode of the loop, as written (``alarm:det3``); ``detector`` and ``resistance_ohm`` where it has them.
+
+    *Opened* at a detector, what goes on from it is taken off its terminals. Where one pair alone is lifted at the
+    panel, supply left on, ``detector`` is that pair: a zone, or the run by which the detectors or the module are fed.
+    """
 
     word: str
     detector: str = ""
@@ -45,12 +49,23 @@ STANDBY = Mode("standby")
 def list_mode_words(loop: Loop) -> tuple[str, ...]:
     """Return every mode that this loop can be in, written out."""
     names = [d.name for d in loop.detectors]
-    plain = [w for w in _WORDS if w not in {*_AT_DETECTOR, "known_resistor"}]
+    plain = [w for w in _WORDS if w not in {*_AT_DETECTOR, "known_resistor", "pair_lifted"}]
     if not loop.relays:
         plain.remove("lifted_supply_on")
     heads = [d.name for d in loop.detectors if not d.is_contact]
-    at = [f"{w}:{n}" for w in _AT_DETECTOR for n in (heads if w == "head_off" else names)]
-    return (*plain, "known_resistor:RESISTANCE", *at)
+    going_on = [n for n in names if f"{n}.opened" in loop.signals]
+    able = {"head_off": heads, "opened": going_on}
+    at = [f"{w}:{n}" for w in _AT_DETECTOR for n in able.get(w, names)]
+    return (*plain, "known_resistor:RESISTANCE", *at, *(f"pair_lifted:{pair}" for pair in list_liftable(loop)))
+
+
+def list_liftable(loop: Loop) -> tuple[str, ...]:
+    """Return the pairs that can be lifted at the panel one by one: zones that are wired, and runs fed there."""
+    used = {zone for chain in loop.chains for zone in (chain.spec.zone, chain.spec.co_zone)}
+    zones = [zone.name for zone in loop.zones if zone.name in used]
+    fed = (s.removesuffix(".unfed") for s in loop.signals if s.endswith(".unfed"))
+    inside = loop.module_chain.first.name if loop.module_chain else ""  # it is the module that feeds these
+    return (*zones, *(run for run in fed if run != f"{inside}.in_power"))
 
 
 def parse_mode(text: str, loop: Loop) -> Mode:
@@ -74,9 +89,13 @@ def parse_mode(text: str, loop: Loop) -> Mode:
             raise FaultError(
                 f"mode {word} needs a detector of this loop", text=text, hint=f"write {word}: and one of {names}"
             )
+        if word == "opened" and f"{rest}.opened" not in loop.signals:
+            raise FaultError(f"no cable goes on from {rest}", text=text, hint="open it at the detector before")
         return Mode(word, rest)
     if word == "known_resistor":
         return Mode(word, resistance_ohm=_parse_known(rest, text))
+    if word == "pair_lifted":
+        return Mode(word, _parse_pair(rest, text, loop))
     if rest:
         raise FaultError(f"mode {word} takes nothing after it", text=text, hint=f"write {word}")
     return Mode(word)
@@ -89,6 +108,13 @@ def _parse_known(rest: str, text: str) -> float:
         raise FaultError(
             f"mode known_resistor needs a resistor: {error}", text=text, hint="write known_resistor:4k7"
         ) from error
+
+
+def _parse_pair(rest: str, text: str, loop: Loop) -> str:
+    known = list_liftable(loop)
+    if rest not in known:
+        raise FaultError("mode pair_lifted needs a pair of this panel", text=text, hint=f"one of {', '.join(known)}")
+    return rest
 
 
 def build_steps(mode: Mode, loop: Loop) -> tuple[Step, ...]:
@@ -107,6 +133,8 @@ def build_steps(mode: Mode, loop: Loop) -> tuple[Step, ...]:
         "head_off": ({f"{mode.detector}.head_off": True},),
         "known_resistor": (known, *reset),
         "on_battery": ({"panel.on_battery": True},),
+        "opened": ({f"{mode.detector}.opened": True},),
+        "pair_lifted": ({f"{mode.detector}.{'lifted' if mode.detector in zones else 'unfed'}": True},),
     }
     return steps.get(mode.word, ())
 

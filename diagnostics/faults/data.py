@@ -52,9 +52,10 @@ class Remedy(_Strict):
 class Values(_Strict):
     """Values that faults can have (ohms) and the weights of the two special hypotheses.
 
-    ``spread_share`` is one sd of a fault's own value; ``thin_run_times`` how many times the
-    right resistance a run too long or too thin has; ``low_charger_share`` what is left of the charger's volts,
-    ``flat_battery_share`` of the volts of a battery that is never charged. ``double_share`` is how often two faults
+    ``spread_share`` is one sd of a fault's own value, ``earth_spread_share`` of an earth fault's, so that few of them
+    serve; ``thin_run_times`` how many times the right resistance a run too long or too thin has;
+    ``low_charger_share`` what is left of the charger's volts, ``flat_battery_share`` of the volts of a battery
+    that is never charged. ``double_share`` is how often two faults
     are there at once. ``crowd_heads`` is how many heads a crowded loop has more than described, ``contact_zone_a`` the
     current limit of a zone that is made for contacts only.
     """
@@ -62,7 +63,9 @@ class Values(_Strict):
     end_resistor_ohm: tuple[Ohms, ...]
     joint_ohm: tuple[Ohms, ...]
     leak_ohm: tuple[Ohms, ...]
+    earth_ohm: tuple[Ohms, ...]
     spread_share: float
+    earth_spread_share: float
     thin_run_times: float
     dead_battery_ohm: Ohms
     low_charger_share: float

@@ -60,6 +60,8 @@ class Fault:
         name, dot, end = self.place.partition(".")
         if not dot or self.data.family == "end_resistor":
             return self.place
+        if name == "panel":
+            return name
         return f"run {name}.{end.rstrip('+-')}" if name == "module" else f"run {name}"
 
     @property

@@ -7,15 +7,22 @@ from diagnostics.wiring import (
     Add,
     Chain,
     Edits,
-    Element,
     Hold,
-    Kind,
     Loop,
     Move,
     Remove,
     SetResistance,
 )
 
+from .cable import (
+    build_ac,
+    build_earth,
+    build_leak,
+    build_short,
+    build_touch,
+    list_earthable,
+    list_touching,
+)
 from .data import read_catalogue
 from .detector import (
     build_contact_dead,
@@ -91,7 +98,6 @@ from .termination import (
 
 Build = Callable[[Loop, str, float], Edits]
 Places = Callable[[Loop], tuple[str, ...]]
-SHORT_OHM = 0.01
 FIRE_RUN = ("wire.module.fire+", "wire.module.fire-")
 CO_RUN = ("wire.module.co+", "wire.module.co-")
 
@@ -163,33 +169,6 @@ def _joint(loop: Loop, place: str, ohm: float) -> Edits:
     wire_ohm = loop.by_name[f"wire.{place}"].resistance_ohm or 0.0
     share = read_catalogue().values.spread_share * ohm / (wire_ohm + ohm)
     return (SetResistance(f"wire.{place}", wire_ohm + ohm, share),)
-
-
-def _bridge_half_way(loop: Loop, place: str, bridge: Element, share: float) -> Edits:
-    """Cut both conductors of a run in the middle and put an element between the two cuts."""
-    edits: list[Add | Remove] = []
-    for name in loop.pairs[place]:
-        wire = loop.by_name[name]
-        half_ohm = (wire.resistance_ohm or 0.0) / 2
-        middle = f"middle.{name.removeprefix('wire.')}"
-        edits.append(Remove(name))
-        for side, (a, b) in {"near": (wire.a, middle), "far": (middle, wire.b)}.items():
-            edits.append(Add(Element(f"{name}.{side}", Kind.CONDUCTOR, a, b, half_ohm, spreads=wire.spreads)))
-    return (*edits, Add(bridge, share))
-
-
-def _middles(loop: Loop, place: str) -> tuple[str, str]:
-    plus, minus = (f"middle.{name.removeprefix('wire.')}" for name in loop.pairs[place])
-    return plus, minus
-
-
-def _short(loop: Loop, place: str, _ohm: float) -> Edits:
-    return _bridge_half_way(loop, place, Element(f"short.{place}", Kind.JOINT, *_middles(loop, place), SHORT_OHM), 0.0)
-
-
-def _leak(loop: Loop, place: str, ohm: float) -> Edits:
-    bridge = Element(f"wet.{place}.{ohm:g}", Kind.RESISTOR, *_middles(loop, place), ohm)
-    return _bridge_half_way(loop, place, bridge, read_catalogue().values.spread_share)
 
 
 def _polarity(loop: Loop, place: str, _ohm: float) -> Edits:
@@ -265,9 +244,9 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("end_resistor_before_end", list_before_end, _end_before),
         FaultKind("end_resistor_on_in", list_two_wire_end, _end_on_in),
         FaultKind("conductor_open", list_cores, _conductor_open),
-        FaultKind("pair_short", list_pairs, _short),
+        FaultKind("pair_short", list_pairs, build_short),
         FaultKind("joint_resistive", list_cores, _joint, "joint_ohm"),
-        FaultKind("leak", list_pairs, _leak, "leak_ohm"),
+        FaultKind("leak", list_pairs, build_leak, "leak_ohm"),
         FaultKind("polarity_reversed", list_reversible, _polarity),
         FaultKind("in_out_swapped", list_heads, _in_out),
         FaultKind("head_off", list_heads, _hold("head_off")),
@@ -333,5 +312,8 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("wrong_kind", list_heads, build_wrong_kind),
         FaultKind("too_many_on_zone", list_crowded, build_crowded),
         FaultKind("zone_cannot_power", list_feeding_zones, build_feeds_contacts_only),
+        FaultKind("earth_fault", list_earthable, build_earth, "earth_ohm"),
+        FaultKind("touches_other_loop", list_touching, build_touch, ties_apart=True),
+        FaultKind("foreign_ac", list_zones, build_ac),
     )
 }

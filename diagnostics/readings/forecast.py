@@ -9,21 +9,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.circuit import (
+    STANDBY,
     MeterInput,
     Mode,
     Settled,
     apply_steps,
-    build_network,
-    build_steps,
     read_meter,
-    settle_from_rest,
     to_ohms,
 )
-from diagnostics.faults import Fault, build_all_edits
-from diagnostics.wiring import Loop
+from diagnostics.faults import Fault
+from diagnostics.wiring import EARTH, Loop
 
+from .batches import Batches
 from .data import Meter, read_table
-from .measurement import COUNTED, WALKS, Measurement, list_walked
+from .measurement import COUNTED, EARTH_LAMP, WALKS, Measurement, list_walked
 from .states import (
     Said,
     blur,
@@ -31,6 +30,7 @@ from .states import (
     find_click_chances,
     find_dark_chances,
     find_dark_sets,
+    find_earth_chances,
     find_lamp_chances,
     find_lit_sets,
     find_log_chances,
@@ -46,8 +46,16 @@ Index = NDArray[np.intp]
 Faults = tuple[Fault, ...]
 
 MOST_COLUMNS = 1024
-# What eyes find depends on the name of a fault; everything else on the circuit alone.
-SIGHTS = frozenset({"look", "settings"})
+# What eyes and a meter on AC find depends on the name of a fault; everything else on the circuit alone.
+SIGHTS = frozenset({"look", "settings", "ac_volts"})
+# What the panel says of earth faults: nothing, where no fault joins anything to earth.
+EARTHY = frozenset({"earth_lamp", "earth_lifted", "earth_opened"})
+_AT_DETECTORS = {
+    "functional_test": "smoke",
+    "head_off": "head_off",
+    "dark_with_head_off": "head_off",
+    "earth_opened": "opened",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,51 +101,20 @@ class _File:
     said: NDArray[np.object_] | None = None
 
 
-@dataclass(slots=True)
-class _Batch:
-    """Circuits that are solved together: as they stand after each of some steps, made when it is first asked for."""
-
-    states: dict[str, Settled]
-
-    def find(self, mode: str) -> Settled:
-        """Return the batch in a mode, settled once."""
-        if mode not in self.states:
-            standby = self.states["standby"]
-            steps = [{"panel.reset": True}] if mode == "resetting" else build_steps(Mode(mode), standby.network.loop)
-            self.states[mode] = apply_steps(standby, steps)
-        return self.states[mode]
-
-
 class _Core:
-    """The hypotheses wired up and settled once, and every forecast row that was ever asked for; shared by views.
-
-    Hypotheses with the same edits are one circuit, which is solved once: they differ in what eyes find. Circuits in
-    which a fault ties distant terminals together are a batch of their own: one such edge in the union of all circuits
-    would cost every circuit the short order of elimination that a loop has.
-    """
+    """The hypotheses wired up and settled once, and every forecast row that was ever asked for; shared by views."""
 
     def __init__(self, loop: Loop, hypotheses: Sequence[Faults], meter: Meter) -> None:
         self.loop = loop
         self.hypotheses = tuple(hypotheses)
         self.meter = meter
-        edits = [build_all_edits(loop, h) for h in hypotheses]
-        circuits = {own: n for n, own in enumerate(dict.fromkeys(edits))}
-        self._circuit: Index = np.array([circuits[own] for own in edits], dtype=np.intp)
-        ties = {own: any(f.ties_apart for f in h) for own, h in zip(edits, hypotheses, strict=True)}
-        self._batch_of: Index = np.array([int(ties[own]) for own in circuits], dtype=np.intp)
-        self._column: Index = np.where(self._batch_of, np.cumsum(self._batch_of), np.cumsum(1 - self._batch_of)) - 1
-        self._batches = {
-            number: _Batch(
-                {"standby": settle_from_rest(build_network(loop, [c for c in circuits if ties[c] == number]))}
-            )
-            for number in sorted(set(self._batch_of.tolist()))
-        }
+        self._batches = Batches(loop, hypotheses)
         self.lock = threading.RLock()
         self._files: dict[str, _File] = {}
 
     def forecast(self, measurements: Sequence[Measurement], numbers: Index) -> tuple[Forecast, ...]:
         """Return forecasts of some hypotheses, making only the rows that are not there yet."""
-        circuits = self._circuit[numbers]
+        circuits = self._batches.circuit[numbers]
         return self._forecast([(m, numbers if m.kind in SIGHTS else circuits) for m in measurements])
 
     def _forecast(self, asked: Sequence[tuple[Measurement, Index]]) -> tuple[Forecast, ...]:
@@ -147,26 +124,18 @@ class _Core:
             file = self._find_file(m)
             missing = np.unique(rows[~file.known[rows]])
             own_mode = "" if m.mode.detector else m.mode.text
-            for part in self._part_rows(m.kind, missing):
+            parts = self._batches.part(missing) if m.kind not in SIGHTS else [missing] if missing.size else []
+            for part in parts:
                 groups.setdefault((m.kind, own_mode, part.tobytes()), []).append(m)
         for (_, _, some_rows), some in groups.items():
             self._make(some, np.frombuffer(some_rows, dtype=np.intp))
         return tuple(self._read(m, rows) for m, rows in asked)
 
-    def _part_rows(self, kind: str, rows: Index) -> list[Index]:
-        """Return rows batch by batch; a sight needs no circuit."""
-        parts = [rows] if kind in SIGHTS else [rows[self._batch_of[rows] == number] for number in self._batches]
-        return [part for part in parts if part.size]
-
-    def _take(self, circuits: Index, mode: str = "standby") -> Settled:
-        """Return some circuits of one batch."""
-        return self._batches[int(self._batch_of[circuits[0]])].find(mode).take(self._column[circuits])
-
     def _find_file(self, m: Measurement) -> _File:
         return self._files.setdefault(m.key, _File(np.zeros(self._count_rows(m.kind), dtype=np.bool_)))
 
     def _count_rows(self, kind: str) -> int:
-        return len(self.hypotheses) if kind in SIGHTS else self._column.size
+        return len(self.hypotheses) if kind in SIGHTS else self._batches.size
 
     def _read(self, m: Measurement, numbers: Index) -> Forecast:
         file = self._files[m.key]
@@ -193,24 +162,41 @@ class _Core:
             self._make_in_circuit(some, numbers)
 
     def _make_in_circuit(self, some: list[Measurement], numbers: Index) -> None:
-        kind, standby = some[0].kind, self._take(numbers)
-        if kind in {"volts", "ohms"}:
-            self._file_numbers(some, numbers, standby)
-        elif kind in {"functional_test", "head_off", "dark_with_head_off"}:
+        kind = some[0].kind
+        if kind in EARTHY:
+            self._file_earth(some, numbers)
+        elif kind in {"volts", "ohms"}:
+            self._file_numbers(some, numbers)
+        elif kind in _AT_DETECTORS:
             self._file_at_detectors(some, numbers)
         elif kind in WALKS:
             for m in some:
-                self._file_said(m, numbers, self._walk(m, numbers, standby))
+                self._file_said(m, numbers, self._walk(m, numbers))
         else:
-            settled = apply_steps(standby, build_steps(some[0].mode, self.loop))
+            settled = self._batches.take(numbers, some[0].mode)
             if kind == "lamp":
                 lamps = {d.name: (d.plus, d.minus) for d in self.loop.detectors}
                 self._find_spreads({m.at: lamps[m.at] for m in some}, numbers)
             for m in some:
                 self._file_words(m, numbers, self._find_chances(m, numbers, settled))
 
-    def _walk(self, m: Measurement, numbers: Index, standby: Settled) -> list[Said]:
+    def _file_earth(self, some: list[Measurement], numbers: Index) -> None:
+        """File what the panel says of earth faults, in standby or with cable lifted or opened.
+
+        Where no fault joins anything to earth, only the panel's two equal resistors do: it lies in the middle, always.
+        """
+        earthed = self._batches.earthed[numbers]
+        for m in some:
+            self._file_words(m, numbers[~earthed], (EARTH_LAMP, _build_balanced(int((~earthed).sum()))))
+        rest = numbers[earthed]
+        if rest.size and some[0].kind == "earth_opened":
+            self._file_at_detectors(some, rest)
+        for m in some if rest.size and some[0].kind != "earth_opened" else ():
+            self._file_words(m, rest, self._find_earth(rest, m.mode))
+
+    def _walk(self, m: Measurement, numbers: Index) -> list[Said]:
         """Return what a walk past the detectors of a loop finds: which are dark, or which lamps show alarm."""
+        standby = self._batches.take(numbers)
         walked = {d.name: (d.plus, d.minus) for d in list_walked(m, self.loop)}
         if m.kind in {"which_lit", "how_many_lit"}:
             return _count(m, [((text, 1.0),) for text in find_lit_sets(standby, list(walked))])
@@ -221,15 +207,28 @@ class _Core:
             d = next(d for d in self.loop.detectors if d.name == m.at)
             return find_lamp_chances(settled, m.at, self._find_spreads({m.at: (d.plus, d.minus)}, numbers)[m.at])
         if m.kind == "listen":
-            return find_click_chances(self._take(numbers), settled)
+            return find_click_chances(self._batches.take(numbers), settled)
         if m.kind in {"supply_lamps", "event_log"}:
-            said = find_supply_chances(settled, self._take(numbers, "on_battery"))
-            return said if m.kind == "supply_lamps" else find_log_chances(settled, said[1])
+            said = find_supply_chances(settled, self._batches.take(numbers, Mode("on_battery")))
+            return said if m.kind == "supply_lamps" else find_log_chances(settled, said[1], self._log_earth(numbers))
         name = "" if m.at == "panel" else m.at
         if m.kind != "panel_shows":
             return find_zone_chances(settled, name)
         spreads = self._find_spreads({z.name: (z.plus, z.minus) for z in self.loop.zones}, numbers)
         return find_zone_chances(settled, name, spreads=spreads)
+
+    def _find_earth(self, numbers: Index, mode: Mode) -> tuple[tuple[str, ...], Array]:
+        """Return the chances of what the panel says of earth faults; in standby all unknowns spread its volts."""
+        watch = self.loop.earth if mode == STANDBY else None
+        spread_v = self._find_spreads({EARTH: (watch.plus, EARTH)}, numbers)[EARTH] if watch else 0.0
+        return find_earth_chances(self._batches.take(numbers, mode), spread_v)
+
+    def _log_earth(self, numbers: Index) -> Array:
+        """Return the chances of what the log holds of earth faults, (circuit, answer)."""
+        earthed, chance = self._batches.earthed[numbers], _build_balanced(numbers.size)
+        if earthed.any():
+            chance[earthed] = self._find_earth(numbers[earthed], STANDBY)[1]
+        return chance
 
     def _find_spreads(self, ends: Mapping[str, tuple[str, str]], numbers: Index) -> dict[str, Array]:
         """Return one sd (V) of the volts between each two terminals in standby, from all shared unknowns, by name.
@@ -255,8 +254,8 @@ class _Core:
         file.said = every
         file.known[numbers] = True
 
-    def _file_numbers(self, some: list[Measurement], numbers: Index, standby: Settled) -> None:
-        settled = apply_steps(standby, build_steps(some[0].mode, self.loop))
+    def _file_numbers(self, some: list[Measurement], numbers: Index) -> None:
+        settled = self._batches.take(numbers, some[0].mode)
         meter = build_meter_input(some[0], self.meter)
         shown = read_meter(settled, [find_leads(m, self.loop) for m in some], meter)
         shown = to_ohms(shown, meter) if some[0].kind == "ohms" else shown
@@ -270,25 +269,29 @@ class _Core:
             file.known[numbers] = True
 
     def _file_at_detectors(self, some: list[Measurement], numbers: Index) -> None:
-        """Functional tests and heads off: every hypothesis at every detector, in pieces that fit the cache."""
+        """Functional tests, heads off, cable opened: each hypothesis at each detector, in pieces that fit the cache."""
         size = max(1, MOST_COLUMNS // numbers.size)
         for low in range(0, len(some), size):
             piece = some[low : low + size]
-            wide = self._take(np.tile(numbers, len(piece)))
+            wide = self._batches.take(np.tile(numbers, len(piece)))
             which = np.repeat([m.at for m in piece], numbers.size)
-            tests = piece[0].kind == "functional_test"
-            signal = "smoke" if tests else "head_off"
+            kind = piece[0].kind
+            signal = _AT_DETECTORS[kind]
             step = {f"{n}.{signal}": wide.signal(f"{n}.{signal}") | (which == n) for n in dict.fromkeys(which)}
             acted = apply_steps(wide, [step])
             for n, m in enumerate(piece):
                 own = acted.take(np.arange(n * numbers.size, (n + 1) * numbers.size))
-                if tests:
+                if kind == "functional_test":
                     self._file_test(m, numbers, own)
+                elif kind == "earth_opened":
+                    self._file_words(m, numbers, find_earth_chances(own))
                 else:
                     self._file_head_off(m, numbers, own)
 
     def _file_test(self, m: Measurement, numbers: Index, alarmed: Settled) -> None:
-        chances = find_test_chances(self._take(numbers), alarmed, self._take(numbers, "resetting"), m.at)
+        chances = find_test_chances(
+            self._batches.take(numbers), alarmed, self._batches.take(numbers, Mode("during_reset")), m.at
+        )
         self._file_words(m, numbers, chances)
 
     def _file_head_off(self, m: Measurement, numbers: Index, off: Settled) -> None:
@@ -303,6 +306,11 @@ class _Core:
 
     def _find_dark_sets(self, off: Settled, m: Measurement) -> list[str]:
         return find_dark_sets(off, [d.name for d in list_walked(m, self.loop) if d.name != m.at])
+
+
+def _build_balanced(count: int) -> Array:
+    """Return what a panel says whose earth lies in the middle, for so many circuits."""
+    return np.repeat([[1.0, 0.0]], count, axis=0)
 
 
 def _count(m: Measurement, said: list[Said]) -> list[Said]:

@@ -4,10 +4,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
-from diagnostics.circuit import STANDBY, Mode, parse_mode
+from diagnostics.circuit import STANDBY, Mode, list_liftable, parse_mode
 from diagnostics.errors import FaultError, find_nearest
-from diagnostics.faults import read_catalogue
-from diagnostics.wiring import Chain, Channel, Detector, Loop, Zone
+from diagnostics.faults import list_going_on, read_catalogue
+from diagnostics.wiring import EARTH, UNUSED, Chain, Channel, Detector, Loop, Zone
 
 from .data import MeasurementKind, Tool, Travel, read_table
 
@@ -17,7 +17,9 @@ LAMPS = ("lit", "dark", "alarm")
 TESTS = ("reports_and_clears", "reports_and_stays", "no_report", "alarm_already", "reports_wrong_zone")
 CLICKS = ("clicks", "silent")
 SUPPLY = ("right", "mains_trouble", "battery_trouble")
-LOG = ("nothing", "trouble_only", "alarm", "supervisory", "supply_trouble")
+EARTH_LAMP = ("right", "earth_trouble")
+AC = ("no_ac", "ac_there")
+LOG = ("nothing", "trouble_only", "alarm", "supervisory", "supply_trouble", "earth_trouble")
 # Kinds that answer with a number of detectors, where nobody knows which is which.
 COUNTED = frozenset({"how_many_dark", "how_many_lit"})
 WALKS = frozenset({"which_dark", "which_lit", *COUNTED})
@@ -34,6 +36,8 @@ _TOKENS = {
     "listen": CLICKS,
     "supply_lamps": SUPPLY,
     "event_log": LOG,
+    **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), EARTH_LAMP),
+    "ac_volts": AC,
     "settings": (AS_IT_SHOULD_BE, SETTING_WRONG),
 }
 
@@ -158,6 +162,17 @@ def list_lifted_pairs(loop: Loop) -> list[tuple[str, str]]:
     return [*((p.plus, p.minus) for p in pairs), *cores]
 
 
+def list_earth_pairs(loop: Loop) -> tuple[tuple[str, str], ...]:
+    """Return each conductor that is metered to earth with panel and battery off, and earth.
+
+    Those of the zones are lifted for it; those of the detector supply stay where they are.
+    """
+    lifted = [pair for pair in list_lifted_pairs(loop) if pair in loop.meter_points]
+    fed = [loop.pairs[run] for run in list_liftable(loop) if run in loop.pairs]
+    starts = [loop.by_name[name].a for pair in fed for name in pair]
+    return tuple((core, EARTH) for core in dict.fromkeys([*(t for pair in lifted for t in pair), *starts]))
+
+
 def find_lifted_mode(loop: Loop, plus: str = "") -> Mode:
     """Return how a pair is metered lifted: a supervision relay's contact needs the detector supply left on.
 
@@ -176,7 +191,14 @@ def find_lifted_mode(loop: Loop, plus: str = "") -> Mode:
 def list_measurements(loop: Loop) -> tuple[Measurement, ...]:
     """Return every measurement that this loop offers, in a fixed order."""
     beside = {d.name: count for chain in loop.chains for d, count in _count_beside(chain)}
-    return (*_list_at_panel(loop), *(m for d in loop.detectors for m in _list_at_detector(loop, d, beside[d.name])))
+    at_detectors = (m for d in loop.detectors for m in _list_at_detector(loop, d, beside[d.name]))
+    return (*_list_at_panel(loop), *at_detectors, *_list_opened(loop))
+
+
+def _list_opened(loop: Loop) -> list[Measurement]:
+    """List where cable can be opened to see whether an earth fault lies beyond."""
+    names = list_going_on(loop) if loop.earth else ()
+    return [Measurement("earth_opened", Mode("opened", n), at=n, place=n, is_sought=_is_sought(n, loop)) for n in names]
 
 
 def _count_beside(chain: Chain) -> list[tuple[Detector, int]]:
@@ -190,12 +212,17 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
     first = loop.site.zones[loop.zones[0].name]
     known = {z: Mode("known_resistor", resistance_ohm=loop.site.zones.get(z, first).end_resistor) for z in zones}
     found = [Measurement("panel_shows", at=z) for z in zones]
-    found += [_build_volts(pair, loop) for pair in loop.meter_points]
+    found += [_build_volts(pair, loop) for pair in (*loop.meter_points, *loop.earth_points)]
     for pair in list_lifted_pairs(loop):
         lifted = find_lifted_mode(loop, pair[0])
         found += [Measurement("ohms", lifted, red=r, black=b) for r, b in (pair, pair[::-1])]
+    found += [Measurement("ohms", Mode("lifted"), red=red, black=black) for red, black in list_earth_pairs(loop)]
     found += [Measurement("known_resistor", known[z], at=z) for z in zones]
     found += [Measurement(kind, at="panel") for kind in ("supply_lamps", "event_log", "settings", "look")]
+    found += [Measurement("ac_volts", at=z.name) for z in loop.zones if z.senses != UNUSED]
+    if loop.earth:
+        found.append(Measurement("earth_lamp", at="panel"))
+        found += [Measurement("earth_lifted", Mode("pair_lifted", pair), at=pair) for pair in list_liftable(loop)]
     found.append(Measurement("volts", Mode("on_battery"), red=loop.battery.plus, black=loop.battery.minus))
     found += _list_in_reset(loop)
     found += [Measurement("look", at="module")] if loop.module else []
@@ -314,6 +341,8 @@ def _is_same_mode(m: Measurement, mode: Mode) -> bool:
         return mode.word in {"standby", "head_off"} and mode.detector in {"", m.at}
     if m.kind == "listen":
         return mode.word in {"standby", "during_reset"}
+    if m.kind in {"earth_lifted", "earth_opened"}:
+        return mode in {STANDBY, m.mode}
     if m.kind == "known_resistor":
         return mode.word in {"standby", "known_resistor"}
     return m.mode == mode

@@ -21,9 +21,9 @@ from diagnostics.wiring import Loop
 
 from .data import Meter, read_table
 from .forecast import build_meter_input, find_leads
-from .measurement import Measurement, list_lifted_pairs
+from .measurement import EARTH_LAMP, Measurement, list_earth_pairs, list_lifted_pairs
 from .meter import find_sd, show_value
-from .states import find_zone_chances
+from .states import find_earth_off, find_zone_chances
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +38,14 @@ class PredictedReading:
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
-    """A loop in one mode. ``panel`` says what each zone shows, None while it is being reset."""
+    """A loop in one mode. ``panel`` says what each zone shows, None while it is being reset.
+
+    ``earth`` is what the panel says of earth faults, None where it watches for none or is off.
+    """
 
     readings: tuple[PredictedReading, ...]
     panel: dict[str, str | None]
+    earth: str | None
     states: dict[str, str]
     chatter: tuple[str, ...]
 
@@ -63,7 +67,7 @@ def predict_mode(loop: Loop, faults: Sequence[Fault], mode: Mode, meter: Meter |
     settled = settle_mode(loop, faults, mode)
     found = list_mode_measurements(loop, mode)
     readings = tuple(predict_reading(settled, m, meter or read_table().meter) for m in found)
-    return Prediction(readings, show_zones(settled), show_states(settled), settled.chatter[0])
+    return Prediction(readings, show_zones(settled), show_earth(settled), show_states(settled), settled.chatter[0])
 
 
 def list_mode_measurements(loop: Loop, mode: Mode) -> list[Measurement]:
@@ -71,9 +75,9 @@ def list_mode_measurements(loop: Loop, mode: Mode) -> list[Measurement]:
     ohms = [
         Measurement("ohms", mode, red=r, black=b) for pair in list_lifted_pairs(loop) for r, b in (pair, pair[::-1])
     ]
-    volts = [Measurement("volts", mode, red=r, black=b) for r, b in loop.meter_points]
+    volts = [Measurement("volts", mode, red=r, black=b) for r, b in (*loop.meter_points, *loop.earth_points)]
     if mode.is_powered_down:
-        return ohms
+        return ohms + [Measurement("ohms", mode, red=r, black=b) for r, b in list_earth_pairs(loop)]
     return [*volts, *ohms] if mode.word == "lifted_supply_on" else volts
 
 
@@ -103,6 +107,14 @@ def show_zones(settled: Settled) -> dict[str, str | None]:
         off = held_down or bool(settled.signal("panel.down")[0]) or _is_panel_dead(settled)
         found[zone.name] = None if off else tokens[int(np.argmax(chance[0]))]
     return found
+
+
+def show_earth(settled: Settled) -> str | None:
+    """Return what the panel says of earth faults: *right* or *earth_trouble*; None where it says nothing."""
+    watch = settled.network.loop.earth
+    if watch is None or bool(settled.signal("panel.down")[0]) or _is_panel_dead(settled):
+        return None
+    return EARTH_LAMP[int(find_earth_off(settled, watch)[0] > watch.off_v)]
 
 
 def _is_panel_dead(settled: Settled) -> bool:

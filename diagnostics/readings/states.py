@@ -9,12 +9,14 @@ from scipy.special import ndtr, ndtri
 
 from diagnostics.circuit import Settled, find_powered
 from diagnostics.faults import Fault, find_end
-from diagnostics.wiring import Loop, Zone
+from diagnostics.wiring import EARTH, EarthWatch, Loop, Zone
 
 from .data import read_table
 from .measurement import (
+    AC,
     AS_IT_SHOULD_BE,
     CLICKS,
+    EARTH_LAMP,
     LAMPS,
     LOG,
     SETTING_WRONG,
@@ -116,16 +118,36 @@ def find_supply_chances(settled: Settled, on_battery: Settled) -> Chances:
     return SUPPLY, np.stack([1 - away - weak, away, weak], axis=1)
 
 
-def find_log_chances(settled: Settled, supply: Array) -> Chances:
-    """Return the chances of the gravest entry of the event log, (column, answer); ``supply`` as of the supply's lamps.
+def find_earth_off(settled: Settled, watch: EarthWatch) -> Array:
+    """Return how far earth lies off the middle between plus and minus, in volts, (column,)."""
+    off: Array = np.abs(settled.volts(watch.plus, EARTH) + settled.volts(watch.minus, EARTH)) / 2
+    return off
 
-    The log holds what the panel shows now: an alarm before a supervisory signal, that before a trouble of a zone, that
-    before one of the supply.
+
+def find_earth_chances(settled: Settled, spread_v: Array | float = 0.0) -> Chances:
+    """Return the chances of what a panel says of earth faults, (column, answer).
+
+    ``spread_v`` is one sd of the volts from plus to earth. A panel that watches for none always says *right*.
+    """
+    watch = settled.network.loop.earth
+    if watch is None:
+        return EARTH_LAMP, np.repeat([[1.0, 0.0]], settled.columns.size, axis=0)
+    sd = np.hypot(_find_threshold_sd(np.full(settled.columns.size, watch.off_v)), spread_v)
+    told = ndtr((find_earth_off(settled, watch) - watch.off_v) / sd)
+    return EARTH_LAMP, np.stack([1 - told, told], axis=1)
+
+
+def find_log_chances(settled: Settled, supply: Array, earth: Array) -> Chances:
+    """Return the chances of the gravest entry of the event log, (column, answer).
+
+    ``supply`` as of the supply's lamps, ``earth`` as of the panel's words of earth faults. The log holds what the panel
+    shows now: an alarm before a supervisory signal, that before a trouble of a zone, then of the supply, then of earth.
     """
     zones = find_zone_chances(settled)[1]
     quiet, fine = zones[:, NORMAL], supply[:, SUPPLY.index("right")]
     said = {
-        "nothing": quiet * fine,
+        "nothing": quiet * fine * earth[:, 0],
+        "earth_trouble": quiet * fine * earth[:, 1],
         "trouble_only": zones[:, TROUBLE],
         "alarm": zones[:, ALARM],
         "supervisory": zones[:, SUPERVISORY],
@@ -267,10 +289,16 @@ def write_dark_set(names: Sequence[str]) -> str:
 
 
 def find_sight_chances(loop: Loop, m: Measurement, hypotheses: Sequence[tuple[Fault, ...]]) -> Chances:
-    """Return the chance of each thing that a look, or a review of settings, can find, (hypothesis, token)."""
+    """Return the chance of each thing that depends on the fault alone, (hypothesis, token).
+
+    What a look, a review of settings, or a meter on AC volts can find.
+    """
     if m.kind == "settings":
         wrong = np.array([1 - np.prod([1 - f.data.settings_share for f in h]) for h in hypotheses])
         return (AS_IT_SHOULD_BE, SETTING_WRONG), np.stack([1 - wrong, wrong], axis=1)
+    if m.kind == "ac_volts":
+        there = np.array([any(f.kind == "foreign_ac" and f.place == m.at for f in h) for h in hypotheses])
+        return AC, np.stack([~there, there], axis=1).astype(np.float64)
     tokens = (AS_IT_SHOULD_BE, *list_sights())
     chance = np.zeros((len(hypotheses), len(tokens)))
     for row, faults in enumerate(hypotheses):

@@ -79,9 +79,10 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
     settled = _find_settled(belief, repairs, contradiction)
     state = _State(bench, question, belief, repairs, _keep(belief.probability), contradiction, settled)
     narrow = bench.narrow(state.kept)
-    offered = [
-        m for m in list_measurements(bench.loop) if is_offered(m, question.can) and m.key not in question.skipped
-    ]
+    every = list_measurements(bench.loop)
+    offered = [m for m in every if is_offered(m, question.can) and m.key not in question.skipped]
+    known = {m.key for m in offered}
+    more = [m for m in every if m.key not in known]
     action = None
     if settled != NOTHING:
         action = (policy or PlanAhead()).choose(_build_situation(state, narrow, offered))
@@ -90,7 +91,7 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
     return Diagnosis(
         _list_candidates(bench, belief, repairs),
         belief.not_modelled,
-        tuple(_tell_group(g, narrow, offered, question) for g in groups),
+        tuple(_tell_group(g, narrow, more, question) for g in groups),
         settled,
         contradiction,
         action,
@@ -155,7 +156,7 @@ def _try_pairs(
     double = np.array([len(h) > 1 for h in doubles.bench.hypotheses])
     lost = float(belief.probability[double].sum()) * doubles.dropped
     told = Belief(belief.probability / (1 + lost), (belief.not_modelled + lost) / (1 + lost), belief.moved, belief.open)
-    if told.not_modelled > single[0].not_modelled:
+    if told.not_modelled > max(single[0].not_modelled, DOUBTED):
         return bench, *single
     return doubles.bench, told, _find_worst(question, taken, fits, lambda rest: follow(rest)[1])
 
@@ -292,10 +293,9 @@ def _list_candidates(bench: Bench, belief: Belief, repairs: Sequence[tuple[str, 
     return tuple(Candidate(bench.hypotheses[n], float(belief.probability[n]), repairs[n]) for n in order)
 
 
-def _tell_group(group: Group, narrow: Bench, offered: Sequence[Measurement], question: Question) -> SuspectGroup:
+def _tell_group(group: Group, narrow: Bench, more: list[Measurement], question: Question) -> SuspectGroup:
+    """Return a group as data; ``more`` are the measurements beyond those at hand."""
     members = tuple(narrow.hypotheses[n] for n in group.members)
-    known = {m.key for m in offered}
-    more = [m for m in list_measurements(narrow.loop) if m.key not in known]
     split = _split(group, narrow, more, question.standing_at) if len(members) > 1 and more else None
     return SuspectGroup(members, group.probability, group.d_prime, split)
 

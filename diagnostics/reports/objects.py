@@ -63,7 +63,7 @@ def build_prediction(prediction: Prediction, loop: Loop, fault: Faults, mode: Mo
         "mode": mode.text,
         "readings": [*(_build_reading(r) for r in prediction.readings), *_build_words(prediction, loop, mode)],
         "panel": prediction.panel,
-        "earth": None,
+        "earth": None if prediction.earth is None else prediction.earth.replace("_", " "),
         "states": prediction.states,
         "never_settles": list(prediction.chatter),
     }

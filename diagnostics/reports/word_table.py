@@ -40,6 +40,8 @@ class _Table(_Strict):
     return_of: str
     return_at: str
     on_zone: str
+    pair_of: str
+    both: str
     terminals: dict[str, str]
     ask: dict[str, _Ask]
     modes: dict[str, str]

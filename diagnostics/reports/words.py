@@ -95,7 +95,7 @@ class Words:
         if chain is not None:
             return f"{self.table.terminals[name.replace(chain.end_relay, 'endrelay', 1)]}, {self._loop_on(chain)}"
         if name in self.table.terminals:
-            return self.table.terminals[name]
+            return self.table.terminals[name].format(**self.terms)
         place, _, end = name.partition(".")
         zone = self._find_back(end[:-1] if place == "panel" else place)
         if zone:
@@ -166,13 +166,21 @@ class Words:
 
     def fault(self, fault: Fault) -> str:
         """Return what is wrong, and where."""
-        is_run = "." in fault.place and fault.data.family != "end_resistor"
-        where = self.run(fault.place) if is_run else self.noun(fault.place)
+        where = self._tell_fault_place(fault)
         value = "" if fault.value_ohm is None else format_quantity(fault.value_ohm, "ohm", 2)
-        told = localize(fault.data.title, self.region).format(place=where, value=value)
+        told = localize(fault.data.title, self.region).format(place=where, value=value, **self.terms)
         several = len(self.loop.chains) > 1 and "{place}" not in fault.data.title
         chain = next((c for c in self.loop.chains if several and fault.place in {c.start, c.end}), None)
         return told if chain is None else f"{told}, {self._loop_on(chain)}"
+
+    def _tell_fault_place(self, fault: Fault) -> str:
+        one, touches, two = fault.place.partition(".det")
+        if touches:
+            return self.table.both.format(one=self.run(one), two=self.run(f"det{two}"))
+        if fault.place.startswith("panel."):
+            return self.terminal(fault.place)
+        is_run = "." in fault.place and fault.data.family != "end_resistor"
+        return self.run(fault.place) if is_run else self.noun(fault.place)
 
     def faults(self, faults: Faults) -> str:
         """Return a hypothesis; nothing wrong has words of its own."""
@@ -196,11 +204,16 @@ class Words:
             "red": self.terminal(m.red) if m.red else "",
             "black": self.terminal(m.black) if m.black else "",
             "where": self.place(m.at or "panel"),
+            "pair": self._tell_pair(m.at),
             "zone": self.noun(m.at) if is_zone else "this zone",
             "of_loop": self._tell_loop(m),
             "of_zone": f", {self.noun(m.at)}" if is_zone else "",
             **self.terms,
         }
+
+    def _tell_pair(self, at: str) -> str:
+        """Return a pair that can be lifted at the panel: the zone's, or the one that feeds detectors or module."""
+        return self.run(at) if at in self.loop.pairs else self.table.pair_of.format(zone=_space(at))
 
     def _tell_loop(self, m: Measurement) -> str:
         """Return which loop is walked, where there are several: `` on zone 2``."""

@@ -11,6 +11,7 @@ from .elements import (
     Channel,
     Curve,
     Detector,
+    EarthWatch,
     Element,
     Gate,
     How,
@@ -29,8 +30,8 @@ from .tolerance import discharge_battery, find_limit_a, lift_limits, multiply_lo
 
 __all__ = [
     "EARTH", "UNKNOWNS", "UNUSED", "Add", "Attribute", "Band", "Battery", "Chain", "Channel", "Curve", "Detector",
-    "Edit", "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move", "Part", "PartSpec",
-    "QuickDescription",
+    "EarthWatch", "Edit", "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move",
+    "Part", "PartSpec", "QuickDescription",
     "Relay", "Remove", "Reset", "SetResistance", "Site", "Spread", "Style", "Zone", "apply_edits", "build_bands",
     "build_clamp_curve", "build_loop", "build_part", "build_quick_site", "discharge_battery", "find_defects",
     "find_detector_part", "find_limit_a", "lift_limits", "multiply_load", "parse_site", "read_parts", "read_site",

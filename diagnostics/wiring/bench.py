@@ -66,7 +66,11 @@ class WiringBench:
         )
 
     def run(self, place: str, near: Ends, far: Ends, cable: CableSpec, length_m: float) -> None:
-        """Wire a run of a pair from near to far terminals; each core is named after the terminal it arrives at."""
+        """Wire a run of a pair from near to far terminals; each core is named after the terminal it arrives at.
+
+        Where no landing of the pair can be lifted already, its near end can be taken off: at a detector while that is
+        *opened*, at a supply while what arrives there is *unfed*.
+        """
         part = build_part("cable_pair", cable.values)
         gauge = parse_gauge(cable.gauge)
         resistance_ohm = length_m * copper_resistance_ohm_per_m(gauge.area_mm2, part.number("temperature_c"))
@@ -75,8 +79,11 @@ class WiringBench:
             Spread("cable_length", How.RESISTANCE, part.number("length_spread") / 100),
             Spread("temperature", How.RESISTANCE, warmth),
         )
+        start = near[0].partition(".")[0]
+        signals = [f"{start}.opened"] if start.startswith("det") else [f"{place}.unfed"] if start != "field" else []
+        gates = tuple(Gate(signal, when=False) for signal in signals)
         for a, b in zip(near, far, strict=True):
-            self.elements.append(Element(f"wire.{b}", Kind.CONDUCTOR, a, b, resistance_ohm, spreads=spreads))
+            self.elements.append(Element(f"wire.{b}", Kind.CONDUCTOR, a, b, resistance_ohm, None, gates, spreads))
         self.pairs[place] = (f"wire.{far[0]}", f"wire.{far[1]}")
 
     def end_resistor(self, place: str, name: str, ends: Ends, resistance_ohm: float, spread_percent: float) -> None:

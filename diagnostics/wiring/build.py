@@ -5,7 +5,7 @@ from diagnostics.errors import SiteError
 from .battery import wire_battery, wire_output
 from .bench import Ends, WiringBench
 from .class_a import wire_class_a
-from .elements import EARTH, Band, Element, Gate, Kind, Zone
+from .elements import EARTH, Band, EarthWatch, Element, Gate, Kind, Zone
 from .field import wire_contact_chain, wire_four_wire_chain, wire_two_wire_chain
 from .loop import Chain, Loop
 from .module import wire_module
@@ -36,7 +36,7 @@ def build_loop(site: Site) -> Loop:
     return Loop(
         site, chains, tuple(bench.elements), tuple(bench.detectors), tuple(bench.relays), zones, UNKNOWNS,
         bench.pairs, bench.end_resistors, tuple(bench.points), battery, bench.module,
-        frozenset((f"{zone.name}.bypassed", True) for zone in zones if zone.senses == UNUSED),
+        frozenset((f"{zone.name}.bypassed", True) for zone in zones if zone.senses == UNUSED), _watch_earth(bench),
     )  # fmt: skip
 
 
@@ -67,9 +67,17 @@ def _wire_panel(bench: WiringBench, site: Site) -> tuple[Zone, ...]:
     aux = (panel.number("aux_v"), panel.number("aux_ohm"), panel.number("aux_limit_a"))
     wire_output(bench, "aux", "panel.aux+", aux, {"aux_supply": panel.shares["aux_v"]})
     bench.joint("screw.panel.aux-", "panel.aux-", "panel.common")
-    for side in ("panel.aux+", "panel.common"):
-        bench.resistor(f"earth.{side}", (side, EARTH), panel.number("earth_ohm"))
+    earth_ohm = panel.number_or_none("earth_ohm")
+    for side in ("panel.aux+", "panel.common") if earth_ohm else ():
+        bench.resistor(f"earth.{side}", (side, EARTH), earth_ohm or 0.0)
     return tuple(_wire_zone(bench, site, name, feed) for name in site.zones)
+
+
+def _watch_earth(bench: WiringBench) -> EarthWatch | None:
+    """Return how the panel watches for earth faults, or None where it has no network for it."""
+    if bench.panel.number_or_none("earth_ohm") is None:
+        return None
+    return EarthWatch("panel.aux+", "panel.aux-", bench.panel.number("earth_off_v"))
 
 
 def _feeds_detectors(site: Site, zone: str) -> bool:

@@ -209,6 +209,18 @@ class Battery:
 
 
 @dataclass(frozen=True, slots=True)
+class EarthWatch:
+    """How the panel watches for earth faults: when all is well ``plus`` and ``minus`` lie equally far from earth.
+
+    It reports an earth trouble when earth lies more than ``off_v`` away from the middle between the two.
+    """
+
+    plus: str
+    minus: str
+    off_v: float
+
+
+@dataclass(frozen=True, slots=True)
 class Channel:
     """One pair that a module watches; ``label`` is what an alarm on it is, or empty where the detector tells."""
 

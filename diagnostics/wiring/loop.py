@@ -7,7 +7,7 @@ from functools import cached_property
 import networkx as nx
 
 from .edits import Add, Edits, Hold, Move, Remove, SetResistance
-from .elements import EARTH, Battery, Detector, Element, Kind, Module, Relay, Zone
+from .elements import EARTH, Battery, Detector, EarthWatch, Element, Kind, Module, Relay, Zone
 from .site import LoopSpec, Reset, Site
 
 # What a panel does with a zone beside reading its volts: wires lifted, the known resistor on it, memory, settings.
@@ -58,7 +58,7 @@ class Loop:
     ``signals`` are the names of all discrete states; those that are true when nothing has happened yet are in
     ``at_rest``. ``unknowns`` are the shared unknowns that spread predictions, each with unit variance.
     ``pairs`` name, in order from the panel, the pairs of each run of cable: place → (plus core, minus core) elements;
-    ``end_resistors`` the end resistors by place.
+    ``end_resistors`` the end resistors by place. ``earth`` is None where the panel watches for no earth fault.
     """
 
     site: Site
@@ -74,6 +74,7 @@ class Loop:
     battery: Battery
     module: Module | None = None
     holds: frozenset[tuple[str, bool]] = frozenset()
+    earth: EarthWatch | None = None
 
     @cached_property
     def by_name(self) -> dict[str, Element]:
@@ -99,6 +100,12 @@ class Loop:
     def co_zone(self) -> str | None:
         """Return the zone on which a module reports CO, or None."""
         return next((chain.spec.co_zone for chain in self.chains if chain.spec.co_zone), None)
+
+    @property
+    def earth_points(self) -> tuple[tuple[str, str], ...]:
+        """Return the terminals from which volts to earth tell something, and earth: of the supply, and of the zones."""
+        supply = ("panel.aux+", "panel.aux-")
+        return tuple((t, EARTH) for t in (*supply, *(t for zone in self.zones for t in (zone.plus, zone.minus))))
 
     def focus(self, zone: str) -> "Loop":
         """Return the same with the loop on a zone as the first of ``chains``; as it is where no loop is on it."""

@@ -102,7 +102,7 @@ def test_prediction_has_the_keys_that_are_promised(ask: Ask) -> None:
     assert found["panel"] == {"zone1": "alarm"}
     assert found["states"]["det3"] == "latched"
     assert found["states"]["det2"] == "powered"
-    assert found["earth"] is None
+    assert found["earth"] == "right"
     volts = [r for r in found["readings"] if r["measurement"] == "volts"]
     assert {(r["red"], r["black"]) for r in volts} >= {("panel.zone1+", "panel.zone1-"), ("det3.in+", "det3.in-")}
     for r in volts:

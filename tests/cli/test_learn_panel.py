@@ -40,7 +40,9 @@ def test_whole_output_may_be_pasted_into_a_site_and_the_site_then_reads_as_the_p
     assert site.panel.values["short_state"] == "alarm"
     loop = build_loop(site)
     told = predict_mode(loop, (), STANDBY)
-    (volts,) = [r for r in told.readings if r.measurement.red == "panel.zone1+"]
+    (volts,) = [
+        r for r in told.readings if (r.measurement.red, r.measurement.black) == ("panel.zone1+", "panel.zone1-")
+    ]
     assert volts.value == pytest.approx(
         21.8 - 0.28, abs=0.1
     )  # three detectors draw 0.1 mA each through 1150 Ω ∥ 4.7 kΩ

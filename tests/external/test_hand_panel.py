@@ -18,7 +18,7 @@ from tests.external.hand_panel import (
 )
 from tests.external.test_hand_netlists import HERE, read_circuits
 
-WAITING = {"four_wire_earth": "earth", "two_wire_earth": "earth"}
+WAITING: dict[str, str] = {}
 LINK = ("Rlinkp", "Rlinkm")
 JOINED = frozenset(LINK)
 LEFT = frozenset[str]()

@@ -18,7 +18,7 @@ from diagnostics.readings import (
     read_table,
 )
 from diagnostics.reports import Words, read_words
-from diagnostics.wiring import Loop
+from diagnostics.wiring import EARTH, Loop
 from tests.wiring.quick import wire_quick
 
 LOOPS = {
@@ -53,6 +53,10 @@ NEEDS = {
     "settings": WIPES,
     "supply_lamps": WIPES,
     "event_log": WIPES,
+    "earth_lamp": WIPES,
+    "earth_lifted": ALARMS | WIPES | LIFTS | CABINET,
+    "earth_opened": ALARMS | WIPES | LIFTS,
+    "ac_volts": CABINET | {"foreign_volts"},
 }
 FROM_THE_FLOOR = {"lamp", "which_dark", "which_lit", "how_many_dark", "how_many_lit"}
 INTO_THE_CABINET = {"volts", "ohms", "known_resistor", "look"}
@@ -110,11 +114,19 @@ def list_ohms(loop: Loop) -> list[Measurement]:
     ],
 )
 def test_ohms_are_taken_with_the_panel_down_unless_an_end_relay_must_hold_its_contact(name: str, mode: str) -> None:
-    assert {m.mode.text for m in list_ohms(LOOPS[name])} == {mode}
-    assert {(m.red, m.black) for m in list_ohms(LOOPS[name])} == {
+    between = [m for m in list_ohms(LOOPS[name]) if m.black != EARTH]
+    assert {m.mode.text for m in between} == {mode}
+    assert {(m.red, m.black) for m in between} == {
         ("panel.zone1+", "panel.zone1-"),
         ("panel.zone1-", "panel.zone1+"),
     }
+
+
+@pytest.mark.parametrize("name", LOOPS)
+def test_ohms_to_earth_are_taken_with_panel_and_battery_off_always(name: str) -> None:
+    to_earth = [m for m in list_ohms(LOOPS[name]) if m.black == EARTH]
+    assert len(to_earth) >= 2
+    assert {m.mode.text for m in to_earth} == {"lifted"}
 
 
 @pytest.mark.parametrize("name", LOOPS)

@@ -146,7 +146,10 @@ def test_the_loop_model_itself_is_learnt_back() -> None:
     told = []
     for mode, load_ohm in (("lifted_supply_on", OPEN), ("known_resistor:4k7", 4700.0), ("known_resistor:2k2", 2200.0)):
         some = predict_mode(loop, (), parse_mode(mode, loop)).readings
-        (volts,) = [r.value for r in some if (r.measurement.unit, r.measurement.red) == ("V", "panel.zone1+")]
+        ends = ("panel.zone1+", "panel.zone1-")
+        (volts,) = [
+            r.value for r in some if (r.measurement.unit, r.measurement.red, r.measurement.black) == ("V", *ends)
+        ]
         told.append(Reading(volts, load_ohm))
     panel = build_part(loop.site.panel.profile, loop.site.panel.values)
     found = learn_source(told, METER)

@@ -16,7 +16,9 @@ LISTENERS: tuple[Listener, ...] = ("technician", "caller")
 REGIONS: tuple[Region, ...] = ("north_america", "europe")
 EVERY = [(s, li, r) for s in STYLES for li in LISTENERS for r in REGIONS]
 # What a caller without tools or training may be asked; all else is for a technician.
-FOR_CALLERS = {"panel_shows", "lamp", "which_dark", "which_lit", "look", "volts", "listen", "supply_lamps", "event_log"}
+FOR_CALLERS = {
+    "panel_shows", "lamp", "which_dark", "which_lit", "look", "volts", "listen", "supply_lamps", "event_log", "earth_lamp",
+}  # fmt: skip
 
 
 def is_filled(text: str) -> bool:
@@ -91,7 +93,7 @@ def test_technician_is_told_to_prove_nought_volts_before_ohms() -> None:
 @pytest.mark.parametrize("style", STYLES)
 def test_every_placeholder_of_a_sentence_is_known(style: str) -> None:
     table = read_words()
-    known = {"where", "at", "value", "red", "black", "zone", "of_zone", "of_loop", *table.regions["europe"]}
+    known = {"where", "at", "value", "red", "black", "zone", "of_zone", "of_loop", "pair", *table.regions["europe"]}
     for ask in table.ask.values():
         for text in (ask.technician, ask.caller):
             assert {name for _, name, _, _ in string.Formatter().parse(text) if name} <= known
