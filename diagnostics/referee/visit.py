@@ -20,8 +20,6 @@ from .spreads import Spreads, read_spreads
 from .world import World, build_world
 
 MOST_STEPS, MOST_REPAIRS = 25, 3
-# Invented: minutes from one detector to another, back to the panel, and until the supervising station has confirmed.
-BETWEEN_MIN, BACK_MIN, STATION_MIN = 3.0, 1.5, 2.0
 _START = datetime(2030, 1, 7, 8, tzinfo=UTC)
 
 
@@ -168,8 +166,9 @@ def find_minutes(row: Row, stand: str) -> float:
     """Return the minutes of a listed measurement for someone who stands at a place: the work and the way."""
     if row["place"] == stand:
         return float(row["minutes_there"])
-    way = row["minutes_at_panel"] - row["minutes_there"] if stand == "panel" else BETWEEN_MIN
-    return float(row["minutes_there"] + (BACK_MIN if row["place"] == "panel" else way))
+    ways = read_spreads().minutes
+    way = row["minutes_at_panel"] - row["minutes_there"] if stand == "panel" else ways.between
+    return float(row["minutes_there"] + (ways.back if row["place"] == "panel" else way))
 
 
 def write_case(play: _Play) -> str:
@@ -280,9 +279,10 @@ def find_test_minutes(world: World, place: str) -> float:
     there = {row["at"]: row for row in rows if row["measurement"] == "functional_test"}
     heads = [row for row in rows if row["measurement"] == "head_off" and row["at"] == last]
     first = there[tested[0]]
-    way = first["minutes_at_panel"] - first["minutes_there"] + BETWEEN_MIN * (len(tested) - 1) + BACK_MIN
+    ways = world.spreads.minutes
+    way = first["minutes_at_panel"] - first["minutes_there"] + ways.between * (len(tested) - 1) + ways.back
     work = sum(there[name]["minutes_there"] for name in tested) + sum(row["minutes_there"] for row in heads)
-    return float(way + work + STATION_MIN)
+    return float(way + work + ways.station)
 
 
 def tell_visit(visit: Visit) -> list[str]:
