@@ -35,7 +35,6 @@ from diagnostics.referee import (
 from diagnostics.source import parse_model, read_file
 
 _FILE = Path(__file__).with_name("populations.yaml")
-SECOND_VISIT_MIN = 120.0  # invented: what a visit costs beside its own minutes that leaves the loop as it was
 TWO_SIDED = 1.96  # standard deviations of a 95 % interval
 Tell = Callable[[str], None]
 
@@ -171,7 +170,7 @@ def _key(visit: Visit) -> tuple[str, str, tuple[int, ...]]:
 
 def find_charged(visit: Visit) -> float:
     """Return the minutes of a visit, another visit included where the loop was left as it was."""
-    return visit.minutes + (0.0 if visit.restored else SECOND_VISIT_MIN)
+    return visit.minutes + (0.0 if visit.restored else read_spreads().minutes.second_visit)
 
 
 def _tally(policy: str, visits: Sequence[Visit], ours: dict[tuple[str, str, tuple[int, ...]], float]) -> Tally:

@@ -6,14 +6,13 @@ from pathlib import Path
 import numpy as np
 
 from .line import SITES, Line, find_style
+from .spreads import read_spreads
 
 STYLES = (
     "two_wire_zone", "four_wire_zone", "module_two_wire", "module_four_wire", "dry_contacts", "class_a_zone",
     "two_loops",
 )  # fmt: skip
 CONTEXTS = ("new", "aged", "altered", "water")
-WRONG_OHM = (470, 1000, 2200, 3300, 4700, 5600, 10000, 22000, 47000)  # invented: common resistors of a van
-VALUES_OHM = {"joint_resistive": (100, 10_000), "leak": (300, 30_000)}  # invented: drawn evenly in the logarithm
 # Faults that show at the battery and its lamps only; the referee's worlds do not play them.
 OF_THE_BATTERY = frozenset({"mains_off", "battery_dead", "battery_disconnected", "charger_low"})
 
@@ -62,9 +61,10 @@ def draw_plant(line: Line, style: str, seed: tuple[int, int]) -> Plant:
 
 def draw_ohm(line: Line, kind: str, site: Path, rng: np.random.Generator) -> int:
     """Return a planted resistance in ohms: a common resistor that is not the right one, or a value of two digits."""
-    if kind not in VALUES_OHM:
+    planted = read_spreads().planted
+    if kind not in planted.between_ohm:
         named = "panel_resistor." if kind.startswith("panel_resistor") else "end.resistor"
         right = next(e["value"] for e in line.export(site)["elements"] if e["name"].startswith(named))
-        return int(rng.choice([ohm for ohm in WRONG_OHM if ohm != round(right)]))
-    low, high = np.log(VALUES_OHM[kind])
+        return int(rng.choice([ohm for ohm in planted.wrong_ohm if ohm != round(right)]))
+    low, high = np.log(planted.between_ohm[kind])
     return int(float(f"{np.exp(rng.uniform(low, high)):.1e}"))

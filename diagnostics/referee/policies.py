@@ -36,17 +36,19 @@ def choose_asked(rows: Sequence[Row], diagnosis: Callable[[], Row]) -> Chooser:
 def choose_guided(rows: Sequence[Row], diagnosis: Callable[[], Row], rest: Chooser) -> Chooser:
     """Take what the guide asks for as long as it stands at a step, each measurement once; then work otherwise."""
     by_spot, taken = {write_spot(row): row for row in rows}, set[str]()
-    while True:
-        told = diagnosis()
-        asked, guide = told["next"], told.get("guide")
-        if not guide or guide["reached"] != "step" or asked is None or asked["action"] != "measure":
-            break
-        spot = write_spot(asked)
-        if spot in taken:
-            break
+    spot = _find_guided(diagnosis())
+    while spot and spot not in taken:
         taken.add(spot)
         yield by_spot[spot]
+        spot = _find_guided(diagnosis())
     yield from rest
+
+
+def _find_guided(told: Row) -> str:
+    """Return the measurement that the guide asks for where it stands at a step, else nothing."""
+    asked, guide = told["next"], told.get("guide")
+    is_led = guide and guide["reached"] == "step" and asked is not None and asked["action"] == "measure"
+    return write_spot(asked) if is_led else ""
 
 
 def choose_any(rows: Sequence[Row], rng: np.random.Generator) -> Chooser:
@@ -64,10 +66,8 @@ def choose_cheapest(rows: Sequence[Row]) -> Chooser:
 
 def choose_half(rows: Sequence[Row], symptom: str, count: int) -> Chooser:
     """Halve the loop by volts at the middle detector, look and test where that ends, then all else, cheapest first."""
-    taken: set[str] = set()
     at_panel = sorted((r for r in rows if r["place"] == "panel"), key=lambda r: float(r["minutes_there"]))
     for row in at_panel if symptom in AT_PANEL_FIRST else ():
-        taken.add(write_spot(row))
         yield row
     whole_v = _read_number((yield _find_head(rows)))
     low, high = 0, count
@@ -78,10 +78,8 @@ def choose_half(rows: Sequence[Row], symptom: str, count: int) -> Chooser:
     words = ("volts", "look", "lamp", "functional_test", "head_off")
     there = [row for word in words for row in rows if row["place"] == f"det{high}" and row["measurement"] == word]
     rest = sorted(rows, key=lambda r: float(r["minutes_at_panel"]))
-    for row in [*there, *at_panel, *rest]:
-        if write_spot(row) not in taken:
-            taken.add(write_spot(row))
-            yield row
+    for row in (*there, *at_panel, *rest):
+        yield row
 
 
 def _read_number(value: str) -> float:

@@ -50,6 +50,22 @@ class Lacks(_Strict):
     low_input: LowInput
 
 
+class Planted(_Strict):
+    """Values of planted faults in ohms: common resistors, and lowest and highest by kind."""
+
+    wrong_ohm: tuple[int, ...]
+    between_ohm: dict[str, tuple[float, float]]
+
+
+class Minutes(_Strict):
+    """Minutes of ways and of what follows a repair or a visit."""
+
+    between: float
+    back: float
+    station: float
+    second_visit: float
+
+
 class Spreads(_Strict):
     """The whole file; ``slips`` and ``hasty`` are shares of readings."""
 
@@ -63,6 +79,8 @@ class Spreads(_Strict):
     lacks: Lacks
     slips: float
     hasty: float
+    planted: Planted
+    minutes: Minutes
 
     def with_slips(self, slips: float, hasty: float) -> "Spreads":
         """Return the same with other shares of mistaken readings."""

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
-from .answers import Person
+from .answers import Person, write_spot
 from .line import Line, RefusedError, Row
 from .panel import NeverSettlesError
 from .people import find_complaint, find_healthy_complaint, find_sound_seed
@@ -19,9 +19,7 @@ from .score import has_right_hands, is_named
 from .spreads import Spreads, read_spreads
 from .world import World, build_world
 
-MOST_STEPS, MOST_REPAIRS = 40, 3
-# Invented: minutes from one detector to another, back to the panel, and until the supervising station has confirmed.
-BETWEEN_MIN, BACK_MIN, STATION_MIN = 3.0, 1.5, 2.0
+MOST_STEPS, MOST_REPAIRS = 25, 3
 _START = datetime(2030, 1, 7, 8, tzinfo=UTC)
 
 
@@ -85,6 +83,7 @@ class _Play:
     readings: list[Row] = field(default_factory=list)
     repairs: list[Row] = field(default_factory=list)
     latest: Row = field(default_factory=dict)
+    known: dict[str, str] = field(default_factory=dict)
 
     @property
     def clock(self) -> str:
@@ -130,45 +129,46 @@ def _build_chooser(play: _Play) -> Chooser:
 
 def _play_on(play: _Play, chooser: Chooser) -> None:
     """Play until the loop is right again, or nothing is left that this visit could do."""
-    value, row = "", None
     while not play.visit.ended:
         play.latest = _diagnose(play)
         wanted = _find_repair(play)
-        if wanted is None and len(play.readings) < MOST_STEPS:
-            row, value = _take_next(play, chooser, value if row is not None else None)
-            wanted = None if row is not None else _find_leader(play)
-        elif wanted is None:
-            wanted = _find_leader(play)
-        if wanted is not None:
-            _repair(play, wanted)
-        elif row is None or len(play.readings) >= MOST_STEPS:
+        if wanted is None and len(play.readings) < MOST_STEPS and _take_next(play, chooser):
+            continue
+        wanted = wanted or _find_leader(play)
+        if wanted is None:
             play.visit.ended = "given up"
+        else:
+            _repair(play, wanted)
 
 
-def _take_next(play: _Play, chooser: Chooser, value: str | None) -> tuple[Row | None, str]:
-    """Take the next measurement of a way of working; none where it has nothing left, or asks for no measurement."""
+def _take_next(play: _Play, chooser: Chooser) -> bool:
+    """Take the next measurement of a way of working; False where it has nothing left, or asks for no measurement."""
     try:
-        row = next(chooser) if value is None else chooser.send(value)
+        row = chooser.send(play.readings[-1]["value"]) if play.readings else next(chooser)
+        while play.visit.policy != "ours" and write_spot(row) in play.known:  # nobody reads it again
+            row = chooser.send(play.known[write_spot(row)])
     except StopIteration:
-        return None, ""
+        return False
     slips = len(play.person.slipped)
     seen = play.person.read(row)
     minutes = find_minutes(row, play.stand)
     play.stand = row["place"]
     slip = play.person.slipped[-1] if len(play.person.slipped) > slips else ""
     leads: Row = {key: row[key] for key in ("red", "black", "at") if row.get(key)}
+    play.known[write_spot(row)] = seen
     where = {"measurement": row["measurement"], **leads, "mode": row["mode"]}
     play.visit.steps.append(Step("measure", " ".join(str(v) for v in where.values()), seen, minutes, slip))
     play.readings.append({**where, "value": seen, "taken_at": play.clock})
-    return row, seen
+    return True
 
 
 def find_minutes(row: Row, stand: str) -> float:
     """Return the minutes of a listed measurement for someone who stands at a place: the work and the way."""
     if row["place"] == stand:
         return float(row["minutes_there"])
-    way = row["minutes_at_panel"] - row["minutes_there"] if stand == "panel" else BETWEEN_MIN
-    return float(row["minutes_there"] + (BACK_MIN if row["place"] == "panel" else way))
+    ways = read_spreads().minutes
+    way = row["minutes_at_panel"] - row["minutes_there"] if stand == "panel" else ways.between
+    return float(row["minutes_there"] + (ways.back if row["place"] == "panel" else way))
 
 
 def write_case(play: _Play) -> str:
@@ -220,14 +220,13 @@ def tell_belief(diagnosis: Row) -> str:
 
 
 def _find_leader(play: _Play) -> tuple[str | None, str] | None:
-    """Return the repair of the likeliest single fault that was not repaired yet, at its place; None for none."""
+    """Return the likeliest repair that was not made yet, of a pair of faults the first such; None for none."""
     tried = {repair["fault"] for repair in play.repairs}
     for candidate in play.latest["candidates"]:
-        if candidate["kind"] in ("healthy", "") or "," in candidate["kind"]:
-            continue
-        remedy = play.line.find_kind(play.plant.site, candidate["kind"])["remedy"]
-        if f"{remedy}@{candidate['place']}" not in tried:
-            return remedy, candidate["place"]
+        for kind, place in zip(candidate["kind"].split(","), candidate["place"].split(","), strict=False):
+            remedy = None if kind == "healthy" else play.line.find_kind(play.plant.site, kind)["remedy"]
+            if remedy is not None and f"{remedy}@{place}" not in tried:
+                return remedy, place
     return None
 
 
@@ -280,9 +279,10 @@ def find_test_minutes(world: World, place: str) -> float:
     there = {row["at"]: row for row in rows if row["measurement"] == "functional_test"}
     heads = [row for row in rows if row["measurement"] == "head_off" and row["at"] == last]
     first = there[tested[0]]
-    way = first["minutes_at_panel"] - first["minutes_there"] + BETWEEN_MIN * (len(tested) - 1) + BACK_MIN
+    ways = world.spreads.minutes
+    way = first["minutes_at_panel"] - first["minutes_there"] + ways.between * (len(tested) - 1) + ways.back
     work = sum(there[name]["minutes_there"] for name in tested) + sum(row["minutes_there"] for row in heads)
-    return float(way + work + STATION_MIN)
+    return float(way + work + ways.station)
 
 
 def tell_visit(visit: Visit) -> list[str]:

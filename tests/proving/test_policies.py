@@ -13,7 +13,6 @@ from diagnostics.cli.main import run
 from diagnostics.cli.referee import ask_here
 from diagnostics.errors import NotFoundError
 from diagnostics.proving.policies import (
-    SECOND_VISIT_MIN,
     find_mean,
     find_population,
     find_share,
@@ -23,7 +22,7 @@ from diagnostics.proving.policies import (
     read_populations,
     tally_policies,
 )
-from diagnostics.referee import Line, Plant, UnseenError, Visit
+from diagnostics.referee import Line, Plant, UnseenError, Visit, read_spreads
 from diagnostics.referee.visit import Step
 
 
@@ -70,7 +69,7 @@ def test_a_visit_that_restores_nothing_is_charged_another_and_all_are_held_to_ou
     ours, half = tally_policies(visits)
     assert (ours.minutes.value, ours.longer) == (40.0, None)
     assert half.longer is not None
-    assert half.longer.value == pytest.approx((10 + 10 + SECOND_VISIT_MIN) / 2)
+    assert half.longer.value == pytest.approx((10 + 10 + read_spreads().minutes.second_visit) / 2)
     assert (half.wrongly_settled, half.never_settled, half.restored.value) == (1, 1, 0.5)
     assert [style for style, _ in list_styles(visits)] == ["dry_contacts"]
 
