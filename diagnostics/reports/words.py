@@ -196,7 +196,7 @@ class Words:
             "red": self.terminal(m.red) if m.red else "",
             "black": self.terminal(m.black) if m.black else "",
             "where": self.place(m.at or "panel"),
-            "zone": self.noun(m.at) if is_zone else "this zone",
+            "zone": self.noun(m.at) if is_zone else getattr(self.table.this_zone, self.listener),
             "of_loop": self._tell_loop(m),
             "of_zone": f", {self.noun(m.at)}" if is_zone else "",
             **self.terms,
