@@ -57,7 +57,6 @@ from .testability import (
 )
 from .word_table import Region, localize, read_words
 from .words import (
-    Listener,
     Words,
     format_percent,
     format_wait,
@@ -72,7 +71,6 @@ __all__ = [
     "Card",
     "DesignLine",
     "DesignTable",
-    "Listener",
     "Region",
     "Section",
     "TestList",

@@ -36,6 +36,7 @@ class _Table(_Strict):
     nouns: dict[str, str]
     seek: str
     position: str
+    this_zone: _Ask
     loop_on: str
     return_of: str
     return_at: str

@@ -2,17 +2,16 @@
 
 import math
 from collections.abc import Sequence
-from typing import Literal
 
 from diagnostics.faults import Fault, read_catalogue
 from diagnostics.readings import LISTED, WALKS, Faults, Measurement
 from diagnostics.reasoning import NOTHING, Taken, find_met_defects, find_symptom
 from diagnostics.units import OVER, format_ends, format_quantity
+from diagnostics.visit import Listener
 from diagnostics.wiring import Chain, Loop, find_defects
 
 from .word_table import Region, localize, read_words
 
-Listener = Literal["technician", "caller"]
 _NONE = "none"
 _RESISTOR = ("fit_end_resistor", "move_end_resistor", "fit_panel_resistor")
 _UNSURE_PERCENT = 10.0  # a described end resistor is known better; a guessed one is not
@@ -205,7 +204,7 @@ class Words:
             "black": self.terminal(m.black) if m.black else "",
             "where": self.place(m.at or "panel"),
             "pair": self._tell_pair(m.at),
-            "zone": self.noun(m.at) if is_zone else "this zone",
+            "zone": self.noun(m.at) if is_zone else getattr(self.table.this_zone, self.listener),
             "of_loop": self._tell_loop(m),
             "of_zone": f", {self.noun(m.at)}" if is_zone else "",
             **self.terms,

@@ -136,6 +136,7 @@ def _walk_end(hand: Phone, look: Callable[[str], None]) -> None:
     hand.tap("cured")
     look("proof")
     hand.tap("test_done_0")
+    hand.tap("test_done_1")
     hand.tap("test_not_2")
     hand.tap("test_keep_2")
     look("proof_refused")

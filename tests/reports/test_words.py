@@ -8,12 +8,10 @@ import pytest
 from diagnostics.faults import list_faults
 from diagnostics.readings import list_measurements, list_tokens, parse_value
 from diagnostics.reasoning import NOTHING, SYMPTOMS
-from diagnostics.reports import Words, read_words
-from diagnostics.reports.word_table import Region
-from diagnostics.reports.words import Listener, format_percent, format_wait
+from diagnostics.reports import Region, Words, format_percent, format_wait, read_words
+from diagnostics.visit import LISTENERS, Listener
 from tests.wiring.quick import STYLES, wire_quick
 
-LISTENERS: tuple[Listener, ...] = ("technician", "caller")
 REGIONS: tuple[Region, ...] = ("north_america", "europe")
 EVERY = [(s, li, r) for s in STYLES for li in LISTENERS for r in REGIONS]
 # What a caller without tools or training may be asked; all else is for a technician.
