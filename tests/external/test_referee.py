@@ -36,7 +36,6 @@ from tests.external.referee_line import ask, find_differences, list_differences,
 
 UNDRAWN = (  # places drawn once, by hand
     ("rope_works", "polarity_reversed@det3", "det5"),  # two-wire, one-way heads
-    ("pump_house", "conductor_open@det4.in+", "det2"),  # four-wire, relays
     ("music_school", "conductor_open@det4.in-", "det6"),  # switched minus
     ("tide_mill", "zone_settings_exchanged@panel", "det2"),  # module, two-wire, smoke and CO
     ("print_shop", "outputs_exchanged@module", "det3"),  # module, four-wire, smoke and CO
