@@ -85,6 +85,8 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         "lamp": lambda: lamp_word(world, mode_states(world, mode), at),
         "which_dark": lambda: find_lamps(world, mode_states(world, mode), "dark", shown),
         "which_lit": lambda: find_lamps(world, mode_states(world, mode), "alarm", shown),
+        "how_many_dark": lambda: _count(find_lamps(world, mode_states(world, mode), "dark")),
+        "how_many_lit": lambda: _count(find_lamps(world, mode_states(world, mode), "alarm")),
         "dark_with_head_off": lambda: find_lamps(world, mode_states(world, mode), "dark", {*shown} - {at}),
         "functional_test": lambda: find_tested(world, at),
         "listen": lambda: click_word(world),
@@ -92,6 +94,11 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         "event_log": lambda: _find_logged(panel_shows(world, mode_states(world, mode), "panel")),
     }
     return str(words[what]())
+
+
+def _count(names: str) -> str:
+    """Return how many names stand in a list by commas, of which *none* is empty."""
+    return str(0 if names == "none" else len(names.split(",")))
 
 
 def _find_logged(shown: str | None) -> str:

@@ -77,7 +77,7 @@ def read_loops(site: Path) -> list[Row]:
 
 
 def list_detectors(loop: Row) -> list[Row]:
-    """Return profile and stated values of each detector of a loop, in order."""
+    """Return profile, stated values and the length of the run into each detector of a loop, in order."""
     default = next((name for word, name in DEFAULT_PROFILES.items() if word in loop["style"]), "heat_contact")
     each = loop.get("each", {})
     rows = loop.get("detectors") or [{}] * int(loop.get("count", 0))
@@ -85,6 +85,7 @@ def list_detectors(loop: Row) -> list[Row]:
         {
             "profile": row.get("profile", each.get("profile", default)),
             "values": {**each.get("values", {}), **row.get("values", {})},
+            "run": row.get("run", loop.get("cable", {}).get("run")),
         }
         for row in rows
     ]

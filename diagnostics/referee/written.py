@@ -41,7 +41,9 @@ def write_circuit(line: Line, site: Path, fault: str) -> Row:
     draft.add_insulation(draft.ohms("leak_ohm"))
     senses = {name: str(zone["senses"]) for name, zone in data["zones"].items()}
     rows = [{**zone, "senses": senses[zone["zone"]]} for zone in zones]
-    return draft.build(rows, {zone["zone"]: _list_bands(draft) for zone in zones}, line.export(site)["meter"])
+    exported = line.export(site)  # for the data sheets of meter and, where windows are no volts, of the panel
+    bands = {zone["zone"]: _list_bands(draft) or exported["panel"][zone["zone"]] for zone in zones}
+    return draft.build(rows, bands, exported["meter"])
 
 
 def _read_spreads(line: Line) -> dict[str, float]:
@@ -59,10 +61,10 @@ def _zone_ends(zone: str) -> Row:
 
 
 def _list_bands(draft: Draft) -> list[Row]:
-    """Return the windows of a zone in volts, as the site file states them."""
+    """Return the windows of a zone in volts, as the site file states them; none where it states shares instead."""
     names = ("short_below_v", "alarm_below_v", "normal_from_v", "open_from_v")
     if any(str(draft.values[name]) == "none" for name in names):
-        raise NotPlayedError("the referee's own circuits want every window of the panel in volts")
+        return []
     edges = [None, *(draft.volts(name) for name in names), None]
     words = [
         ("short", draft.values["short_state"]),
@@ -152,7 +154,7 @@ def _write_loop(draft: Draft, line: Line, loop: Row, at: tuple[int, int]) -> int
     for place, row in enumerate(rows):
         name = f"det{first + place}"
         for wire, start in ends.items():
-            _write_run(draft, line, (start, f"{name}.in{wire}"), loop, loop["cable"]["run"])
+            _write_run(draft, line, (start, f"{name}.in{wire}"), loop, row["run"])
         write = {"class_a_zone": _write_two_wire, "dry_contacts": _write_contact, "four_wire_zone": _write_four_wire}
         write[kind](draft, name, row, line)
         ends = {wire: f"{name}.out{wire}" for wire in ends}
@@ -193,10 +195,8 @@ def _write_run(draft: Draft, line: Line, ends: tuple[str, str], loop: Row, lengt
 def _write_two_wire(draft: Draft, name: str, row: Row, line: Line) -> None:
     """Write a two-wire head: plus through its contact, minus through its strip, electronics across what comes in."""
     values = line.list_values(row["profile"], row["values"])
-    if values["path"] != "contact" or values["reversed"] != "blocks" or str(values["low_volts_ohm"]) != "none":
-        raise NotPlayedError(
-            "the referee's own two-wire heads have a plain contact, block, and draw nothing below knee"
-        )
+    if values["path"] != "contact" or values["reversed"] != "blocks":
+        raise NotPlayedError("the referee's own two-wire heads have a plain contact and block")
     _add_head_states(draft, name, values)
     on = when(**{f"{name}__head_off": False})
     draft.add_ohms(
@@ -205,10 +205,9 @@ def _write_two_wire(draft: Draft, name: str, row: Row, line: Line) -> None:
     draft.add_ohms("joint", f"strip.{name}-", (f"{name}.in-", f"{name}.out-"), draft.ohms("joint_ohm"))
     alive = [*on, *when(**{f"{name}__dead": False})]
     ends, clamp_ohm = (f"{name}.in+", f"{name}.in-"), read_si(values["clamp_ohm"], "ohm")
-    quiet = [
-        [read_si(values["knee_v"], "V"), 0.0],
-        [read_si(values["minimum_v"], "V"), read_si(values["standby_a"], "A")],
-    ]
+    knee_v, low_ohm = read_si(values["knee_v"], "V"), str(values["low_volts_ohm"])
+    below = [[knee_v, 0.0]] if low_ohm == "none" else [[0.0, 0.0], [knee_v, knee_v / read_si(low_ohm, "ohm")]]
+    quiet = [*below, [read_si(values["minimum_v"], "V"), read_si(values["standby_a"], "A")]]
     current = draft.spread("detector_current", "current", draft.spreads["smoke_two_wire.standby_a"])
     asleep, latched = (when(**{f"{name}__latched": word}) for word in (False, True))
     draft.add_curve("load", f"load.{name}", ends, {"points": quiet, "after_s": 0.0}, [*alive, *asleep], current)

@@ -32,11 +32,10 @@ from diagnostics.referee.score import has_right_hands
 from diagnostics.referee.solver import solve_parts
 from diagnostics.referee.visit import find_test_minutes
 from diagnostics.referee.world import is_conducting
-from tests.external.referee_line import ask, find_differences, list_differences, open_line
+from tests.external.referee_line import ROOT, ask, find_differences, list_differences, open_line
 
 UNDRAWN = (  # places drawn once, by hand
     ("rope_works", "polarity_reversed@det3", "det5"),  # two-wire, one-way heads
-    ("pump_house", "conductor_open@det4.in+", "det2"),  # four-wire, relays
     ("music_school", "conductor_open@det4.in-", "det6"),  # switched minus
     ("tide_mill", "zone_settings_exchanged@panel", "det2"),  # module, two-wire, smoke and CO
     ("print_shop", "outputs_exchanged@module", "det3"),  # module, four-wire, smoke and CO
@@ -105,6 +104,19 @@ def test_the_solver_finds_what_ngspice_finds_at_every_terminal(
 @pytest.mark.parametrize(("stem", "fault", "detector"), UNDRAWN)
 def test_states_and_volts_of_an_undrawn_world_are_the_predicted_ones(stem: str, fault: str, detector: str) -> None:
     assert find_differences(site_named(stem), fault, detector) == []
+
+
+@pytest.mark.parametrize("stem", ["theatre", "granary"])
+def test_heads_that_pass_a_little_when_dark_and_runs_of_their_own_lengths_are_as_predicted(stem: str) -> None:
+    site = ROOT / "cases" / "sites" / f"{stem}.yaml"
+    assert find_differences(site, "healthy", "det2", ("standby", "lifted", "alarm:det2")) == []
+
+
+def test_where_nobody_knows_the_order_the_dark_ones_are_counted() -> None:
+    site = ROOT / "cases" / "sites" / "chapel_school.yaml"
+    plant = Plant(site, "conductor_open@det3.in+", "new", (1,))
+    row = next(r for r in open_line().list_rows("measurements", site) if r["measurement"] == "how_many_dark")
+    assert find_answer(build_world(open_line(), site, plant.fault), plant, row) == "5"
 
 
 def test_a_planted_difference_is_found() -> None:
