@@ -158,7 +158,10 @@ def _try_pairs(
     told = Belief(belief.probability / (1 + lost), (belief.not_modelled + lost) / (1 + lost), belief.moved, belief.open)
     if told.not_modelled > max(single[0].not_modelled, DOUBTED):
         return bench, *single
-    return doubles.bench, told, _find_worst(question, taken, fits, lambda rest: follow(rest)[1])
+    contradiction = _find_worst(question, taken, fits, lambda rest: follow(rest)[1])
+    if contradiction is not None and single[1] is not None:
+        return bench, *single  # one wrong reading is likelier than two faults and a wrong reading
+    return doubles.bench, told, contradiction
 
 
 def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> tuple[Belief, list[float]]:
