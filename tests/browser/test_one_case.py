@@ -126,7 +126,7 @@ def _visit(hand: Phone, store_url: str, told: tuple[str, str, str], folder: Path
 
 
 def _without_clock(text: str) -> str:
-    return re.sub(r"\(\d+ h \d+ min left\)", "", text)
+    return re.sub(r"\d+ h \d+ min", "", text)
 
 
 def _finish(hand: Phone, store_url: str, folder: Path) -> None:
