@@ -155,9 +155,11 @@ def _try_pairs(
     double = np.array([len(h) > 1 for h in doubles.bench.hypotheses])
     lost = float(belief.probability[double].sum()) * doubles.dropped
     told = Belief(belief.probability / (1 + lost), (belief.not_modelled + lost) / (1 + lost), belief.moved, belief.open)
-    if told.not_modelled > max(single[0].not_modelled, DOUBTED):
+    contradiction = _find_worst(question, taken, fits, lambda rest: follow(rest)[1])
+    explains = contradiction is None and told.not_modelled < DOUBTED
+    if told.not_modelled > single[0].not_modelled and not explains:
         return bench, *single
-    return doubles.bench, told, _find_worst(question, taken, fits, lambda rest: follow(rest)[1])
+    return doubles.bench, told, contradiction
 
 
 def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> tuple[Belief, list[float]]:
