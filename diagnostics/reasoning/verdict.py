@@ -156,9 +156,10 @@ def _try_pairs(
     double = np.array([len(h) > 1 for h in doubles.bench.hypotheses])
     lost = float(belief.probability[double].sum()) * doubles.dropped
     told = Belief(belief.probability / (1 + lost), (belief.not_modelled + lost) / (1 + lost), belief.moved, belief.open)
-    if told.not_modelled > max(single[0].not_modelled, DOUBTED):
-        return bench, *single
     contradiction = _find_worst(question, taken, fits, lambda rest: follow(rest)[1])
+    explains = contradiction is None and told.not_modelled < DOUBTED
+    if told.not_modelled > single[0].not_modelled and not explains:
+        return bench, *single
     if contradiction is not None and single[1] is not None:
         return bench, *single  # one wrong reading is likelier than two faults and a wrong reading
     return doubles.bench, told, contradiction

@@ -91,6 +91,8 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         "functional_test": lambda: find_tested(world, at),
         "listen": lambda: click_word(world),
         "supply_lamps": lambda: "right",  # faults of mains, charger and battery are not planted
+        **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), lambda: "right"),  # no earth is planted
+        "ac_volts": lambda: "no_ac",
         "event_log": lambda: _find_logged(panel_shows(world, mode_states(world, mode), "panel")),
     }
     return str(words[what]())

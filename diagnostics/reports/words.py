@@ -8,7 +8,7 @@ from diagnostics.readings import LISTED, WALKS, Faults, Measurement
 from diagnostics.reasoning import NOTHING, Taken, find_met_defects, find_symptom
 from diagnostics.units import OVER, format_ends, format_quantity
 from diagnostics.visit import Listener
-from diagnostics.wiring import Chain, Loop, find_defects
+from diagnostics.wiring import EARTH, Chain, Loop, find_defects
 
 from .word_table import Region, localize, read_words
 
@@ -189,8 +189,9 @@ class Words:
         """Return the question that a measurement is; nobody takes the mains off a panel by telephone."""
         if measurement.mode.word == "on_battery" and self.listener == "caller":
             return self.table.ask["ohms"].caller
-        asked = getattr(self.table.ask[measurement.kind], self.listener).format(**self._list_terms(measurement))
-        mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit else ""
+        key = _find_key(measurement)
+        asked = getattr(self.table.ask[key], self.listener).format(**self._list_terms(measurement))
+        mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit and key == measurement.kind else ""
         told = f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
         return f"{told} {self.table.seek}" if measurement.is_sought else told
 
@@ -223,7 +224,7 @@ class Words:
     def name(self, measurement: Measurement) -> str:
         """Return a short name of a measurement, for lists and buttons."""
         m = measurement
-        named = self.table.names[m.kind].format(**self._list_terms(m))
+        named = self.table.names[_find_key(m)].format(**self._list_terms(m))
         mode = self.table.modes.get(m.mode.text, "") if m.unit == "V" and m.mode.text != "standby" else ""
         return f"{named}, {mode}" if mode else named
 
@@ -323,6 +324,11 @@ class Words:
         remedy, _, spot = text.partition("@")
         known = all(name in read_catalogue().remedies for name in remedy.split(" + "))
         return self.repair((remedy, spot)) if spot and known else text
+
+
+def _find_key(m: Measurement) -> str:
+    """Return under which name the sentences of a measurement stand."""
+    return "ohms_to_earth" if m.kind == "ohms" and m.black == EARTH else m.kind
 
 
 def _sign(mark: str) -> str:

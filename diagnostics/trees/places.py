@@ -6,7 +6,7 @@ from typing import Final
 
 from diagnostics.circuit import Mode
 from diagnostics.readings import WALKS, Measurement, find_walk, list_lifted_pairs, list_measurements
-from diagnostics.wiring import Loop, Reset
+from diagnostics.wiring import EARTH, Loop, Reset
 
 from .schema import Step
 
@@ -22,6 +22,7 @@ ACROSS = {
     "com": "COM of the reset relay and minus",
     "nc": "NC of the reset relay and minus",
     "no": "NO of the reset relay and minus",
+    "plus_earth": "auxiliary plus and earth",
     "fed": "the first thing that the supply feeds: the module, or the first detector",
     "battery": "the battery, at the panel's battery terminals",
     "ring_plus": "the two ends of the plus conductor of a class A loop, at the panel",
@@ -33,7 +34,7 @@ ACROSS = {
     "last": "plus and minus at the last detector",
     "end_relay": "the coil of the supervision relay",
 }
-AT = ("panel", "zone", "co_zone", "reset", "module", "loop", "first", "middle", "last")
+AT = ("panel", "zone", "zone_pair", "co_zone", "reset", "module", "loop", "first", "middle", "last")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +92,8 @@ def _find_at(name: str, loop: Loop) -> str | None:
     match name:
         case "zone":
             return loop.chains[0].spec.zone if len(loop.zones) > 1 else "panel"
+        case "zone_pair":
+            return loop.chains[0].spec.zone
         case "co_zone":
             return loop.chains[0].spec.co_zone
         case _:
@@ -101,7 +104,7 @@ def _find_ends(name: str, loop: Loop) -> tuple[str, str] | None:
     pairs = _list_pairs(loop)
     ends = pairs.get(name)
     cores = [pair for pair in list_lifted_pairs(loop) if pair not in loop.meter_points]
-    return ends if ends in (*loop.meter_points, *cores) else None
+    return ends if ends in (*loop.meter_points, *loop.earth_points, *cores) else None
 
 
 def _list_pairs(loop: Loop) -> dict[str, tuple[str, str]]:
@@ -111,6 +114,7 @@ def _list_pairs(loop: Loop) -> dict[str, tuple[str, str]]:
     channels = loop.module.channels if loop.module and chain.spec.style.is_module else ()
     pairs = {name: (f"panel.{name}+", f"panel.{name}-") for name in ("aux", "switched")}
     pairs |= {name: (f"reset.{name}", _find_minus(loop)) for name in ("com", "nc", "no")}
+    pairs["plus_earth"] = ("panel.aux+", EARTH)
     pairs["battery"] = (loop.battery.plus, loop.battery.minus)
     pairs |= {
         "zone": (f"panel.{zone}+", f"panel.{zone}-"),

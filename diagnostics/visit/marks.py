@@ -35,6 +35,8 @@ _NOTHING_YET: Final = {
     "known_resistor": ("normal",),
     "head_off": ("normal",),
     "functional_test": ("no_report",),
+    "earth_lamp": ("right",),
+    **dict.fromkeys(("earth_lifted", "earth_opened"), ("earth_trouble",)),
     "lamp": ("dark",),
 }
 

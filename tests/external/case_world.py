@@ -15,7 +15,7 @@ from functools import cached_property
 import numpy as np
 
 from tests.external.hand_module import ALARM_CONTACTS, DROP_OUT_V, LOOP_WINDOWS_V, PULL_IN_V, Module
-from tests.external.hand_panel import find_node
+from tests.external.hand_panel import EARTH, find_node
 from tests.external.spice import solve_typed
 from tests.external.test_hand_netlists import Bench, Edit, apply_edit, find_elements, find_zone_state
 
@@ -39,6 +39,7 @@ CUT = 3.0
 HELD_V = 1e-3  # a latch that hangs at its release volts on insulation alone lets go
 AUX_V, AUX_OHM, AUX_LIMIT_A, SWITCHED_LIMIT_A = 24.0, 0.5, 0.75, 0.1
 COIL_IN_V, COIL_OUT_V = 16.0, 4.0  # of the reset relay
+EARTH_OFF_V = 4.0
 METER_OHM, TEST_V, TEST_OHM, OVER_OHM = 10e6, 1.0, 10e3, 60e6
 GAIN_SHARE = {"V": 0.005, "ohm": 0.009}  # of the reading, the meter's instructions; an error is half of it, cut there
 DIGITS, COUNTS = 2, 6000
@@ -61,6 +62,8 @@ class Deed:
     lifted: bool = False
     down: bool = False
     known: str = ""
+    opened: str = ""  # at this detector everything that goes on is off its terminals
+    unfed: bool = False  # the run that feeds the detectors is off where it begins
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,16 +191,27 @@ def is_switched_off(world: HandWorld, deed: Deed) -> bool:
     return deed.resetting and not world.plant.stuck
 
 
+def find_taken_off(world: HandWorld, deed: Deed) -> str:
+    """Return a comment that names the runs taken off: those that begin at a detector, or where detectors are fed."""
+    starts = (f"{deed.opened}_out",) if deed.opened else ("reset_nc", "panel_aux") if deed.unfed else ()
+    lines = [line.split() for line in world.planted.splitlines() if re.match(r"R(run|half)", line)]
+    return "".join(f"* off {line[0]}\n" for line in lines if starts and line[1].startswith(starts))
+
+
 def solve_states(world: HandWorld, states: tuple[str, ...], meter: str = "") -> Volts:
-    """Return ngspice's volts of every node; ``meter`` is lines that put an instrument into the circuit."""
+    """Return ngspice's volts of every node; ``meter`` is lines that put an instrument into the circuit.
+
+    A line ``* off NAME`` of it takes an element out.
+    """
     if (states, meter) not in world.solved:
         netlist = world.planted
         for state in states:
             edit, present = world.bench.states[state], find_elements(netlist)
             netlist = apply_edit(netlist, Edit(tuple(d for d in edit.drop if d in present), edit.add))
+        netlist = apply_edit(netlist, Edit(tuple(re.findall(r"^\* off (\w+)$", meter, flags=re.MULTILINE))))
         netlist = "\n".join(drawn_line(world, line) for line in netlist.splitlines()) + "\n"
         netlist = netlist.replace(".options", meter + ".options", 1)
-        world.solved[states, meter] = solve_typed(world.program, netlist)
+        world.solved[states, meter] = {**solve_typed(world.program, netlist), EARTH: 0.0}
     return world.solved[states, meter]
 
 
@@ -302,10 +316,12 @@ def mode_of(world: HandWorld, mode: str) -> tuple[Deed, Held]:
             "alarm": [Deed(smoke=at)],
             "after_reset": [Deed(smoke=at), Deed(resetting=True), Deed()],
             "head_off": [Deed(head_off=at)],
+            "opened": [Deed(opened=at)],
+            "pair_lifted": [Deed(lifted=at in world.zones, unfed=at not in world.zones)],
         }[word]
         for deed in deeds:
             begun = dataclasses.replace(held, alarms=frozenset()) if deed.resetting else held
-            held = settle(world, deed, begun)
+            held = settle(world, deed, begun, find_taken_off(world, deed))
         world.modes[mode] = deed, held
     return world.modes[mode]
 
@@ -316,6 +332,14 @@ def panel_shows(world: HandWorld, mode: str, zone: str) -> str:
     state = zone_state(world, deed, zone, solve_states(world, names_of_states(world, deed, held)))
     remembered = "supervisory" if world.plant.zones.get(zone) == "miskind" else "alarm"
     return str(remembered if zone in held.alarms else state)
+
+
+def earth_says(world: HandWorld, mode: str) -> str:
+    """Return what the panel says of earth: a trouble where it lies too far off the middle of the supply."""
+    deed, held = mode_of(world, mode)
+    volts = solve_states(world, names_of_states(world, deed, held), find_taken_off(world, deed))
+    off_v = abs(volts["panel_auxp"] + volts["panel_auxm"]) / 2
+    return "earth_trouble" if off_v > EARTH_OFF_V else "right"
 
 
 def lamp(world: HandWorld, mode: str, detector: str) -> str:

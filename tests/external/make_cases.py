@@ -43,6 +43,7 @@ from tests.external.case_world import (  # noqa: E402
     Plant,
     click,
     dark_ones,
+    earth_says,
     lamp,
     lit_ones,
     panel_shows,
@@ -123,14 +124,22 @@ def read_electric(path: Path) -> str:
     return json.dumps([rest, loops], sort_keys=True)
 
 
-def find_bench(site: Path) -> Path:
-    """Return the edits file whose bench site is wired as this one; an AssertionError when none is."""
-    electric = read_electric(site)
+@cache
+def list_benches(site: Path) -> tuple[Path, ...]:
+    """Return the edits files whose bench site is wired as this one; an AssertionError when there is none."""
+    electric, found = read_electric(site), []
     for path in sorted(HERE.glob("*.toml")):
         rows = tomllib.loads(path.read_text("utf-8"))
         if "waiting" not in rows and read_electric(CASES / "sites" / rows["site"]) == electric:
-            return path
-    raise AssertionError(f"no netlist typed by hand describes {site.name}")
+            found.append(path)
+    assert found, f"no netlist typed by hand describes {site.name}"
+    return tuple(found)
+
+
+def find_bench(site: Path, fault: str = NOTHING) -> Path:
+    """Return the first of these edits files that has a fault, or the first of all."""
+    every = list_benches(site)
+    return next((path for path in every if any(c.fault == fault for c in read_circuits(path))), every[0])
 
 
 def find_site(name: str) -> Path:
@@ -140,7 +149,7 @@ def find_site(name: str) -> Path:
 
 def build_world(wanted: Wanted, program: str) -> HandWorld:
     """Return the drawn world of a wanted case."""
-    path = find_bench(find_site(wanted.site))
+    path = find_bench(find_site(wanted.site), wanted.fault)
     rows = tomllib.loads(path.read_text("utf-8"))
     known = {row["text"]: row for row in rows["fault"]}
     assert wanted.fault in known, f"{path.name} has no {wanted.fault}; it has {', '.join(known)}"
@@ -148,7 +157,10 @@ def build_world(wanted: Wanted, program: str) -> HandWorld:
     stuck, short_pulse = bool(row.get("stuck")), bool(row.get("short_pulse"))
     plant = Plant(wanted.fault, read_edit(row), stuck, row.get("zones", {}), row.get("smokes", ""), short_pulse)
     labels = rows.get("module", {}).get("labels", {})
-    return HandWorld(program, read_circuits(path)[0].bench, plant, wanted.seed, labels)
+    own = read_circuits(path)[0].bench
+    others = [read_circuits(other)[0].bench for other in list_benches(find_site(wanted.site))]
+    states = {name: edit for b in (*others, own) if b.netlist == own.netlist for name, edit in b.states.items()}
+    return HandWorld(program, replace(own, states=states), plant, wanted.seed, labels)
 
 
 def find_answer(world: HandWorld, site: Path, row: Row) -> str:
@@ -170,6 +182,8 @@ def find_answer(world: HandWorld, site: Path, row: Row) -> str:
         "functional_test": lambda: tested(world, at),
         "listen": lambda: click(world),
         "supply_lamps": lambda: "right",  # mains and battery are sound in all of these
+        **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), lambda: earth_says(world, mode)),
+        "ac_volts": lambda: "no_ac",  # nothing foreign is planted
         "event_log": lambda: logged(world, mode),
         "look": lambda: seen(world, site, what, at),
         "settings": lambda: seen(world, site, what, at),
@@ -181,7 +195,8 @@ def logged(world: HandWorld, mode: str) -> str:
     """Return the gravest entry of the event log, from what the zones show."""
     shown_now = {panel_shows(world, mode, zone) for zone in world.zones}
     graver = (w for w in ("alarm", "supervisory", "trouble") if w in shown_now)
-    return {"trouble": "trouble_only"}.get(word := next(graver, "nothing"), word)
+    of_earth = "earth_trouble" if earth_says(world, mode) == "earth_trouble" else "nothing"
+    return {"trouble": "trouble_only"}.get(word := next(graver, of_earth), word)
 
 
 def seen(world: HandWorld, site: Path, what: str, at: str) -> str:
@@ -208,6 +223,8 @@ def is_true(world: HandWorld, symptom: str) -> bool:
     standby = [panel_shows(world, "standby", zone) for zone in world.zones]
     if symptom in ("constant_trouble", "alarm_with_nothing_there"):
         return {"constant_trouble": "trouble", "alarm_with_nothing_there": "alarm"}[symptom] in standby
+    if symptom == "earth_trouble":
+        return earth_says(world, "standby") == symptom
     if symptom == "detectors_dark":
         return dark_ones(world, "standby") != "none"
     if symptom == "no_trouble_with_head_off":
@@ -276,7 +293,7 @@ def make_case(wanted: Wanted, program: str) -> tuple[str, Visit]:
         healthy = build_world(replace(wanted, fault=NOTHING), program)
         assert not is_true(healthy, wanted.symptom), f"{wanted.symptom} is so at {wanted.site} with nothing wrong"
     visit = play(wanted, world)
-    return case_text(wanted, find_bench(find_site(wanted.site)).stem, visit.readings), visit
+    return case_text(wanted, find_bench(find_site(wanted.site), wanted.fault).stem, visit.readings), visit
 
 
 def report(wanted: Wanted, visit: Visit) -> str:
@@ -298,8 +315,8 @@ def list_all() -> str:
     lines = []
     for site in sorted((CASES / "sites").glob("*.yaml")):
         with contextlib.suppress(AssertionError):
-            rows = tomllib.loads(find_bench(site).read_text("utf-8"))["fault"]
-            lines.append(f"{site.stem}: {' '.join(row['text'] for row in rows if row['text'] != 'none')}")
+            named = dict.fromkeys(c.fault for path in list_benches(site) for c in read_circuits(path))
+            lines.append(f"{site.stem}: {' '.join(text for text in named if text != NOTHING)}")
     return "\n".join(lines)
 
 
