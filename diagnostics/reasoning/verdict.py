@@ -26,6 +26,7 @@ from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Ques
 from .baseline import tell_baseline
 from .belief import FITS, Belief, Taken, build_prior, keep_latest, rate_fit, reweigh, tell_symptom, update
 from .choose import Action, Policy, Situation
+from .confirm import find_confirmation, weigh_kinds
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
 from .pairs import BADLY_DONE, CLEARED, DOUBTED, build_doubles, tell_mended
@@ -85,7 +86,10 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
     more = [m for m in every if m.key not in known]
     action = None
     if settled != NOTHING:
-        action = (policy or PlanAhead()).choose(_build_situation(state, narrow, offered))
+        situation = _build_situation(state, narrow, offered)
+        action = _confirm(state, situation)
+        settled = settled if action is None else None
+        action = action or (policy or PlanAhead()).choose(situation)
     parts = [partial(_forecast_some, narrow, part) for part in _part_measurements(offered)]
     groups = find_groups(parts, belief.probability[state.kept], bench.meter, LEAST_GROUP)
     return Diagnosis(
@@ -98,6 +102,15 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
         None if action is None or action.repair is None else state.classes[action.repair],
         _expect(action, groups, narrow, state.kept_belief),
     )
+
+
+def _confirm(state: _State, situation: Situation) -> Action | None:
+    """Return what is to be read before the repair that is settled, where priors alone speak for it."""
+    single = all(len(state.bench.hypotheses[n]) < 2 for n in state.kept)
+    if state.settled is None or not single:
+        return None
+    prior = build_prior(state.bench, state.question.contexts)
+    return find_confirmation(situation, weigh_kinds(state.bench.hypotheses, prior)[state.kept])
 
 
 def _forecast_some(bench: Bench, measurements: Sequence[Measurement], some: Index) -> Sequence[Forecast]:

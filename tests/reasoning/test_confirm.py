@@ -1,0 +1,76 @@
+"""Priors alone do not settle: where the readings leave another repair as likely, the reading that tells comes first.
+
+Found by the referee: a damaged zone input was settled at 0.99 over a wrong resistor setting, which shows the same to a
+known resistor; the settings were never looked at, and a board was swapped in vain.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from diagnostics.locate import find_shipped
+from diagnostics.readings import Bench
+from diagnostics.reasoning import Belief, Question, Situation, Taken, build_prior, diagnose, list_hypotheses
+from diagnostics.reasoning.confirm import find_confirmation, weigh_kinds
+from diagnostics.wiring import build_loop, read_site
+from tests.external.test_half_split_and_bayes import build_situation, build_tests
+from tests.reasoning.draw import find_measurement
+
+SITE = find_shipped("cases") / "sites" / "bench_dry_contacts.yaml"
+BENCH = Bench(build_loop(read_site(SITE)), list_hypotheses(build_loop(read_site(SITE))))
+
+
+def ask(*told: tuple[str, float | str]) -> Question:
+    taken = tuple(Taken(find_measurement(BENCH, key), value) for key, value in told)
+    return Question(contexts=("water",), symptom="constant_trouble", taken=taken)
+
+
+TOLD = (("panel_shows|panel|standby", "trouble"), ("known_resistor|panel|known_resistor:4.7k", "trouble"))
+
+
+def test_a_known_resistor_alone_does_not_settle_the_zone_input() -> None:
+    found = diagnose(BENCH, ask(*TOLD))
+    assert found.candidates[0].repair_class == ("swap_zone_input", "zone1")
+    assert found.settled is None
+    assert found.next is not None
+    assert found.next.measurement is not None
+    assert found.next.measurement.kind == "settings"
+
+
+def test_once_the_settings_were_looked_at_it_is_settled_or_open() -> None:
+    right = diagnose(BENCH, ask(*TOLD, ("settings|panel|standby", "as_it_should_be")))
+    assert right.settled == ("swap_zone_input", "zone1")
+    assert right.next is not None
+    assert right.next.action == "repair"
+    wrong = diagnose(BENCH, ask(*TOLD, ("settings|panel|standby", "setting_wrong")))
+    assert wrong.settled != ("swap_zone_input", "zone1")
+
+
+def build_two(prior: tuple[float, float], minutes: float) -> tuple[Belief, Situation]:
+    """Return a belief in two faults that nothing read tells apart, and the situation with one test that would."""
+    share = np.array(prior) / sum(prior) * 0.98
+    belief = Belief(share, 0.02, np.zeros((2, 1)), np.ones((2, 1, 1)))
+    some = build_situation(belief, build_tests(np.array([[0.0], [1.0]])))
+    return belief, replace(some, not_modelled=0.02, settled=1, minutes=(minutes,))
+
+
+@pytest.mark.parametrize(("minutes", "asked"), [(2.0, True), (5.0, True), (9.0, False)])
+def test_a_reading_that_costs_more_than_a_repair_in_vain_is_not_asked_for(minutes: float, asked: bool) -> None:  # noqa: FBT001
+    """Half is at stake: of one minute of repair and ten of coming back, five and a half."""
+    belief, situation = build_two((0.97, 0.03), minutes)
+    action = find_confirmation(situation, belief.probability.copy())
+    assert (action is not None) == asked
+
+
+def test_readings_that_speak_for_the_repair_settle_it() -> None:
+    _, situation = build_two((0.97, 0.03), 1.0)
+    assert find_confirmation(situation, np.array([0.5, 0.5])) is None, "it was thought as likely as the other"
+
+
+def test_kinds_are_weighed_over_all_their_places() -> None:
+    kinds = weigh_kinds(BENCH.hypotheses, build_prior(BENCH, ("new",)))
+    names = [h[0].kind if h else "" for h in BENCH.hypotheses]
+    assert sum(dict(zip(names, kinds, strict=True)).values()) == pytest.approx(build_prior(BENCH, ()).probability.sum())
+    for name, k in zip(names, kinds, strict=True):
+        assert k == kinds[names.index(name)]
