@@ -316,7 +316,8 @@ def parse_measurement(kind: str, loop: Loop, where: dict[str, str]) -> Measureme
             hint=f"did you mean {near!r}?" if near else f"there are {', '.join(kinds)}",
         )
     red, black, at = (where.get(k, "") for k in ("red", "black", "at"))
-    known = [m for m in list_measurements(loop) if m.kind == kind]
+    told = [_build_volts(pair, loop) for pair in loop.zone_earth_points]  # taken where told, and never asked for
+    known = [m for m in (*list_measurements(loop), *told) if m.kind == kind]
     given = where.get("mode")
     mode = parse_mode(given, loop) if given else None
     wanted = (red, black) if kind in {"volts", "ohms"} else (at, "")

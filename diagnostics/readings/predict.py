@@ -75,7 +75,8 @@ def list_mode_measurements(loop: Loop, mode: Mode) -> list[Measurement]:
     ohms = [
         Measurement("ohms", mode, red=r, black=b) for pair in list_lifted_pairs(loop) for r, b in (pair, pair[::-1])
     ]
-    volts = [Measurement("volts", mode, red=r, black=b) for r, b in (*loop.meter_points, *loop.earth_points)]
+    points = (*loop.meter_points, *loop.earth_points, *loop.zone_earth_points)
+    volts = [Measurement("volts", mode, red=r, black=b) for r, b in points]
     if mode.is_powered_down:
         return ohms + [Measurement("ohms", mode, red=r, black=b) for r, b in list_earth_pairs(loop)]
     return [*volts, *ohms] if mode.word == "lifted_supply_on" else volts

@@ -12,6 +12,12 @@ from .states import write_dark_set
 # Words that people use for the same thing.
 _FINE = {"ok": "as_it_should_be", "fine": "as_it_should_be"}
 _STATE = {"fault": "trouble", "ok": "normal"}
+_EARTH = {
+    "ok": "right", "fine": "right", "normal": "right", "earth": "earth_trouble", "ground": "earth_trouble",
+    "earth_fault": "earth_trouble", "ground_fault": "earth_trouble", "ground_trouble": "earth_trouble",
+    "trouble": "earth_trouble", "fault": "earth_trouble",
+}  # fmt: skip
+_CLEARS = {"yes": "right", "clears": "right", "no": "earth_trouble", "stays": "earth_trouble"}
 _SAME = {
     "lamp": {
         "on": "lit", "blinks": "lit", "blinking": "lit", "flashes": "lit", "off": "dark",
@@ -25,13 +31,11 @@ _SAME = {
         "mains": "mains_trouble", "mains_fault": "mains_trouble",
         "battery": "battery_trouble", "battery_fault": "battery_trouble",
     },
-    **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), {
-        "ok": "right", "normal": "right", "clears": "right", "yes": "right", "ground_trouble": "earth_trouble",
-        "earth_fault": "earth_trouble", "ground_fault": "earth_trouble", "trouble": "earth_trouble",
-        "stays": "earth_trouble", "no": "earth_trouble",
-    }),
+    "earth_lamp": _EARTH,
+    "earth_lifted": _EARTH | _CLEARS,
+    "earth_opened": _EARTH | _CLEARS,
     "ac_volts": {"no": "no_ac", "none": "no_ac", "yes": "ac_there"},
-    "event_log": {"earth": "earth_trouble", "ground": "earth_trouble", "trouble": "trouble_only", "fault": "trouble_only", "none": "nothing", "empty": "nothing"},
+    "event_log": _EARTH | {"trouble": "trouble_only", "fault": "trouble_only", "none": "nothing", "empty": "nothing"},
     "look": _FINE | {"nothing": "as_it_should_be"},
     "settings": _FINE | {"wrong": "setting_wrong"},
     "panel_shows": _STATE | {"quiet": "normal"},

@@ -103,9 +103,13 @@ class Loop:
 
     @property
     def earth_points(self) -> tuple[tuple[str, str], ...]:
-        """Return the terminals from which volts to earth tell something, and earth: of the supply, and of the zones."""
-        supply = ("panel.aux+", "panel.aux-")
-        return tuple((t, EARTH) for t in (*supply, *(t for zone in self.zones for t in (zone.plus, zone.minus))))
+        """Return the terminals of the supply that are metered to earth, and earth."""
+        return (("panel.aux+", EARTH), ("panel.aux-", EARTH))
+
+    @property
+    def zone_earth_points(self) -> tuple[tuple[str, str], ...]:
+        """Return the terminals of each zone, and earth: what they read follows from the supply's and the zone's own."""
+        return tuple((t, EARTH) for zone in self.zones for t in (zone.plus, zone.minus))
 
     def focus(self, zone: str) -> "Loop":
         """Return the same with the loop on a zone as the first of ``chains``; as it is where no loop is on it."""
