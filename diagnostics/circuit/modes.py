@@ -11,7 +11,7 @@ from .settle import Step
 
 _WORDS = (
     "standby", "alarm", "during_reset", "after_reset", "lifted", "lifted_supply_on", "head_off", "known_resistor",
-    "on_battery", "opened", "pair_lifted",
+    "on_battery", "opened", "pair_lifted", "return_lifted",
 )  # fmt: skip
 _AT_DETECTOR = ("alarm", "after_reset", "head_off", "opened")
 
@@ -22,6 +22,7 @@ class Mode:
 
     *Opened* at a detector, what goes on from it is taken off its terminals. Where one pair alone is lifted at the
     panel, supply left on, ``detector`` is that pair: a zone, or the run by which the detectors or the module are fed.
+    *Return lifted*, a class A loop is fed from one end only, as if it were class B.
     """
 
     word: str
@@ -52,11 +53,18 @@ def list_mode_words(loop: Loop) -> tuple[str, ...]:
     plain = [w for w in _WORDS if w not in {*_AT_DETECTOR, "known_resistor", "pair_lifted"}]
     if not loop.relays:
         plain.remove("lifted_supply_on")
+    if not _list_returns(loop):
+        plain.remove("return_lifted")
     heads = [d.name for d in loop.detectors if not d.is_contact]
     going_on = [n for n in names if f"{n}.opened" in loop.signals]
     able = {"head_off": heads, "opened": going_on}
     at = [f"{w}:{n}" for w in _AT_DETECTOR for n in able.get(w, names)]
     return (*plain, "known_resistor:RESISTANCE", *at, *(f"pair_lifted:{pair}" for pair in list_liftable(loop)))
+
+
+def _list_returns(loop: Loop) -> list[str]:
+    """Return the signals by which the return wires of class A zones are lifted."""
+    return [s for s in loop.signals if s.endswith(".return_lifted")]
 
 
 def list_liftable(loop: Loop) -> tuple[str, ...]:
@@ -84,21 +92,26 @@ def parse_mode(text: str, loop: Loop) -> Mode:
             f"no mode {text!r}", text=text, hint=f"did you mean {near!r}?" if near else f"modes: {', '.join(_WORDS)}"
         )
     if word in _AT_DETECTOR:
-        if loop.find_detector(rest) is None:
-            names = f"{loop.detectors[0].name} to {loop.detectors[-1].name}"
-            raise FaultError(
-                f"mode {word} needs a detector of this loop", text=text, hint=f"write {word}: and one of {names}"
-            )
-        if word == "opened" and f"{rest}.opened" not in loop.signals:
-            raise FaultError(f"no cable goes on from {rest}", text=text, hint="open it at the detector before")
-        return Mode(word, rest)
+        return _parse_at_detector(word, rest, text, loop)
     if word == "known_resistor":
         return Mode(word, resistance_ohm=_parse_known(rest, text))
     if word == "pair_lifted":
         return Mode(word, _parse_pair(rest, text, loop))
+    if word == "return_lifted" and not _list_returns(loop):
+        raise FaultError("nothing comes back to this panel", text=text, hint="only a class A loop has return wires")
     if rest:
         raise FaultError(f"mode {word} takes nothing after it", text=text, hint=f"write {word}")
     return Mode(word)
+
+
+def _parse_at_detector(word: str, rest: str, text: str, loop: Loop) -> Mode:
+    if loop.find_detector(rest) is None:
+        names = f"{loop.detectors[0].name} to {loop.detectors[-1].name}"
+        hint = f"write {word}: and one of {names}"
+        raise FaultError(f"mode {word} needs a detector of this loop", text=text, hint=hint)
+    if word == "opened" and f"{rest}.opened" not in loop.signals:
+        raise FaultError(f"no cable goes on from {rest}", text=text, hint="open it at the detector before")
+    return Mode(word, rest)
 
 
 def _parse_known(rest: str, text: str) -> float:
@@ -133,6 +146,7 @@ def build_steps(mode: Mode, loop: Loop) -> tuple[Step, ...]:
         "head_off": ({f"{mode.detector}.head_off": True},),
         "known_resistor": (known, *reset),
         "on_battery": ({"panel.on_battery": True},),
+        "return_lifted": (dict.fromkeys(_list_returns(loop), True),),
         "opened": ({f"{mode.detector}.opened": True},),
         "pair_lifted": ({f"{mode.detector}.{'lifted' if mode.detector in zones else 'unfed'}": True},),
     }

@@ -62,7 +62,8 @@ class Ghost(_Strict):
 class Table(_Strict):
     """The whole file.
 
-    ``reset_cautions`` go with readings taken during a reset, ``battery_cautions`` with those on battery;
+    ``reset_cautions`` go with readings taken during a reset, ``battery_cautions`` with those on battery,
+    ``return_cautions`` and ``return_minutes`` with those while the return wires of a class A loop are lifted;
     ``threshold_share`` is one sd of every threshold at which a part changes its state;
     ``stray_v`` one sd of what leads pick up by themselves.
     """
@@ -71,6 +72,8 @@ class Table(_Strict):
     kinds: dict[str, MeasurementKind]
     reset_cautions: tuple[str, ...]
     battery_cautions: tuple[str, ...]
+    return_cautions: tuple[str, ...]
+    return_minutes: float
     travel: Travel
     meter: Meter
     threshold_share: float

@@ -196,11 +196,11 @@ class _Core:
 
     def _walk(self, m: Measurement, numbers: Index) -> list[Said]:
         """Return what a walk past the detectors of a loop finds: which are dark, or which lamps show alarm."""
-        standby = self._batches.take(numbers)
+        stands = self._batches.take(numbers, m.mode)
         walked = {d.name: (d.plus, d.minus) for d in list_walked(m, self.loop)}
         if m.kind in {"which_lit", "how_many_lit"}:
-            return _count(m, [((text, 1.0),) for text in find_lit_sets(standby, list(walked))])
-        return _count(m, find_dark_chances(standby, self._find_spreads(walked, numbers)))
+            return _count(m, [((text, 1.0),) for text in find_lit_sets(stands, list(walked))])
+        return _count(m, find_dark_chances(stands, self._find_spreads(walked, numbers)))
 
     def _find_chances(self, m: Measurement, numbers: Index, settled: Settled) -> tuple[tuple[str, ...], Array]:
         if m.kind == "lamp":

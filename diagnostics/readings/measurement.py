@@ -84,7 +84,11 @@ class Measurement:
     @property
     def cautions(self) -> tuple[str, ...]:
         """Return the cautions that go with it, by name."""
-        by_mode = {"during_reset": read_table().reset_cautions, "on_battery": read_table().battery_cautions}
+        by_mode = {
+            "during_reset": read_table().reset_cautions,
+            "on_battery": read_table().battery_cautions,
+            "return_lifted": read_table().return_cautions,
+        }
         pressed = by_mode.get(self.mode.word, ())
         own = [c for c in self.data.cautions if c != "live_cabinet" or self.place == "panel"]
         return (*pressed, *own, "ladder") if "ladder" in self.tools else (*pressed, *own)
@@ -104,7 +108,8 @@ class Measurement:
     def find_minutes(self, standing_at: str) -> float:
         """Return the expected minutes from where one stands: travel, ladder, set-up, reading, putting back."""
         search = read_table().travel.search if self.is_sought and standing_at != self.place else 0.0
-        work = self.data.minutes + self.visits * read_table().travel.each_visit + search
+        lifting = read_table().return_minutes if self.mode.word == "return_lifted" else 0.0
+        work = lifting + self.data.minutes + self.visits * read_table().travel.each_visit + search
         return work + find_travel(standing_at, self.place, read_table().travel)
 
 
@@ -144,7 +149,11 @@ def list_cautions() -> tuple[str, ...]:
     """Return the name of every caution, that of taking an alarm for real first."""
     table = read_table()
     named = [c for kind in table.kinds.values() for c in kind.cautions]
-    return tuple(dict.fromkeys(["is_it_real", *table.reset_cautions, *table.battery_cautions, *named, "ladder"]))
+    return tuple(
+        dict.fromkeys(
+            ["is_it_real", *table.reset_cautions, *table.battery_cautions, *table.return_cautions, *named, "ladder"]
+        )
+    )
 
 
 def list_sights() -> tuple[str, ...]:
@@ -235,9 +244,12 @@ def _list_walks(loop: Loop) -> list[Measurement]:
     lamps = {at: chain for at, chain in chains.items() if not chain.first.is_contact}
     found = [Measurement(_WALK[c.has_order][0], at=at, visits=len(c.detectors)) for at, c in lamps.items()]
     shown = {at: chain for at, chain in chains.items() if all(d.shows_power for d in chain.detectors)}
-    return [*found, *(Measurement(_WALK[c.has_order][1], at=at, visits=len(c.detectors)) for at, c in shown.items())]
+    found += [Measurement(_WALK[c.has_order][1], at=at, visits=len(c.detectors)) for at, c in shown.items()]
+    back = [(at, c) for at, c in shown.items() if c.back]
+    return found + [Measurement(_WALK[c.has_order][1], RETURNED, at=at, visits=len(c.detectors)) for at, c in back]
 
 
+RETURNED = Mode("return_lifted")
 _WALK = {True: ("which_lit", "which_dark"), False: ("how_many_lit", "how_many_dark")}
 
 

@@ -179,8 +179,10 @@ def actions_of(
     off_panel = {f"{zone}.lifted": True for zone in zones}
     known = off_panel | {f"{zone}.known": True for zone in zones}
     lifted = off_panel | ({"module.lifted": True} if has_module else {})
+    off_return = {name: True for name in start if name.endswith(".return_lifted")}
     return {
         "standby": [],
+        "return_lifted": [off_return],
         "during_reset": pulse[:1],
         "on_battery": [{"panel.on_battery": True}],
         "lifted": [lifted | {"panel.down": True}],

@@ -273,9 +273,13 @@ def _write_way_back(draft: Draft, line: Line, loop: Row, last: str) -> None:
     """Write the way back of a class A zone: run, return screws, and the link that joins both ends after an open."""
     zone = loop["zone"]
     draft.add_state(f"{zone}.linked")
+    draft.add_state(f"{zone}.return_lifted")
     for sign in "+-":
         _write_run(draft, line, (f"{last}.out{sign}", f"{zone}r.in{sign}"), loop, loop["back_run"])
-        back, lifted = (f"panel.{zone}r{sign}", f"{zone}r.in{sign}"), when(**{f"{zone}__lifted": False})
+        back, lifted = (
+            (f"panel.{zone}r{sign}", f"{zone}r.in{sign}"),
+            when(**{f"{zone}__{word}": False for word in ("lifted", "return_lifted")}),
+        )
         draft.add_ohms("joint", f"landing.{zone}r{sign}", back, draft.ohms("joint_ohm"), lifted)
         ends, linked = (f"panel.{zone}{sign}", f"panel.{zone}r{sign}"), when(**{f"{zone}__linked": True})
         draft.add_ohms("contact", f"link.{zone}{sign}", ends, draft.ohms("contact_ohm"), linked)

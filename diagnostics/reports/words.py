@@ -328,7 +328,9 @@ class Words:
 
 def _find_key(m: Measurement) -> str:
     """Return under which name the sentences of a measurement stand."""
-    return "ohms_to_earth" if m.kind == "ohms" and m.black == EARTH else m.kind
+    if m.kind == "ohms" and m.black == EARTH:
+        return "ohms_to_earth"
+    return f"{m.kind}_returned" if m.mode.word == "return_lifted" else m.kind
 
 
 def _sign(mark: str) -> str:

@@ -133,7 +133,7 @@ def _name_disturbed(m: Measurement, words: Words) -> str:
         return tell("put_back_known")
     if m.kind in {"head_off", "dark_with_head_off"}:
         return tell("put_back_head", at=plain(words.detector(m.at)))
-    return tell("put_back_other")
+    return tell("put_back_return" if m.mode.word == "return_lifted" else "put_back_other")
 
 
 def _put_back(case_id: str, revision: int, key: str) -> None:

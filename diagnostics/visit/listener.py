@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 from typing import Final, Literal
 
 from diagnostics.cases import Acknowledgement, Case, CaseStore
-from diagnostics.readings import list_measurements
+from diagnostics.readings import Measurement, list_measurements
 from diagnostics.wiring import Loop
 
 from .marks import find_skipped
@@ -41,4 +41,9 @@ def find_left_out(case: Case, loop: Loop) -> frozenset[str]:
     if find_listener(case) == "technician":
         return skipped
     every = list_measurements(loop)
-    return skipped | {m.key for m in every if m.kind in FOR_TECHNICIANS or (m.unit and m.mode.word != "standby")}
+    return skipped | {m.key for m in every if m.kind in FOR_TECHNICIANS or _is_beyond(m)}
+
+
+def _is_beyond(m: Measurement) -> bool:
+    """Return whether a caller would have to lift wires for it, or to meter anything but standby."""
+    return m.mode.word == "return_lifted" or bool(m.unit and m.mode.word != "standby")

@@ -5,6 +5,8 @@ from .elements import Gate
 from .field import wire_end, wire_two_wire_detectors
 from .site import LoopSpec
 
+_LIFTED = ("lifted", "return_lifted")
+
 
 def wire_class_a(bench: WiringBench, spec: LoopSpec, at: Ends) -> str:
     """Wire two-wire detectors, the run back to the panel, the end resistor and the link; return where it comes back.
@@ -18,7 +20,7 @@ def wire_class_a(bench: WiringBench, spec: LoopSpec, at: Ends) -> str:
     screws: Ends = (f"panel.{back}+", f"panel.{back}-")
     bench.run(f"{back}.in", last, home, spec.cable, spec.back_run or spec.cable.run)
     for side, field, screw in zip("+-", home, screws, strict=True):
-        bench.joint(f"landing.{back}{side}", screw, field, Gate(f"{zone}.lifted", when=False))
+        bench.joint(f"landing.{back}{side}", screw, field, *(Gate(f"{zone}.{s}", when=False) for s in _LIFTED))
         out, link = f"panel.{zone}{side}", f"link.{zone}{side}"
         bench.contact(link, (out, screw), bench.panel.number("contact_ohm"), Gate(f"{zone}.linked", when=True))
     wire_end(bench, spec, bench.end, screws)

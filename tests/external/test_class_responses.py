@@ -11,7 +11,8 @@ from functools import cache
 
 import pytest
 
-from diagnostics.circuit import parse_mode
+from diagnostics.circuit import list_mode_words, parse_mode
+from diagnostics.errors import FaultError
 from diagnostics.faults import parse_faults
 from diagnostics.locate import find_shipped
 from diagnostics.readings import Bench, Prediction, list_measurements, parse_measurement, predict_mode
@@ -99,6 +100,40 @@ def test_volts_look_right_beyond_a_class_a_open_and_only_the_conductors_tell() -
     assert ohms["panel.zone1+", "panel.zone1r+"] == float("inf")
     six_runs_ohm = 6 * 25 * 0.020948  # 18 AWG solid at 20 °C, ASTM B258 and IACS: 20.948 Ω/km
     assert ohms["panel.zone1-", "panel.zone1r-"] == pytest.approx(six_runs_ohm, rel=0.03)
+
+
+@pytest.mark.parametrize("core", "+-")
+@pytest.mark.parametrize("beyond", [2, 4])
+def test_return_wires_off_a_class_a_loop_is_fed_from_one_end_and_darkens_what_lies_beyond_an_open(
+    core: str, beyond: int
+) -> None:
+    """Circuit law; with the link idle and the return off nothing arrives past the open, as on a class B path."""
+    seen = show("bench_class_a", f"conductor_open@det{beyond}.in{core}", "return_lifted")
+    assert {n for n, s in seen.states.items() if s == "dark"} == {f"det{n}" for n in DETECTORS if n >= beyond}
+    healthy = show("bench_class_a", "", "return_lifted")
+    assert set(healthy.states.values()) == {"powered"}
+    assert healthy.panel["zone1"] == "trouble", "the end resistor sits across the return terminals"
+
+
+@pytest.mark.parametrize("core", "+-")
+def test_an_open_on_class_a_is_placed_by_one_walk_with_the_return_off(core: str) -> None:
+    loop = read("bench_class_a")
+    walk = parse_measurement("which_dark", loop, {"at": "loop", "mode": "return_lifted"})
+    assert {"put_back", "out_of_service", "live_cabinet"} <= set(walk.cautions)
+    assert walk.find_minutes("panel") > parse_measurement("which_dark", loop, {"at": "loop"}).find_minutes("panel")
+    bench = Bench(loop, [parse_faults(f"conductor_open@det{n}.in{core}", loop) for n in DETECTORS])
+    (forecast,) = bench.forecast_all([walk])
+    assert forecast.chance is not None
+    assert len(set(forecast.chance.argmax(axis=1).tolist())) == len(DETECTORS)
+
+
+@pytest.mark.parametrize("site", ["bench_two_wire", "bench_four_wire"])
+def test_where_nothing_comes_back_no_return_can_be_lifted(site: str) -> None:
+    loop = read(site)
+    with pytest.raises(FaultError, match="nothing comes back"):
+        parse_mode("return_lifted", loop)
+    assert "return_lifted" not in list_mode_words(loop)
+    assert all(m.mode.word != "return_lifted" for m in list_measurements(loop))
 
 
 def test_reversed_return_is_normal_until_the_first_open_and_then_a_short() -> None:
