@@ -49,7 +49,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))  # so that it also runs as a 
 
 from tests.external.outsider_circuit import World, build_world
 from tests.external.outsider_line import SITES, Row, ask, listed, senses_of, style_of
-from tests.external.outsider_panel import NeverSettlesError, mode_states, panel_shows
+from tests.external.outsider_panel import NeverSettlesError, earth_says, mode_states, panel_shows
 from tests.external.outsider_policies import BACK_MIN, BETWEEN_MIN, choose_any, choose_asked, choose_half, spot
 from tests.external.outsider_world import (
     alarmed_ones,
@@ -66,7 +66,7 @@ from tests.external.outsider_world import (
 )
 
 WRONG_OHM = (470, 1000, 2200, 3300, 4700, 5600, 10000, 22000, 47000)  # invented: common resistors of a van
-VALUES_OHM = {"joint_resistive": (100, 10_000), "leak": (300, 30_000)}  # invented: drawn evenly in the logarithm
+VALUES_OHM = {"joint_resistive": (100, 10_000), "leak": (300, 30_000), "earth_fault": (10, 30_000)}  # invented: drawn evenly in the logarithm
 AT_THE_END = ("fit_end_resistor", "move_end_resistor", "fit_end_relay", "swap_end_relay")
 MOST_STEPS = 25
 SKIPPED = ("invisible", "no_steady_state")  # nothing to complain of; or nothing that stands still to be read
@@ -104,8 +104,8 @@ class Story:
     last: str = ""
 
 
-# Faults that show at the battery and its lamps only; this world does not play them.
-OF_THE_BATTERY = frozenset({"mains_off", "battery_dead", "battery_disconnected", "charger_low"})
+# Faults that show at the battery and its lamps only, and alternating volts; this world does not play them.
+NOT_PLAYED = frozenset({"mains_off", "battery_dead", "battery_disconnected", "charger_low", "foreign_ac"})
 
 
 def sites_of(styles: str) -> tuple[Path, ...]:
@@ -118,7 +118,7 @@ def draw_plant(seed: tuple[int, int], styles: str) -> Plant:
     rng = np.random.default_rng([*seed, 1])
     sites = sites_of(styles)
     site = sites[rng.integers(len(sites))]
-    kinds = [row for row in listed("kinds", site) if row["places"] and row["kind"] not in OF_THE_BATTERY]
+    kinds = [row for row in listed("kinds", site) if row["places"] and row["kind"] not in NOT_PLAYED]
     kind = kinds[rng.integers(len(kinds))]
     place = kind["places"][rng.integers(len(kind["places"]))]
     value = f"={draw_ohm(kind['kind'], site, rng)}" if kind["value_unit"] else ""
@@ -136,9 +136,10 @@ def draw_ohm(kind: str, site: Path, rng: np.random.Generator) -> int:
     return int(float(f"{np.exp(rng.uniform(low, high)):.1e}"))
 
 
-def logged_word(shown: str | None) -> str:
+def logged_word(shown: str | None, earth: str) -> str:
     """Return the gravest entry of the log, from what the panel shows."""
-    return {"trouble": "trouble_only", "normal": "nothing"}.get(shown or "normal", shown or "nothing")
+    quiet = "earth_trouble" if earth == "earth_trouble" else "nothing"
+    return {"trouble": "trouble_only", "normal": quiet}.get(shown or "normal", shown or "nothing")
 
 
 def find_answer(world: World, plant: Plant, row: Row) -> str:
@@ -160,9 +161,13 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         "functional_test": lambda: tested_word(world, at),
         "listen": lambda: click_word(world),
         "supply_lamps": lambda: "right",  # faults of mains, charger and battery are not planted
-        **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), lambda: "right"),  # no earth is planted
-        "ac_volts": lambda: "no_ac",
-        "event_log": lambda: logged_word(panel_shows(world, mode_states(world, mode), "panel")),
+        **dict.fromkeys(
+            ("earth_lamp", "earth_lifted", "earth_opened"), lambda: earth_says(world, mode_states(world, mode))
+        ),
+        "ac_volts": lambda: "no_ac",  # no foreign volts are planted
+        "event_log": lambda: logged_word(
+            panel_shows(world, mode_states(world, mode), "panel"), earth_says(world, mode_states(world, mode))
+        ),
     }
     return str(words[what]())
 
@@ -275,7 +280,7 @@ def run_of(place: str) -> str:
     if place.startswith("run det") or place == "run module":
         place = place.removeprefix("run ") + ".in"
     run = place.removeprefix("run ")
-    if run in ("panel", "reset", "cabinet"):
+    if run.split(".")[0] in ("panel", "reset", "cabinet"):
         return "cabinet"
     return run.rstrip("+-").removesuffix("_a").removesuffix("_b").removesuffix("_power").removesuffix("_contact")
 

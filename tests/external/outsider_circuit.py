@@ -35,6 +35,7 @@ class World:
     zones: tuple[Row, ...]
     windows: Mapping[str, tuple[Row, ...]]
     channels: tuple[Row, ...]
+    earth: Row | None
     senses: Mapping[str, str]
     meter: Row
     gain: Mapping[str, float]
@@ -70,6 +71,7 @@ def build_world(site: Path, fault: str, folder: Path, seed: Sequence[int] | None
         zones=tuple(exported["zones"]),
         windows={zone["zone"]: tuple(exported["panel"][zone["zone"]]) for zone in exported["zones"]},
         channels=tuple(exported.get("module") or ()),
+        earth=exported["earth"],
         senses=senses_of(site),
         meter=meter,
         gain=gain,

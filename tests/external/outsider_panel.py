@@ -113,6 +113,15 @@ def panel_shows(world: World, states: States, zone: str | None = None) -> str | 
     return next((word for word in GRAVEST_FIRST if word in words.values()), None)
 
 
+def earth_says(world: World, states: States) -> str:
+    """Return what the panel says of earth: a trouble where it lies too far off the middle between plus and minus."""
+    if world.earth is None:
+        return "right"
+    volts = solve(world, states)
+    off_v = abs(volts[world.earth["plus"]] + volts[world.earth["minus"]]) / 2
+    return "earth_trouble" if off_v > world.earth["trouble_from"] else "right"
+
+
 def mode_states(world: World, mode: str) -> dict[str, bool]:
     """Return the settled discrete states of a mode: power up, one action after the other, settling after each."""
     if mode not in world.modes:
@@ -139,4 +148,6 @@ def actions_of(mode: str, zones: Sequence[str], *, has_module: bool) -> Sequence
         "alarm": [{f"{at}.smoke": True}],
         "after_reset": [{f"{at}.smoke": True}, {f"{at}.smoke": False} | pulse[0], pulse[1]],
         "head_off": [{f"{at}.head_off": True}],
+        "opened": [{f"{at}.opened": True}],
+        "pair_lifted": [{f"{at}.{'lifted' if at in zones else 'unfed'}": True}],
     }[word]

@@ -11,7 +11,15 @@ import numpy as np
 
 from tests.external.outsider_circuit import States, World, build_world, solve
 from tests.external.outsider_line import Row, ask, listed
-from tests.external.outsider_panel import NeverSettlesError, is_set, mode_states, panel_shows, settle, zones_show
+from tests.external.outsider_panel import (
+    NeverSettlesError,
+    earth_says,
+    is_set,
+    mode_states,
+    panel_shows,
+    settle,
+    zones_show,
+)
 
 
 def lamp_word(world: World, states: States, detector: str) -> str:
@@ -67,6 +75,8 @@ def find_complaint(world: World, rng: np.random.Generator) -> str | None:
     shows = panel_shows(world, mode_states(world, "standby"))
     if shows in ("trouble", "alarm"):
         return {"trouble": "constant_trouble", "alarm": "alarm_with_nothing_there"}[str(shows)]
+    if earth_says(world, mode_states(world, "standby")) == "earth_trouble":
+        return "earth_trouble"
     tests = [tested_word(world, detector) for detector in world.detectors]
     fails = [n for n, word in enumerate(tests) if word == "no_report"]
     dark = dark_ones(world, mode_states(world, "standby")) != "none"
@@ -137,10 +147,10 @@ def displayed(world: World, value: float, unit: str) -> str:
 def find_differences(site: Path, fault: str, detector: str, folder: Path) -> list[str]:
     """Return where ``predict`` and the undrawn world differ: panel, lamps, relays, volts (0.1 % or 1 mV), ohms."""
     world = build_world(site, fault, folder, None)
-    wanted = ("ohms", "known_resistor")
+    wanted = ("ohms", "known_resistor", "earth_lifted")
     modes = ["standby", "during_reset"]
     modes += sorted({row["mode"] for row in listed("measurements", site) if row["measurement"] in wanted})
-    modes += [f"{word}:{detector}" for word in ("alarm", "after_reset", "head_off")]
+    modes += [f"{word}:{detector}" for word in ("alarm", "after_reset", "head_off", "opened")]
     found: list[str] = []
     for mode in modes:
         told = ask("predict", str(site), *([] if fault == "healthy" else ["--fault", fault]), "--mode", mode)
@@ -160,6 +170,8 @@ def differences_in(world: World, mode: str, told: Row) -> list[str]:
         (f"panel {name}", shown.get(name, "no such zone"), told["panel"].get(name, "not told"))
         for name in sorted({*shown, *told["panel"]})
     ]
+    if told["earth"] is not None:
+        pairs.append(("earth", earth_says(world, states).replace("_", " "), told["earth"]))
     words = {"lit": "powered", "alarm": "latched", "dark": "dark"}
     for name, there in told["states"].items():
         if name in world.detectors:

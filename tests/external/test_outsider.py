@@ -15,6 +15,8 @@ COUNT, SEED = 5, 3  # of each family of wiring styles
 UNDRAWN = (  # places drawn once, by hand
     ("rope_works", "polarity_reversed@det3", "det5"),  # two-wire, one-way heads
     ("pump_house", "conductor_open@det4.in+", "det2"),  # four-wire, relays
+    ("pump_house", "earth_fault=1k@det2.in_a", "det1"),
+    ("tide_mill", "earth_fault=8k@det4.in-", "det3"),
     ("music_school", "conductor_open@det4.in-", "det6"),  # switched minus
     ("boat_yard", "pair_short@det3.in_power", "det2"),  # resettable output
     ("tide_mill", "zone_settings_exchanged@panel", "det2"),  # module, two-wire, smoke and CO
