@@ -38,7 +38,7 @@ def build_circuit_object(settled: Settled, site: str, faults: Faults, mode: Mode
         "earth": _build_earth(loop),
         "module": _build_channels(loop),
         "zones": [{"zone": z.name, "plus": z.plus, "minus": z.minus, "senses": z.senses} for z in loop.zones],
-        "measurements": _build_measurements(loop, mode),
+        "measurements": _build_measurements(network.loop, mode),
         "meter": read_table().meter.model_dump(),
     }
 

@@ -10,7 +10,7 @@ from diagnostics.faults import CONTEXTS, Context
 from diagnostics.readings import Measurement, list_measurements
 from diagnostics.reasoning import SYMPTOMS, Question, diagnose
 from diagnostics.source import read_file
-from diagnostics.wiring import Loop
+from diagnostics.wiring import EARTH, Loop
 from tests.reasoning.draw import prepare_bench
 from tests.wiring.quick import STYLES, wire_quick
 
@@ -37,6 +37,12 @@ STEPS = {
     "look_end",
     "settings",
     "listen",
+    "earth_lamp",
+    "earth_volts",
+    "earth_ohms",
+    "earth_lifted",
+    "earth_opened",
+    "ac_volts",
 }
 FEW = 6
 WALKS = ("which_dark", "which_lit")
@@ -60,6 +66,8 @@ def name_step(m: Measurement, loop: Loop) -> str:
     if m.kind == "look":
         named = {"panel": "look_panel", "reset": "look_reset", loop.detectors[-1].name: "look_end"}
         return named.get(m.at, "look_detector")
+    if m.black == EARTH:
+        return f"earth_{m.kind}"
     if m.kind != "volts":
         return m.kind
     if m.mode.word == "during_reset":

@@ -66,7 +66,11 @@ from tests.external.outsider_world import (
 )
 
 WRONG_OHM = (470, 1000, 2200, 3300, 4700, 5600, 10000, 22000, 47000)  # invented: common resistors of a van
-VALUES_OHM = {"joint_resistive": (100, 10_000), "leak": (300, 30_000), "earth_fault": (10, 30_000)}  # invented: drawn evenly in the logarithm
+VALUES_OHM = {
+    "joint_resistive": (100, 10_000),
+    "leak": (300, 30_000),
+    "earth_fault": (10, 30_000),
+}  # invented: drawn evenly in the logarithm
 AT_THE_END = ("fit_end_resistor", "move_end_resistor", "fit_end_relay", "swap_end_relay")
 MOST_STEPS = 25
 SKIPPED = ("invisible", "no_steady_state")  # nothing to complain of; or nothing that stands still to be read
