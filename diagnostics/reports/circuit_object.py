@@ -35,11 +35,20 @@ def build_circuit_object(settled: Settled, site: str, faults: Faults, mode: Mode
         "loads": [_build_load(e, e.name in now) for e in loop.elements if e.curve is not None],
         "states": _build_states(loop, signals),
         "panel": {z.name: _build_bands(z.bands) for z in loop.zones},
+        "earth": _build_earth(loop),
         "module": _build_channels(loop),
         "zones": [{"zone": z.name, "plus": z.plus, "minus": z.minus, "senses": z.senses} for z in loop.zones],
-        "measurements": _build_measurements(loop, mode),
+        "measurements": _build_measurements(network.loop, mode),
         "meter": read_table().meter.model_dump(),
     }
+
+
+def _build_earth(loop: Loop) -> Object | None:
+    """Return how the panel watches for earth faults; None where it watches for none."""
+    watch = loop.earth
+    if watch is None:
+        return None
+    return {"plus": watch.plus, "minus": watch.minus, "trouble_from": watch.off_v, "unit": "V", "of": "middle"}
 
 
 def _build_line(e: Element, conducts: bool) -> Object:  # noqa: FBT001 - a plain fact about the element
