@@ -50,6 +50,7 @@ def show_describe(case: Case) -> None:
         _show_questions(place)
     show_messages()
     if find_view() == "describe":
+        show_button(tell("paper_open"), turn_to, ("paper",), "paper_open")
         show_button(tell("back"), turn_to, ("",), "describe_back")
 
 

@@ -37,7 +37,6 @@ from .session import (
     show_style,
     show_top,
     tell,
-    turn_to,
     write_problem,
 )
 from .start import show_start
@@ -143,7 +142,6 @@ def _show_work(assessment: Assessment) -> None:
         st.subheader(tell("repairs_title"), anchor=False)
         show_repairs(case, words, may_change=True)
     show_held(case, words)
-    show_button(tell("paper_open"), turn_to, (PAPER,), "paper_open")
     show_record_so_far(case)
 
 

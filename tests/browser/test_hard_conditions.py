@@ -81,7 +81,7 @@ def test_typed_value_and_choice_survive_a_reload_of_the_page(browser: "Browser",
     hand = Phone(browser, app_url, PHONE)
     begin_module(hand)
     hand.page.get_by_label(METER).press_sequentially("0,02")
-    hand.wait()
+    hand.page.wait_for_function("decodeURIComponent(location.href).includes('0,02')", timeout=PATIENCE_MS)
     hand.reload()
     expect_field(hand, "0,02")
     assert read_case(hand, store_url).readings == ()

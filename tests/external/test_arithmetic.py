@@ -78,11 +78,15 @@ def build_bench(name: str) -> Loop:
 
 
 def list_modes(loop: Loop) -> list[str]:
-    """Return every mode of the loop; those at a detector at the second and the last."""
+    """Return every mode of the loop; those at a detector at the second and the last, or else at the first they can."""
     words = list_mode_words(loop)
     places = (":det2", f":{loop.detectors[-1].name}")
     known = [word.replace("RESISTANCE", "4k7") for word in words if ":det" not in word]
-    return known + [word for word in words if word.endswith(places)]
+    at = [word for word in words if ":det" in word]
+    chosen = [word for word in at if word.endswith(places)]
+    there = {word.partition(":")[0] for word in chosen}
+    first = {word.partition(":")[0]: word for word in reversed(at)}
+    return [*known, *chosen, *(word for family, word in first.items() if family not in there)]
 
 
 def solve_bench(bench: str) -> Iterator[Solved]:

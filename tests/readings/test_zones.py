@@ -223,7 +223,7 @@ def test_ohms_are_taken_on_the_modules_own_pairs_with_the_supply_on_where_a_rela
 def test_question_for_ohms_says_whether_the_supply_stays_on_and_names_no_zone_pair(bench: Bench) -> None:
     loop = wire_bench(bench)
     for m in list_measurements(loop):
-        if m.kind == "ohms":
+        if m.kind == "ohms" and m.black != EARTH:
             asked = Words(loop).ask(m)
             assert ("supply left on" in asked) == (m.mode.text == "lifted_supply_on")
             assert ("battery off" in asked) == (m.mode.text == "lifted")
