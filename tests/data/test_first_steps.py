@@ -66,10 +66,8 @@ def name_step(m: Measurement, loop: Loop) -> str:
     if m.kind == "look":
         named = {"panel": "look_panel", "reset": "look_reset", loop.detectors[-1].name: "look_end"}
         return named.get(m.at, "look_detector")
-    if m.black == EARTH:
-        return f"earth_{m.kind}"
-    if m.kind != "volts":
-        return m.kind
+    if m.kind != "volts" or m.black == EARTH:
+        return f"earth_{m.kind}" if m.black == EARTH else m.kind
     if m.mode.word == "during_reset":
         return "reset_volts"
     if m.red == loop.zones[0].plus:
