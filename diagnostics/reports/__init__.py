@@ -21,6 +21,7 @@ from .learn import (
     tell_crooked,
     tell_zone,
 )
+from .location import build_spot_object, tell_location, tell_spot
 from .objects import (
     build_diagnosis,
     build_guide,
@@ -81,6 +82,7 @@ __all__ = [
     "build_list",
     "build_prediction",
     "build_proofs",
+    "build_spot_object",
     "build_testability_object",
     "build_testability_table",
     "build_where",
@@ -114,9 +116,11 @@ __all__ = [
     "tell_closing",
     "tell_crooked",
     "tell_guide",
+    "tell_location",
     "tell_long_check",
     "tell_misreading",
     "tell_reasons",
+    "tell_spot",
     "tell_symptom",
     "tell_test",
     "tell_zone",

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import streamlit as st
 
 from diagnostics.cases import Case
-from diagnostics.reports import Words, explain_next, list_parts, list_repair_cautions, tell_certainty
+from diagnostics.reports import Words, explain_next, list_parts, list_repair_cautions, tell_certainty, tell_location
 from diagnostics.visit import (
     Assessment,
     build_suggestion,
@@ -63,6 +63,9 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     st.markdown(f"**{tell('sure', percent=tell_certainty(d, repair))}** · {minutes} · {carried}")
     if not d.settled:
         st.markdown(plain(explain_next(d, words)))
+    where = tell_location(assessment, words)
+    if where:
+        st.markdown(plain(where))
     show_cautions((*list_repair_cautions(repair), "outranked"))
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
     _show_outcome(_record_repair, (case.case_id, case.revision, *repair))
