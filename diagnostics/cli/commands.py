@@ -27,13 +27,16 @@ from diagnostics.reports import (
     build_list,
     build_prediction,
     build_proofs,
+    build_spot_object,
     explain_next,
     list_repair_cautions,
     render_card_text,
     render_design_text,
     render_learn_text,
     tell_guide,
+    tell_location,
     tell_misreading,
+    tell_spot,
     write_faults,
 )
 from diagnostics.source import Document, read_document, read_file
@@ -43,6 +46,7 @@ from diagnostics.visit import Assessment, assess_case
 from diagnostics.wiring import Loop, Site, build_loop, parse_site
 
 from .learn import learn_zone
+from .locate import locate
 from .testability import build_objects, tell_lines, tell_sites
 
 MOST_BYTES = 2_000_000
@@ -215,6 +219,7 @@ def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:
         lines += [f"  Caution: {words.caution(c)}" for c in d.next.measurement.cautions]
     lines.append(f"  {'Do' if d.next.action == 'repair' else 'Why'}: {explain_next(d, words)}")
     if d.next.action == "repair":
+        lines += [f"  {where}" for where in [tell_location(assessment, words)] if where]
         lines += [f"  Caution: {words.caution(c)}" for c in list_repair_cautions(d.next_class)]
         lines.append(f"  {words.after_repair()}")
     return lines
@@ -333,6 +338,19 @@ def run_demo(options: argparse.Namespace) -> int:
     del options
     for line in tell_demo():
         print(line)
+    return 0
+
+
+def run_locate(options: argparse.Namespace) -> int:
+    """Say where along a pair a short or an earth lies; whatever was lifted and joined for it is put back first."""
+    name, loop = read_loop(options.site)
+    spot, first = locate(options, loop)
+    words = Words(loop)
+    if options.json:
+        print_json({"format": "ohmward-location//1", "site": name, **build_spot_object(spot, first, words)})
+        return 0
+    print(f"{name}: {tell_spot(spot, first, words)}")
+    print("\n".join(f"  Caution: {words.caution(c)}" for c in ("before_ohms", "put_back", "outranked")))
     return 0
 
 

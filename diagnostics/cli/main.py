@@ -18,6 +18,7 @@ from diagnostics.errors import DiagnosticsError, Finding, SourceError, find_near
 
 from . import commands
 from .learn import add_learn_panel
+from .locate import add_locate
 from .referee import add_bench, add_rehearse
 
 RAN, FOUND, MISUSED, BROKEN = 0, 1, 2, 3
@@ -64,15 +65,23 @@ def build_parser() -> argparse.ArgumentParser:
     export.set_defaults(run=commands.run_export)
     learn = some.add_parser("learn-panel", help="learn a zone that nobody lists from a few readings")
     add_learn_panel(learn, commands.run_learn_panel)
+    where = some.add_parser("locate", help="say where along a pair a short or an earth lies, by ohms or a bridge")
+    add_locate(where, commands.run_locate)
     prove = some.add_parser("prove", help="hold finding guides against the loop model")
-    prove.add_argument("guides", nargs="*", metavar="GUIDE", help="a guide file, or the name of a shipped one (all)")
-    prove.add_argument("--site", action="append", metavar="SITE", help="a site file or shipped site (all shipped ones)")
-    prove.set_defaults(run=commands.run_prove)
+    _add_prove(prove)
     rehearsal = add_rehearse(some.add_parser, commands.run_rehearse)
     bench = add_bench(some.add_parser, commands.run_bench)
-    for command in (check, diagnose, predict, listing, export, learn, prove, rehearsal, bench):
+    for command in (check, diagnose, predict, listing, export, learn, where, prove, rehearsal, bench):
         command.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
     return parser
+
+
+def _add_prove(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("guides", nargs="*", metavar="GUIDE", help="a guide file, or the name of a shipped one (all)")
+    parser.add_argument(
+        "--site", action="append", metavar="SITE", help="a site file or shipped site (all shipped ones)"
+    )
+    parser.set_defaults(run=commands.run_prove)
 
 
 def _add_app(parser: argparse.ArgumentParser) -> None:

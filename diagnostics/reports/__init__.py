@@ -30,6 +30,7 @@ from .learn import (
     tell_panel,
     tell_zone,
 )
+from .location import build_spot_object, tell_location, tell_spot
 from .mend import list_mends, list_rechecks
 from .objects import (
     build_diagnosis,
@@ -89,6 +90,7 @@ __all__ = [
     "build_list",
     "build_prediction",
     "build_proofs",
+    "build_spot_object",
     "build_testability_object",
     "build_testability_table",
     "build_where",
@@ -127,10 +129,12 @@ __all__ = [
     "tell_closing",
     "tell_crooked",
     "tell_guide",
+    "tell_location",
     "tell_long_check",
     "tell_misreading",
     "tell_panel",
     "tell_reasons",
+    "tell_spot",
     "tell_symptom",
     "tell_test",
     "tell_zone",

@@ -28,6 +28,7 @@ from diagnostics.visit import Assessment, Guidance
 from diagnostics.wiring import Loop, find_defects, read_parts
 
 from .explain import explain_next
+from .location import build_spot_object, find_location
 from .words import Words
 
 Object = dict[str, Any]
@@ -105,7 +106,7 @@ def build_diagnosis(assessment: Assessment, words: Words) -> Object:
         "defects": [*_build_defects(words), *_build_met(assessment, words)],
         "contradiction": _build_contradiction(assessment, words),
         "next": None if d.next is None else _build_next(d, d.next, words),
-        "verdict": None if d.settled is None else _build_verdict(d.settled, words),
+        "verdict": None if d.settled is None else _build_verdict(d.settled, words) | _build_location(assessment, words),
     }
 
 
@@ -226,6 +227,12 @@ def _build_verdict(settled: tuple[str, str], words: Words) -> Object:
         "parts": list(remedy.parts),
         "after": words.after_repair(),
     }
+
+
+def _build_location(assessment: Assessment, words: Words) -> Object:
+    """Return where along the cable the fault lies, null where nothing that was read says so."""
+    found = find_location(assessment)
+    return {"location": None if found is None else build_spot_object(*found, words)}
 
 
 def build_list(what: str, loop: Loop | None) -> list[Object]:

@@ -14,6 +14,7 @@ from diagnostics.reports import (
     list_rechecks,
     list_repair_cautions,
     tell_certainty,
+    tell_location,
 )
 from diagnostics.visit import (
     Assessment,
@@ -77,7 +78,8 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
         st.markdown(tell("likely_why"))
     if find_listener(case) == "caller":
         show_alert("info", tell("caller_hand_on"))
-    told = [*list_mends(d, repair, words), *list_rechecks(d, repair, words)]
+    where = tell_location(assessment, words)
+    told = [*([where] if where else []), *list_mends(d, repair, words), *list_rechecks(d, repair, words)]
     st.markdown("\n".join(f"- {plain(text)}" for text in told))
     show_cautions((*list_repair_cautions(repair), "outranked"), list_read_cautions(case, words.loop))
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
