@@ -347,7 +347,7 @@ def run_locate(options: argparse.Namespace) -> int:
     spot, first = locate(options, loop)
     words = Words(loop)
     if options.json:
-        print_json({"format": "ohmward-location//1", "site": name, **build_spot_object(spot, first, words)})
+        print_json({"format": "ohmward-location/1", "site": name, **build_spot_object(spot, first, words)})
         return 0
     print(f"{name}: {tell_spot(spot, first, words)}")
     print("\n".join(f"  Caution: {words.caution(c)}" for c in ("before_ohms", "put_back", "outranked")))

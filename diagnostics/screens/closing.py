@@ -24,6 +24,7 @@ from .proof import name_untested, show_denials
 from .record import show_record_so_far
 from .safety import BY, TOLD
 from .session import (
+    assess,
     build_words,
     find_region,
     find_view,
@@ -161,6 +162,15 @@ def _close(case_id: str, revision: int) -> None:
     turn_to("")
 
 
+def _find_settled(case: Case) -> str:
+    """Return what the readings settle, in words, or an empty text: nothing, or that nothing is wrong."""
+    assessment = assess(case)
+    diagnosis = assessment.diagnosis
+    if diagnosis.settled is None or not diagnosis.candidates[0].faults:
+        return ""
+    return build_words(assessment).faults(diagnosis.candidates[0].faults)
+
+
 def _find_problem(case: Case, chosen: str) -> str:
     """Return why a case cannot be left so, and what to do, or an empty text."""
     if not chosen:
@@ -172,5 +182,7 @@ def _find_problem(case: Case, chosen: str) -> str:
     if standing and chosen != "left_impaired":
         words = Words(loop, region=find_region())
         return tell("put_back_left", names="; ".join(_name_disturbed(m, words) for m in standing))
+    if chosen == "no_fault_found" and not _read(_NOTE) and (fault := _find_settled(case)):
+        return tell("no_fault_why", fault=plain(fault))
     field, asked = _NEEDED.get(chosen, ("", ""))
     return tell(asked) if field and not _read(field) else ""

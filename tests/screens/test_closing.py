@@ -8,6 +8,7 @@ from diagnostics.cases import CLOSINGS, Case, CaseStore, Leaving, Reading
 from diagnostics.visit import close_case
 from tests.screens.conftest import Visitor
 from tests.screens.real_work import build_restored, describe, write_note
+from tests.screens.test_work import at_verdict
 
 TOLD, BY = "Who has been told?", "Your name"
 LONG = "ä&<script>1</script> 漢字 🔥\n" * 80  # 2000 signs and more, not a few of them of four bytes
@@ -143,3 +144,14 @@ def test_case_closed_by_an_earlier_program_is_shown_without_who_was_told(store: 
     visitor = Visitor(store, case.case_id)
     assert "Left as: Put right, and tested" in visitor.text
     assert "Told:" not in visitor.text
+
+
+def test_no_fault_found_over_a_settled_fault_asks_for_a_reason_which_stays(at_work: Visitor) -> None:
+    at_verdict(at_work).tap("finish")
+    choose(at_work, "no_fault_found").tap("close_case")
+    assert at_work.case.closing == ""
+    assert "The readings settle a fault: End resistor missing" in at_work.text
+    write_note(at_work, "the loop was being rewired while we read it").tap("close_case")
+    assert at_work.case.closing == "no_fault_found"
+    assert at_work.case.leaving is not None
+    assert at_work.case.leaving.note == "the loop was being rewired while we read it"
