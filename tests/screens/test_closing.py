@@ -149,9 +149,9 @@ def test_case_closed_by_an_earlier_program_is_shown_without_who_was_told(store: 
 def test_no_fault_found_over_a_settled_fault_asks_for_a_reason_which_stays(at_work: Visitor) -> None:
     at_verdict(at_work).tap("finish")
     choose(at_work, "no_fault_found").tap("close_case")
-    assert at_work.case.closing == ""
+    assert not at_work.case.closing
     assert "The readings settle a fault: End resistor missing" in at_work.text
-    write_note(at_work, "the loop was being rewired while we read it").tap("close_case")
-    assert at_work.case.closing == "no_fault_found"
-    assert at_work.case.leaving is not None
-    assert at_work.case.leaving.note == "the loop was being rewired while we read it"
+    left = write_note(at_work, "the loop was being rewired while we read it").tap("close_case").case
+    assert left.closing == "no_fault_found"
+    assert left.leaving is not None
+    assert left.leaving.note == "the loop was being rewired while we read it"
