@@ -4,11 +4,17 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Page, WebSocket
 
 PHONE = {"width": 390, "height": 844}
-PATIENCE_MS = 10_000
+PATIENCE_MS = 20_000
+_LOOK_MS = 100
+_QUIET_LOOKS = 4  # longer than a field waits that is sent while it is typed
+_MORE_LOOKS = 15  # two quick taps, one screen: it holds both, or there is one more to come
 DESK = {"width": 1280, "height": 800}
 _IDLE = "document.querySelector('[data-testid=stApp]')?.getAttribute('data-test-script-state') === 'notRunning'"
 _BREADTH = "() => [document.documentElement.scrollWidth, document.documentElement.clientWidth]"
@@ -30,8 +36,11 @@ class Phone:
         self.page: Page = self._context.new_page()
         self.outside: list[str] = []
         self.asked = 0
+        self._owed = False  # a screen was asked for and has not come yet
+        self._taps = self._screens = 0
+        self._frames = 0
         self.page.on("request", lambda request: self._note(request.url))
-        self.page.on("websocket", lambda socket: self._note(socket.url))
+        self.page.on("websocket", self._listen)
         self.page.goto(url)
         self.wait()
 
@@ -40,12 +49,40 @@ class Phone:
         if not url.startswith(("http://127.0.0.1:", "ws://127.0.0.1:", "data:", "blob:")):
             self.outside.append(url)
 
+    def _listen(self, socket: "WebSocket") -> None:
+        """Follow what page and app say to each other: time alone does not tell whether a busy machine is done."""
+        self._note(socket.url)
+        self._owed = True  # a new page asks at once
+        socket.on("framesent", self._hear_page)
+        socket.on("framereceived", self._hear_app)
+
+    def _hear_page(self, frame: str | bytes) -> None:
+        self._frames += 1
+        if isinstance(frame, bytes) and BackMsg.FromString(frame).WhichOneof("type") == "rerun_script":
+            self._owed = True
+            self._taps += 1
+
+    def _hear_app(self, frame: str | bytes) -> None:
+        self._frames += 1
+        if not isinstance(frame, bytes):
+            return
+        said = ForwardMsg.FromString(frame)
+        if said.WhichOneof("type") == "script_finished":
+            self._owed = said.script_finished == ForwardMsg.FINISHED_EARLY_FOR_RERUN
+            self._screens += not self._owed
+
     def wait(self) -> None:
-        """Wait until the app has drawn what it has to draw."""
+        """Wait until the app owes no screen, nothing more is said, and the page has drawn what it has to draw."""
         self.page.wait_for_selector("[data-testid=stApp]")
-        self.page.wait_for_timeout(150)
-        self.page.wait_for_function(_IDLE)
-        self.page.wait_for_timeout(250)
+        quiet, heard = 0, self._frames
+        for _ in range(PATIENCE_MS // _LOOK_MS):
+            self.page.wait_for_timeout(_LOOK_MS)
+            calm = not self._owed and heard == self._frames and bool(self.page.evaluate(_IDLE))
+            quiet, heard = quiet + 1 if calm else 0, self._frames
+            if quiet >= (_QUIET_LOOKS if self._screens >= self._taps else _MORE_LOOKS):
+                self._taps = self._screens = 0
+                return
+        raise AssertionError(f"the app was not done after {PATIENCE_MS / 1000:g} s:\n{self.read()}")
 
     def tap(self, key: str) -> None:
         """Press the button of this key."""

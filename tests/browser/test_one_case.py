@@ -219,7 +219,8 @@ def test_two_quick_taps_on_record_save_one_reading(browser: "Browser", app_url: 
     hand.page.locator(".st-key-record button").dblclick()
     hand.wait()
     assert [r.value for r in read_case(hand, store_url).readings] == ["trouble"]
-    assert "Measure DC volts" in hand.read()
+    read = hand.read()
+    assert "Measure DC volts" in read, read
     hand.close()
 
 
