@@ -24,6 +24,7 @@ from .batches import Batches
 from .data import Meter, read_table
 from .measurement import COUNTED, EARTH_LAMP, WALKS, Measurement, list_walked
 from .states import (
+    EQUAL_SHARES,
     Said,
     blur,
     count_detectors,
@@ -37,6 +38,7 @@ from .states import (
     find_sight_chances,
     find_supply_chances,
     find_test_chances,
+    find_waver,
     find_zone_chances,
 )
 
@@ -215,7 +217,25 @@ class _Core:
         if m.kind != "panel_shows":
             return find_zone_chances(settled, name)
         spreads = self._find_spreads({z.name: (z.plus, z.minus) for z in self.loop.zones}, numbers)
-        return find_zone_chances(settled, name, spreads=spreads)
+        words, chance = find_zone_chances(settled, name, spreads=spreads)
+        if self.loop.module and m.mode == STANDBY:
+            self._let_module_waver((name, spreads), numbers, settled, chance)
+        return words, chance
+
+    def _let_module_waver(
+        self, asked: tuple[str, Mapping[str, Array]], numbers: Index, settled: Settled, chance: Array
+    ) -> None:
+        """Where a module's loop lies near a bound of it, mix what the zone shows on either side into ``chance``."""
+        name, spreads = asked
+        channels = self.loop.module.channels if self.loop.module else ()
+        spread_v = self._find_spreads({c.name: (c.plus, c.minus) for c in channels}, numbers)
+        sd_v, unsure = find_waver(settled, channels, spread_v)
+        near = np.flatnonzero(unsure)
+        if not near.size:
+            return
+        zones = {zone: spread[near] for zone, spread in spreads.items()}
+        moved = [self._batches.take_off(numbers[near], sd_v[near] * share) for share in EQUAL_SHARES]
+        chance[near] = np.mean([find_zone_chances(one, name, spreads=zones)[1] for one in moved], axis=0)
 
     def _find_earth(self, numbers: Index, mode: Mode) -> tuple[tuple[str, ...], Array]:
         """Return the chances of what the panel says of earth faults; in standby all unknowns spread its volts."""

@@ -10,6 +10,7 @@ from .spreads import LogNormal, Spreads
 
 COPPER_PER_K = 0.00393  # change of the resistance of copper with temperature, IEC 60228 works with the same
 CORRODING = ("joint", "contact")
+OWN_WAY = ("joints", "one_way")  # drawn joint by joint, and head by head
 Seed = tuple[int, ...] | None
 
 
@@ -35,10 +36,11 @@ def draw_parts(parts: Sequence[Row], seed: Seed, wide: Spreads) -> tuple[Row, ..
 
 def _draw_part(part: Row, shared: Mapping[str, float], rng: np.random.Generator, wide: Spreads) -> Row:
     """Return an element with its shared unknowns and its own draw put in; what has no spread gets a small one."""
-    by = {s["unknown"]: float(np.exp(s["share"] * shared[s["unknown"]])) for s in part["spreads"]}
-    moves = {s["unknown"]: s["moves"] for s in part["spreads"]}
+    spreads = [s for s in part["spreads"] if s["unknown"] not in OWN_WAY]
+    by = {s["unknown"]: float(np.exp(s["share"] * shared[s["unknown"]])) for s in spreads}
+    moves = {s["unknown"]: s["moves"] for s in spreads}
     usual = {"resistor": 0.005, "leak": 0.5}.get(part["type"], 0.1)
-    widest = max([s["share"] for s in part["spreads"]], default=usual)
+    widest = max([s["share"] for s in spreads], default=usual)
     own = float(np.exp(rng.normal(0, wide.own_share * widest)))
     if part.get("value") is not None:
         return _draw_value(part, own * float(np.prod([1.0, *by.values()])), rng, wide)

@@ -1,6 +1,6 @@
 """What is installed: parts, site files, elements, terminals, the loop and its edits."""
 
-from .build import UNKNOWNS, build_bands, build_loop
+from .build import build_bands, build_loop
 from .defects import find_defects
 from .describe import QuickDescription, build_quick_site
 from .edits import Add, Edit, Edits, Hold, Move, Remove, SetResistance
@@ -29,7 +29,7 @@ from .site import UNUSED, LoopSpec, PartSpec, Reset, Site, Style, parse_site, re
 from .tolerance import discharge_battery, find_limit_a, lift_limits, multiply_load, shift_unknowns
 
 __all__ = [
-    "EARTH", "UNKNOWNS", "UNUSED", "Add", "Attribute", "Band", "Battery", "Chain", "Channel", "Curve", "Detector",
+    "EARTH", "UNUSED", "Add", "Attribute", "Band", "Battery", "Chain", "Channel", "Curve", "Detector",
     "EarthWatch", "Edit", "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move",
     "Part", "PartSpec", "QuickDescription",
     "Relay", "Remove", "Reset", "SetResistance", "Site", "Spread", "Style", "Zone", "apply_edits", "build_bands",

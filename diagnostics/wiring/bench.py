@@ -42,6 +42,11 @@ class WiringBench:
         mark = str(number + 1) if number else ""
         self.first, self.end, self.end_relay = len(self.detectors), f"end{mark}", f"endrelay{mark}"
 
+    @property
+    def unknowns(self) -> tuple[str, ...]:
+        """Return the shared unknowns that move anything here, in the order in which they came."""
+        return tuple(dict.fromkeys(spread.unknown for element in self.elements for spread in element.spreads))
+
     def joint(self, name: str, a: str, b: str, *gates: Gate) -> None:
         """Wire a sound joint."""
         self.elements.append(Element(name, Kind.JOINT, a, b, self.panel.number("joint_ohm"), gates=gates))
@@ -78,6 +83,7 @@ class WiringBench:
         spreads = (
             Spread("cable_length", How.RESISTANCE, part.number("length_spread") / 100),
             Spread("temperature", How.RESISTANCE, warmth),
+            Spread("joints", How.RESISTANCE, part.number("joints_ohm") / resistance_ohm),
         )
         start = near[0].partition(".")[0]
         signals = [f"{start}.opened"] if start.startswith("det") else [f"{place}.unfed"] if start != "field" else []

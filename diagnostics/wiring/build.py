@@ -13,11 +13,6 @@ from .parts import Part, build_part
 from .site import UNUSED, Site, Style
 from .supply import wire_supply
 
-UNKNOWNS = (
-    "zone_supply", "zone_source", "aux_supply", "separate_supply", "loop_supply", "cable_length", "temperature",
-    "end_resistor", "detector_current", "low_volts", "clamp", "battery", "charger",
-)  # fmt: skip
-
 
 def build_loop(site: Site) -> Loop:
     """Return the loop that a site describes.
@@ -34,7 +29,7 @@ def build_loop(site: Site) -> Loop:
     chains = tuple(_wire_chain(bench, site, number, feed) for number in range(len(site.loops)))
     _wire_leaks(bench)
     return Loop(
-        site, chains, tuple(bench.elements), tuple(bench.detectors), tuple(bench.relays), zones, UNKNOWNS,
+        site, chains, tuple(bench.elements), tuple(bench.detectors), tuple(bench.relays), zones, bench.unknowns,
         bench.pairs, bench.end_resistors, tuple(bench.points), battery, bench.module,
         frozenset((f"{zone.name}.bypassed", True) for zone in zones if zone.senses == UNUSED), _watch_earth(bench),
     )  # fmt: skip

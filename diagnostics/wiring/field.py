@@ -48,8 +48,7 @@ def wire_contact_chain(bench: WiringBench, spec: LoopSpec, at: Ends) -> None:
         for core in "ab":
             bench.joint(f"strip.{name}.{core}", f"{name}.in_{core}", f"{name}.out_{core}")
         gates = Gate(f"{name}.dead", when=False), Gate(f"{name}.latched", when=True)
-        bench.contact(f"alarm.{name}", contacts, part.number("contact_ohm") + part.number("series_ohm"), *gates)
-        bench.points.append(contacts)
+        _alarm_contact(bench, contacts, part.number("contact_ohm"), (part, "series_ohm"), *gates)
         bench.detectors.append(
             Detector(
                 name,
@@ -107,10 +106,18 @@ def _wire_four_wire_base(bench: WiringBench, name: str, part: Part) -> None:
     gates, latched = _states(name), Gate(f"{name}.latched", when=True)
     _load(bench, f"load.{name}", name, build_standby_curve(part), part, *gates, Gate(f"{name}.latched", when=False))
     _load(bench, f"alarm_load.{name}", name, build_alarm_curve(part), part, *gates, latched)
-    contacts = (f"{name}.in_a", f"{name}.in_b")
-    alarm_ohm = part.number("alarm_contact_ohm") + part.number("alarm_series_ohm")
-    bench.contact(f"alarm.{name}", contacts, alarm_ohm, gates[0], latched)
-    bench.points.append(contacts)
+    contacts, own_ohm = (f"{name}.in_a", f"{name}.in_b"), part.number("alarm_contact_ohm")
+    _alarm_contact(bench, contacts, own_ohm, (part, "alarm_series_ohm"), gates[0], latched)
+
+
+def _alarm_contact(bench: WiringBench, ends: Ends, own_ohm: float, series: tuple[Part, str], *gates: Gate) -> None:
+    """Wire an alarm contact with the resistor that may be in series with it, which has a spread of its own."""
+    (part, key), name = series, ends[0].partition(".")[0]
+    ohm = own_ohm + part.number(key)
+    share = part.shares[key] * part.number(key) / ohm
+    told = (Spread("series_resistor", How.RESISTANCE, share),) if share else ()
+    bench.elements.append(Element(f"alarm.{name}", Kind.CONTACT, *ends, ohm, gates=gates, spreads=told))
+    bench.points.append(ends)
 
 
 def wire_end(bench: WiringBench, spec: LoopSpec, place: str, ends: Ends) -> None:
@@ -169,8 +176,11 @@ def _base(bench: WiringBench, name: str, part: Part) -> None:
     """Wire what the head closes from plus in to plus out, and the points where a meter fits."""
     gate, ends = _states(name)[0], (f"{name}.in+", f"{name}.out+")
     if part.word("path") == "one_way":
-        curve = build_one_way_curve()
-        bench.elements.append(Element(f"path.{name}", Kind.ONE_WAY, *ends, curve=curve, gates=(gate,), home=1))
+        curve, told = build_one_way_curve(part), (Spread("one_way", How.EMF, part.shares["one_way_v"], (1,)),)
+        volts = part.number("one_way_v")
+        bench.elements.append(
+            Element(f"path.{name}", Kind.ONE_WAY, *ends, None, curve, (gate,), told, emf_v=volts, home=1)
+        )
     else:
         bench.contact(f"path.{name}", ends, part.number("contact_ohm"), gate)
     bench.points += [(f"{name}.in+", f"{name}.in-"), (f"{name}.out+", f"{name}.out-")]

@@ -3,8 +3,7 @@
 from .elements import Curve
 from .parts import Part
 
-# Forward drop and slope of a one-way path and of a shunt diode; invented round values, see parts.yaml for the rest.
-ONE_WAY_V = 0.6
+# Slope of a one-way path, drop and slope of a shunt diode; invented round values, see parts.yaml for the rest.
 ONE_WAY_OHM = 1.0
 SHUNT_V = 0.7
 SHUNT_OHM = 1.0
@@ -37,9 +36,9 @@ def build_coil_curve(part: Part) -> Curve:
     return Curve(((COIL_DIODE_V, 0.0),), 0.0, slope)
 
 
-def build_one_way_curve() -> Curve:
+def build_one_way_curve(part: Part) -> Curve:
     """Return a path that conducts from plus in to plus out only."""
-    return Curve(((ONE_WAY_V, 0.0),), 0.0, 1.0 / ONE_WAY_OHM)
+    return Curve(((part.number("one_way_v"), 0.0),), 0.0, 1.0 / ONE_WAY_OHM)
 
 
 def _rising(part: Part, level_a: float, low_ohm: float | None) -> Points:

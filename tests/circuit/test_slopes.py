@@ -22,9 +22,11 @@ STEP_SD = 0.01  # small beside the distance to the next corner, large beside rou
 # One standard deviation as a share; where the unknown is a current, less of it is more ohms.
 SD = {
     "zone_v": 0.02, "zone_ohm": 0.01, "aux_v": 0.02, "run_m": 0.15, "end_ohm": 0.015,
-    "standby_a": 0.15, "standby_a four-wire": 0.2, "low_ohm": -0.5, "clamp_ohm": -0.1,
+    "standby_a": 0.15, "standby_a four-wire": 0.2, "low_ohm": -0.5, "clamp_ohm": -0.1, "one_way_v": 0.1,
+    "series_ohm": 0.025,
 }  # fmt: skip
 TEMPERATURE_SD_C = 8.0
+JOINTS_SD_OHM, OHM_PER_M = 0.06, 20.95e-3  # of 18 AWG at 20 °C, IEC 60028 and ASTM B258
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,15 +42,21 @@ class Values:
     standby_a: float = 1e-4
     low_ohm: float = 3e6
     clamp_ohm: float = 100.0
+    one_way_v: float = 0.6
+    series_ohm: float = 470.0
 
 
 def build_site_loop(style: str, v: Values) -> Loop:
     """Return a loop of three detectors with these values; bands are fixed so that no state moves with them."""
-    two_wire = style == "two_wire_zone"
+    two_wire, one_way = style != "four_wire_zone", style == "one_way"
     detector = {"standby_a": f"{v.standby_a!r} A"}
-    detector |= {"low_volts_ohm": f"{v.low_ohm!r} ohm", "clamp_ohm": f"{v.clamp_ohm!r} ohm"} if two_wire else {}
+    if two_wire:
+        detector |= {"low_volts_ohm": f"{v.low_ohm!r} ohm", "clamp_ohm": f"{v.clamp_ohm!r} ohm"}
+    else:
+        detector |= {"alarm_a": f"{200 * v.standby_a!r} A", "alarm_series_ohm": f"{v.series_ohm!r} ohm"}
+    detector |= {"path": "one_way", "one_way_v": f"{v.one_way_v!r} V"} if one_way else {}
     loop: dict[str, Any] = {
-        "zone": "zone1", "style": style, "count": "3",
+        "zone": "zone1", "style": "two_wire_zone" if two_wire else style, "count": "3",
         "each": {"profile": "smoke_two_wire" if two_wire else "smoke_four_wire", "values": detector},
         "cable": {"gauge": "18 AWG", "run": f"{v.run_m!r} m", "values": {"temperature_c": repr(v.temperature_c)}},
         "end_resistor": {"resistance": repr(v.end_ohm)},
@@ -78,6 +86,8 @@ def shift(style: str, name: str, sds: float) -> Values:
     """Return the values with one of them so many standard deviations up."""
     if name == "temperature_c":
         return Values(temperature_c=20.0 + sds * TEMPERATURE_SD_C)
+    if name == "joints":  # so many ohms more of each core
+        return Values(run_m=Values().run_m + sds * JOINTS_SD_OHM / OHM_PER_M)
     sd = SD["standby_a four-wire" if style == "four_wire_zone" and name == "standby_a" else name]
     return Values(**{name: getattr(Values(), name) * (1 + sds * sd)})
 
@@ -85,9 +95,12 @@ def shift(style: str, name: str, sds: float) -> Values:
 UNKNOWN_OF = {
     "zone_v": "zone_supply", "zone_ohm": "zone_source", "aux_v": "aux_supply", "run_m": "cable_length",
     "temperature_c": "temperature", "end_ohm": "end_resistor", "standby_a": "detector_current", "low_ohm": "low_volts",
-    "clamp_ohm": "clamp",
+    "clamp_ohm": "clamp", "joints": "joints", "one_way_v": "one_way", "series_ohm": "series_resistor",
 }  # fmt: skip
-TWO_WIRE_ONLY = {"low_ohm", "clamp_ohm"}
+ONLY = {
+    "low_ohm": {"two_wire_zone", "one_way"}, "clamp_ohm": {"two_wire_zone", "one_way"}, "one_way_v": {"one_way"},
+    "series_ohm": {"four_wire_zone"},
+}  # fmt: skip
 OVER_OHM = 60e6  # beyond it the meter shows OL, and there is no slope to show
 # Style, fault, mode, meter: volts in standby, in alarm, with a bad joint, beyond a break; ohms through sleeping loads.
 CASES = [
@@ -97,13 +110,16 @@ CASES = [
     ("two_wire_zone", "conductor_open@det2.in-", "standby", VOLTMETER),
     ("two_wire_zone", "healthy", "lifted", OHMMETER),
     ("two_wire_zone", "end_resistor_missing@end", "lifted", OHMMETER),
+    ("one_way", "healthy", "standby", VOLTMETER),
+    ("one_way", "pair_short@det2.in", "standby", VOLTMETER),
     ("four_wire_zone", "healthy", "standby", VOLTMETER),
+    ("four_wire_zone", "healthy", "alarm:det2", VOLTMETER),
     ("four_wire_zone", "leak=1k@det2.in_contact", "standby", VOLTMETER),
     ("four_wire_zone", "healthy", "lifted_supply_on", OHMMETER),
 ]
 
 
-COMBINATIONS = [(case, name) for case in CASES for name in UNKNOWN_OF if case[0][0] == "t" or name not in TWO_WIRE_ONLY]
+COMBINATIONS = [(case, name) for case in CASES for name in UNKNOWN_OF if case[0] in ONLY.get(name, {case[0]})]
 
 
 @pytest.mark.parametrize(("case", "name"), COMBINATIONS, ids=["-".join([*c[:3], name]) for c, name in COMBINATIONS])
