@@ -40,7 +40,7 @@ from .measurement import (
     list_walked,
     parse_measurement,
 )
-from .meter import find_limit, find_sd, find_step, show_value
+from .meter import find_limit, find_own_sd, find_sd, find_step, show_value
 from .panel_part import build_panel_part
 from .predict import PredictedReading, Prediction, list_mode_measurements, predict_mode, settle_mode
 from .states import find_look_place, find_zone_chances, write_dark_set
@@ -87,6 +87,7 @@ __all__ = [
     "find_lifted_mode",
     "find_limit",
     "find_look_place",
+    "find_own_sd",
     "find_place",
     "find_sd",
     "find_short",

@@ -65,7 +65,8 @@ class Table(_Strict):
     ``reset_cautions`` go with readings taken during a reset, ``battery_cautions`` with those on battery,
     ``return_cautions`` and ``return_minutes`` with those while the return wires of a class A loop are lifted;
     ``threshold_share`` is one sd of every threshold at which a part changes its state;
-    ``stray_v`` one sd of what leads pick up by themselves.
+    ``stray_v`` one sd of what leads pick up by themselves; ``own_share`` the part of a meter's error that comes anew
+    with every reading, the rest stays for a visit.
     """
 
     format: Literal["ohmward-measurements/1"]
@@ -78,6 +79,7 @@ class Table(_Strict):
     meter: Meter
     threshold_share: float
     stray_v: Volts
+    own_share: float
     ghost: Ghost
 
 

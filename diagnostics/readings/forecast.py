@@ -13,6 +13,7 @@ from diagnostics.circuit import (
     MeterInput,
     Mode,
     Settled,
+    Shown,
     apply_steps,
     read_meter,
     to_ohms,
@@ -23,6 +24,7 @@ from diagnostics.wiring import EARTH, Loop
 from .batches import Batches
 from .data import Meter, read_table
 from .measurement import COUNTED, EARTH_LAMP, WALKS, Measurement, list_walked
+from .meter import find_kept_sd
 from .states import (
     EQUAL_SHARES,
     Said,
@@ -48,6 +50,8 @@ Index = NDArray[np.intp]
 Faults = tuple[Fault, ...]
 
 MOST_COLUMNS = 1024
+# Beside the shared unknowns of the loop: what the meter is off by on volts and on ohms, and last the fault's own value.
+METER_ROWS = (-3, -2)
 # What eyes and a meter on AC find depends on the name of a fault; everything else on the circuit alone.
 SIGHTS = frozenset({"look", "settings", "ac_volts"})
 # What the panel says of earth faults: nothing, where no fault joins anything to earth.
@@ -64,8 +68,9 @@ _AT_DETECTORS = {
 class Forecast:
     """One measurement over all hypotheses.
 
-    Numbers: ``mean`` (hypothesis,) in V or Ω, and ``slopes`` (unknown and own value, hypothesis), the same unit per
-    standard deviation of each shared unknown. Words: ``tokens`` and ``chance`` (hypothesis, token), rows sum to 1.
+    Numbers: ``mean`` (hypothesis,) in V or Ω, and ``slopes`` (unknown, hypothesis), the same unit per standard
+    deviation of each unknown (``Bench.count_unknowns``). Words: ``tokens`` and ``chance`` (hypothesis, token), rows sum
+    to 1.
     """
 
     measurement: Measurement
@@ -84,10 +89,22 @@ class Forecast:
 
     @property
     def spread(self) -> Array:
-        """Return one standard deviation (V or Ω) from all unknowns together, without the meter, (hypothesis,)."""
+        """Return one standard deviation (V or Ω) from all unknowns together, (hypothesis,).
+
+        What a meter's error adds anew with every reading is not in it.
+        """
         if self.slopes is None:
             raise TypeError(f"{self.measurement.kind} gives a word, not a number")
         size: Array = np.sqrt((self.slopes**2).sum(axis=0))
+        return size
+
+    @property
+    def loop_spread(self) -> Array:
+        """Return one standard deviation (V or Ω) of the loop itself, whatever meter there is, (hypothesis,)."""
+        if self.slopes is None:
+            raise TypeError(f"{self.measurement.kind} gives a word, not a number")
+        kept = np.delete(self.slopes, METER_ROWS, axis=0)
+        size: Array = np.sqrt((kept**2).sum(axis=0))
         return size
 
 
@@ -256,7 +273,7 @@ class _Core:
         All are forecast together: one elimination serves them.
         """
         asked = [(Measurement("volts", red=red, black=black), numbers) for red, black in ends.values()]
-        return {name: f.spread for name, f in zip(ends, self._forecast(asked), strict=True)}
+        return {name: f.loop_spread for name, f in zip(ends, self._forecast(asked), strict=True)}
 
     def _file_words(self, m: Measurement, numbers: Index, chances: tuple[tuple[str, ...], Array]) -> None:
         file = self._files[m.key]
@@ -279,14 +296,27 @@ class _Core:
         meter = build_meter_input(some[0], self.meter)
         shown = read_meter(settled, [find_leads(m, self.loop) for m in some], meter)
         shown = to_ohms(shown, meter) if some[0].kind == "ohms" else shown
-        count, unknowns = self._count_rows(some[0].kind), shown.slopes.shape[0]
+        moved = self._add_meter(shown, some[0].kind)
+        count, unknowns = self._count_rows(some[0].kind), moved.shape[0]
         for n, m in enumerate(some):
             file = self._files[m.key]
             mean = np.zeros(count) if file.mean is None else file.mean
             slopes = np.zeros((unknowns, count)) if file.slopes is None else file.slopes
-            mean[numbers], slopes[:, numbers] = shown.volts[n], shown.slopes[:, n]
+            mean[numbers], slopes[:, numbers] = shown.volts[n], moved[:, n]
             file.mean, file.slopes = mean, slopes
             file.known[numbers] = True
+
+    def _add_meter(self, shown: Shown, kind: str) -> Array:
+        """Return slopes with what the meter's kept error adds, (unknown, pair, circuit): a row for volts, one for ohms.
+
+        Turned leads turn the sign of volts; ohms are as far off either way round.
+        """
+        rows = np.zeros((len(METER_ROWS), *shown.volts.shape))
+        if kind == "ohms":
+            rows[1] = find_kept_sd(np.minimum(shown.volts, self.meter.ohms_over), "ohm", self.meter)
+        else:
+            rows[0] = np.sign(shown.volts) * find_kept_sd(shown.volts, "V", self.meter)
+        return np.concatenate([shown.slopes[:-1], rows, shown.slopes[-1:]])
 
     def _file_at_detectors(self, some: list[Measurement], numbers: Index) -> None:
         """Functional tests, heads off, cable opened: each hypothesis at each detector, in pieces that fit the cache."""
@@ -364,6 +394,11 @@ class Bench:
     def meter(self) -> Meter:
         """Return the meter in use."""
         return self._core.meter
+
+    @property
+    def count_unknowns(self) -> int:
+        """Return how many unknowns spread a number: the loop's, two of the meter, and last the fault's own value."""
+        return len(self._core.loop.unknowns) + len(METER_ROWS) + 1
 
     @cached_property
     def hypotheses(self) -> tuple[Faults, ...]:

@@ -47,6 +47,19 @@ def find_sd(value: Array | float, unit: Unit, meter: Meter) -> Array:
     return np.hypot(own, read_table().stray_v) if unit == "V" else own
 
 
+def find_own_sd(value: Array | float, unit: Unit, meter: Meter) -> Array:
+    """Return the part of ``find_sd`` that comes anew with every reading (V or Ω)."""
+    table = read_table()
+    own = table.own_share * find_limit(value, unit, meter) / 2
+    return np.hypot(own, table.stray_v) if unit == "V" else own
+
+
+def find_kept_sd(value: Array | float, unit: Unit, meter: Meter) -> Array:
+    """Return the part of ``find_sd`` that a meter keeps for all readings of a visit (V or Ω), its leads included."""
+    kept: Array = math.sqrt(1 - read_table().own_share ** 2) * find_limit(value, unit, meter) / 2
+    return kept
+
+
 def show_value(value: float, unit: Unit, meter: Meter) -> float:
     """Return what the display shows: rounded to its step, ``OVER`` above the ohms range."""
     if unit == "ohm" and (value > meter.ohms_over or math.isinf(value)):

@@ -21,8 +21,8 @@ DRIFT_SDS: Final = 0.25
 def tell_baseline(belief: Belief, bench: Bench, baseline: Sequence[Taken]) -> Belief:
     """Return the belief with its unknowns as an earlier visit left them; no probability changes.
 
-    ``bench`` must hold *healthy* first. The fault's own value, the last unknown, stays as open as it was: there was no
-    fault that day. A reading that does not fit the sound loop (below 0.1 %) is left out.
+    ``bench`` must hold *healthy* first. The last unknowns stay as open as they were: that day there was another meter,
+    or the same in another mood, and no fault. A reading that does not fit the sound loop (below 0.1 %) is left out.
     """
     taken = keep_latest(baseline)
     if not taken:
@@ -35,7 +35,7 @@ def tell_baseline(belief: Belief, bench: Bench, baseline: Sequence[Taken]) -> Be
     if alone is before:
         return belief
     moved, open_ = belief.moved.copy(), belief.open.copy()
-    moved[:, :-1] = alone.moved[0, :-1]
-    drifted = alone.open[0, :-1, :-1] + DRIFT_SDS**2 * np.eye(moved.shape[1] - 1)
-    open_[:, :-1, :-1] = drifted
+    same = len(bench.loop.unknowns)
+    moved[:, :same] = alone.moved[0, :same]
+    open_[:, :same, :same] = alone.open[0, :same, :same] + DRIFT_SDS**2 * np.eye(same)
     return replace(belief, moved=moved, open=open_)

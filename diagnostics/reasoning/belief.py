@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.faults import Context, list_faults, read_catalogue, weigh_faults
-from diagnostics.readings import Bench, Faults, Forecast, Measurement, Meter, find_sd
+from diagnostics.readings import Bench, Faults, Forecast, Measurement, Meter, find_own_sd
 from diagnostics.wiring import Loop
 
 from .likelihood import rate_reading
@@ -36,7 +36,8 @@ class Belief:
     """Probabilities (hypothesis,) and of *something not modelled*; together 1.
 
     ``moved`` (hypothesis, unknown) and ``open`` (hypothesis, unknown, unknown) are mean and covariance of the shared
-    unknowns and the fault's own value, in standard deviations of what was expected before any reading.
+    unknowns, of what the meter is off by, and of the fault's own value, in standard deviations of what was expected
+    before any reading.
     """
 
     probability: Array
@@ -64,7 +65,7 @@ def build_prior(bench: Bench, contexts: Sequence[Context]) -> Belief:
     """Return the belief before anything is known but the context; probabilities sum to 1."""
     values = read_catalogue().values
     weights = np.array([values.healthy_weight, *weigh_faults([h[0] for h in bench.hypotheses[1:]], contexts)])
-    count, unknowns = len(bench.hypotheses), len(bench.loop.unknowns) + 1
+    count, unknowns = len(bench.hypotheses), bench.count_unknowns
     probability = (1 - values.not_modelled_share) * weights / weights.sum()
     eye = np.broadcast_to(np.eye(unknowns), (count, unknowns, unknowns)).copy()
     return Belief(probability, values.not_modelled_share, np.zeros((count, unknowns)), eye)
@@ -104,7 +105,7 @@ def _learn(
         raise TypeError("only numbers move the unknowns")
     mean = forecast.mean + shift
     unit: Literal["ohm", "V"] = "ohm" if forecast.measurement.kind == "ohms" else "V"
-    variance: Array = spread**2 + find_sd(mean, unit, meter) ** 2
+    variance: Array = spread**2 + find_own_sd(mean, unit, meter) ** 2
     slopes = forecast.slopes.T
     gain = np.einsum("hkl,hl->hk", belief.open, slopes) / variance[:, None]
     use = np.where(sound > 0.5, 1.0, 0.0)[:, None]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from diagnostics.readings import Forecast, Measurement, Meter, find_sd, list_kind_words
+from diagnostics.readings import Forecast, Measurement, Meter, find_own_sd, list_kind_words
 
 from .belief import Taken
 from .lazily import Lazily, prepare
@@ -192,10 +192,10 @@ def build_outcomes(forecast: Forecast, shift: Array, spread: Array, meter: Meter
     mean = forecast.mean + shift
     if forecast.measurement.kind == "ohms":
         safe = np.clip(mean, 0.1, meter.ohms_over)
-        sd = np.hypot(spread, find_sd(safe, "ohm", meter)) / safe
+        sd = np.hypot(spread, find_own_sd(safe, "ohm", meter)) / safe
         mean, sd = np.log(safe), np.where(mean >= meter.ohms_over, 1e-3, np.minimum(sd, 2.0))
     else:
-        sd = np.hypot(spread, find_sd(mean, "V", meter))
+        sd = np.hypot(spread, find_own_sd(mean, "V", meter))
     edges = _find_edges(mean, sd)
     inner = ndtr((edges[None] - mean[:, None]) / sd[:, None])
     zero, one = np.zeros((mean.size, 1)), np.ones((mean.size, 1))

@@ -10,7 +10,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial.distance import squareform
 from scipy.special import ndtri
 
-from diagnostics.readings import Forecast, Measurement, Meter, find_sd
+from diagnostics.readings import Forecast, Measurement, Meter, find_own_sd
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -45,12 +45,12 @@ def rate_differences(forecast: Forecast, meter: Meter) -> Array:
     if forecast.measurement.kind == "ohms":
         mean = np.clip(forecast.mean, 0.1, meter.ohms_over)
         sd = (
-            np.hypot(np.where(forecast.mean >= meter.ohms_over, 0.0, forecast.spread), find_sd(mean, "ohm", meter))
+            np.hypot(np.where(forecast.mean >= meter.ohms_over, 0.0, forecast.spread), find_own_sd(mean, "ohm", meter))
             / mean
         )
         place = np.log(mean)
     else:
-        place, sd = forecast.mean, np.hypot(forecast.spread, find_sd(forecast.mean, "V", meter))
+        place, sd = forecast.mean, np.hypot(forecast.spread, find_own_sd(forecast.mean, "V", meter))
     apart: Array = np.abs(place[:, None] - place[None]) / np.hypot(sd[:, None], sd[None])
     return apart
 

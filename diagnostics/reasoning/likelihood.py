@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from diagnostics.readings import Forecast, Meter, find_sd, read_table
+from diagnostics.readings import Forecast, Meter, find_own_sd, read_table
 
 Array = NDArray[np.float64]
 
@@ -77,7 +77,7 @@ def _normal(value: float, mean: Array, sd: Array) -> Array:
 
 
 def _rate_volts(value: float, mean: Array, spread: Array, slips: float, meter: Meter) -> Fit:
-    sd = np.hypot(spread, find_sd(mean, "V", meter))
+    sd = np.hypot(spread, find_own_sd(mean, "V", meter))
     right, tail = _with_ghosts(value, mean, _normal(value, mean, sd), 2 * ndtr(-np.abs(value - mean) / sd))
     milli, kilo = (_normal(value, mean * f, sd * f + 1e-3) for f in (1e-3, 1e3))
     lead_off = _normal(value, np.zeros_like(mean), np.full_like(mean, 0.05))
@@ -99,7 +99,7 @@ def _rate_ohms(value: float, mean: Array, spread: Array, slips: float, meter: Me
     """Rate on a logarithmic scale; over-range is a censored outcome with a probability of its own."""
     over = meter.ohms_over
     safe = np.clip(mean, LEAST_OHM, None)
-    sd = np.hypot(spread, find_sd(safe, "ohm", meter)) / safe
+    sd = np.hypot(spread, find_own_sd(safe, "ohm", meter)) / safe
     beyond = ndtr(np.log(safe / over) / np.maximum(sd, 1e-3))
     decades = math.log(over / LEAST_OHM)
     if math.isinf(value):

@@ -15,7 +15,7 @@ from diagnostics.readings import (
     Forecast,
     Measurement,
     Meter,
-    find_sd,
+    find_own_sd,
     is_offered,
     list_measurements,
 )
@@ -348,7 +348,7 @@ def _expect(action: Action | None, groups: Sequence[Group], narrow: Bench, some:
 def _find_range(forecast: Forecast, mean: Array, spread: Array, meter: Meter) -> tuple[float, float]:
     """Return between which readings (V or Ω) nearly all of a group's would lie; ``math.inf`` is over-range."""
     unit: Unit = "ohm" if forecast.measurement.kind == "ohms" else "V"
-    sd = np.hypot(spread, find_sd(mean, unit, meter))
+    sd = np.hypot(spread, find_own_sd(mean, unit, meter))
     low, high = float((mean - 2 * sd).min()), float((mean + 2 * sd).max())
     if unit == "V":
         return low, high

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from diagnostics.readings import Bench, Measurement, find_sd, list_walked
+from diagnostics.readings import Bench, Measurement, find_own_sd, list_walked
 from diagnostics.readings.meter import Unit
 from diagnostics.reasoning import Taken, keep_latest, read_symptoms
 from diagnostics.wiring import Channel, Loop, Zone
@@ -155,7 +155,7 @@ def find_sound(bench: Bench, m: Measurement) -> Sound:
         raise TypeError(f"{m.kind} gives a word, not a number")
     unit: Unit = "ohm" if m.kind == "ohms" else "V"
     value = float(forecast.mean[0])
-    sd = float(np.hypot(forecast.spread[0], find_sd(min(value, bench.meter.ohms_over), unit, bench.meter)))
+    sd = float(np.hypot(forecast.spread[0], find_own_sd(min(value, bench.meter.ohms_over), unit, bench.meter)))
     return Sound(value, sd, _list_zone_bands(bench.loop, m))
 
 

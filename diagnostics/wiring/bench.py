@@ -83,7 +83,7 @@ class WiringBench:
         spreads = (
             Spread("cable_length", How.RESISTANCE, part.number("length_spread") / 100),
             Spread("temperature", How.RESISTANCE, warmth),
-            Spread("joints", How.RESISTANCE, part.number("joints_ohm") / resistance_ohm),
+            Spread("joints", How.ADDED, part.number("joints_ohm") / resistance_ohm),
         )
         start = near[0].partition(".")[0]
         signals = [f"{start}.opened"] if start.startswith("det") else [f"{place}.unfed"] if start != "field" else []

@@ -70,9 +70,10 @@ class Gate:
 
 
 class How(StrEnum):
-    """What a shared unknown moves in an element."""
+    """What a shared unknown moves in an element; what it adds to a resistance is as large however long the wire."""
 
     RESISTANCE = "resistance"
+    ADDED = "added"
     CURRENT = "current"
     EMF = "emf"
 

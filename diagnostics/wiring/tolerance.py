@@ -1,5 +1,6 @@
 """A loop as it is when its values are off: shared unknowns moved, current limits lifted, the battery run down."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -49,11 +50,17 @@ def multiply_load(element: Element, times: int) -> Element:
 
 
 def _shift(element: Element, shifts: Mapping[str, float]) -> Element:
-    for spread in element.spreads:
-        share = spread.share * shifts.get(spread.unknown, 0.0)
-        if share and element.resistance_ohm is not None:
-            element = replace(element, resistance_ohm=element.resistance_ohm * max(0.0, 1 + share) or 1e-6)
-        elif share and element.curve is not None:
+    shares = {s: s.share * shifts.get(s.unknown, 0.0) for s in element.spreads}
+    if element.resistance_ohm is not None:
+        times = math.prod(max(0.0, 1 + share) for s, share in shares.items() if s.how is not How.ADDED)
+        times += sum(share for s, share in shares.items() if s.how is How.ADDED)
+        return (
+            replace(element, resistance_ohm=max(element.resistance_ohm * times, 1e-6))
+            if any(shares.values())
+            else element
+        )
+    for spread, share in shares.items():
+        if share and element.curve is not None:
             element = _bend(element, element.curve, spread, share)
     return element
 

@@ -42,6 +42,7 @@ KNOWN = {
     "creamery": {"D212 warning"},  # it says so: nothing ever drops the module's supply
     "ferry": {"D212 warning"},  # it says so: nothing ever resets it
     "greenhouse": {"D211 warning"},  # four-wire detectors behind a module, and no supervision relay is listed
+    "lighthouse": {"D204 note"},  # one-way heads as well: 0.6 V and 20 % in each lift the last alarm to 9.03 V of 9 V
     "mill": {"D202 note"},  # 4 x 20 mA and a coil on 100 mA: 90 mA, and 20 % more current twice over is too much
     "reading_room": {"D204 note"},  # wired as bench_two_wire_oneway
     "ticket_hall": {"D211 warning"},  # it says so: nobody fitted a supervision relay
@@ -122,8 +123,10 @@ def test_volts_at_the_last_detector_are_those_of_iacs_copper() -> None:
     row = find_row(design, "volts", "det4", "alarm")
     assert row.reach.nominal == pytest.approx(24 - copper_v - heads_v - panel_v, abs=2e-3)
     assert 24 - row.reach.nominal == pytest.approx(0.255, abs=0.002)  # a drop that the eye can check: 0.21 V of copper
-    # At the far corner: 24 V less 4 %, current + 40 %, length + 30 %, copper 16 K warmer (0.393 % per K).
-    worst_v = 24 * 0.96 - 1.4 * (copper_v * 1.3 * (1 + 0.00393 * 16) + heads_v + panel_v)
+    # At the far corner: 24 V less 4 %, current + 40 %, length + 30 %, copper 16 K warmer (0.393 % per K), and
+    # 120 mohm of old joints in each core of each run.
+    old_v = 2 * 0.12 * sum(beyond_a)
+    worst_v = 24 * 0.96 - 1.4 * (copper_v * 1.3 * (1 + 0.00393 * 16) + old_v + heads_v + panel_v)
     assert row.reach.low == pytest.approx(worst_v, abs=2e-3)
 
 
@@ -136,11 +139,11 @@ def test_volts_at_the_end_of_the_battery_start_from_its_own() -> None:
 
 
 def test_normal_keeps_to_the_divider_at_the_corners_of_the_tolerances() -> None:
-    # V = E R / (R + r): E = 24 V +- 4 %, r = 1 kohm +- 2 %, R = 4.7 kohm +- 3 %; copper adds under 0.1 %.
+    # V = E R / (R + r): E = 24 V +- 4 %, r = 1 kohm +- 2 %, R = 4.7 kohm +- 3 %; copper and joints add 0.1 %.
     row = find_row(check(Change("bench_four_wire")), "window", "zone1", "standby")
     for side, shown in ((-1, row.reach.low), (0, row.reach.nominal), (1, row.reach.high)):
         emf_v, end_ohm, source_ohm = 24 * (1 + side * 0.04), 4700 * (1 + side * 0.03), 1000 * (1 - side * 0.02)
-        assert shown == pytest.approx(emf_v * end_ohm / (end_ohm + source_ohm), abs=5e-3)
+        assert shown == pytest.approx(emf_v * end_ohm / (end_ohm + source_ohm), abs=6e-3)
 
 
 def test_missing_end_resistor_leaves_the_source_less_what_detectors_draw() -> None:

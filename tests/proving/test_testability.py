@@ -17,7 +17,7 @@ from diagnostics.locate import find_shipped
 from diagnostics.proving import Testability as Told
 from diagnostics.proving import check_testability
 from diagnostics.proving.testability import Least, tell_apart, unpack_rows
-from diagnostics.readings import Bench, Forecast, Measurement, find_sd, list_measurements, predict_mode
+from diagnostics.readings import Bench, Forecast, Measurement, find_own_sd, find_sd, list_measurements, predict_mode
 from diagnostics.readings.meter import Unit
 from diagnostics.reasoning import APART, list_hypotheses, rate_differences
 from diagnostics.wiring import Loop, build_loop, read_site, shift_unknowns
@@ -221,10 +221,10 @@ def rate_drawn(truth: Forecast, told: Forecast, bench: Bench, rng: np.random.Gen
     assert truth.mean is not None
     unit: Unit = "ohm" if told.measurement.kind == "ohms" else "V"
     shown = truth.mean + rng.normal(size=truth.mean.size) * find_sd(truth.mean, unit, bench.meter)
-    sd = np.hypot(told.spread, find_sd(told.mean, unit, bench.meter))
+    sd = np.hypot(told.spread, find_own_sd(told.mean, unit, bench.meter))
     if unit == "ohm":  # over-range is one reading, as far away on the scale as the meter goes
         shown, mean = (np.clip(x, 0.1, bench.meter.ohms_over) for x in (shown, told.mean))
-        sd = np.where(told.mean >= bench.meter.ohms_over, find_sd(mean, unit, bench.meter), sd) / mean
+        sd = np.where(told.mean >= bench.meter.ohms_over, find_own_sd(mean, unit, bench.meter), sd) / mean
         return _rate_normal(np.log(shown), np.log(mean), sd)
     return _rate_normal(shown, told.mean, sd)
 

@@ -7,7 +7,7 @@ from functools import cache
 import numpy as np
 
 from diagnostics.faults import parse_faults
-from diagnostics.readings import Bench, Forecast, Measurement, find_sd, list_measurements, show_value
+from diagnostics.readings import Bench, Forecast, Measurement, find_own_sd, list_measurements, show_value
 from diagnostics.readings.meter import Unit
 from diagnostics.reasoning import Diagnosis, Question, Taken, diagnose
 from diagnostics.visit import build_bench
@@ -39,13 +39,13 @@ def forecast(bench: Bench, measurement: Measurement) -> Forecast:
 
 def read_middle(bench: Bench, measurement: Measurement, number: int) -> float | str:
     """Return what a hypothesis would show with every unknown at its middle, as the meter shows it."""
-    return _read(bench, measurement, number, np.zeros(len(bench.loop.unknowns) + 1), None)
+    return _read(bench, measurement, number, np.zeros(bench.count_unknowns), None)
 
 
 def draw_readings(bench: Bench, number: int, measurements: Iterable[Measurement], seed: int) -> list[Taken]:
-    """Return readings of one hypothesis: one draw of the unknowns for all, an error of the meter for each."""
+    """Return readings of one hypothesis: one draw of the unknowns for all, and for each what its meter adds anew."""
     rng = np.random.default_rng(seed)
-    unknowns = rng.normal(size=len(bench.loop.unknowns) + 1)
+    unknowns = rng.normal(size=bench.count_unknowns)
     return [Taken(m, _read(bench, m, number, unknowns, rng)) for m in measurements]
 
 
@@ -63,7 +63,7 @@ def _read(
     if unit == "ohm" and max(value, float(told.mean[number])) > bench.meter.ohms_over:
         return math.inf
     if rng is not None:
-        value += float(rng.normal() * find_sd(value, unit, bench.meter))
+        value += float(rng.normal() * find_own_sd(value, unit, bench.meter))
     return show_value(max(value, 0.0) if unit == "ohm" else value, unit, bench.meter)
 
 

@@ -82,7 +82,8 @@ def test_reading_off_by_a_prefix_or_with_turned_leads_stays_possible() -> None:
 def test_tail_is_the_chance_of_a_reading_at_least_as_far_off() -> None:
     told, zero = forecast_plain(VOLTS, [19.1]), np.zeros(1)
     sd = 0.4
-    of_meter_v, stray_v = (0.005 * 19.1 + 0.02) / 2, read_table().stray_v
+    table = read_table()
+    of_meter_v, stray_v = table.own_share * (0.005 * 19.1 + 0.02) / 2, table.stray_v
     spread = np.array([math.sqrt(sd**2 - of_meter_v**2 - stray_v**2)])
     for away, tail in ((0.0, 1.0), (1.959964, 0.05), (3.290527, 0.001)):
         assert rate_reading(told, 19.1 + away * sd, zero, spread, METER).tail[0] == pytest.approx(tail, rel=1e-4)
