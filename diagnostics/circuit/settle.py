@@ -50,16 +50,12 @@ class Settled:
         return Settled(self.network, self.columns[some], self.signals.take(some, axis=1), point, chatter)
 
 
-def settle_from_rest(network: Network, columns: Index | None = None, off_v: Array | float = 0.0) -> Settled:
-    """Return the batch, or some columns of it, as after power-up with nothing else done (the mode *standby*).
-
-    ``off_v`` is by how much a module takes the volts of its loop for more than they are, (column,).
-    """
-    columns = np.arange(network.columns) if columns is None else columns
-    signals = np.where(network.held, network.held_value, False).take(columns, axis=1)  # noqa: FBT003 - numpy's order
+def settle_from_rest(network: Network) -> Settled:
+    """Return the batch as it stands after power-up with nothing else done (the mode *standby*)."""
+    columns = np.arange(network.columns)
+    signals = np.where(network.held, network.held_value, False)  # noqa: FBT003 - numpy's own order
     point = solve_point(build_circuits(network, columns, signals))
-    settled = Settled(network, columns, signals, point, ((),) * columns.size)
-    return _settle(settled, np.broadcast_to(np.asarray(off_v, dtype=np.float64), columns.shape))
+    return _settle(Settled(network, columns, signals, point, ((),) * columns.size))
 
 
 def apply_step(settled: Settled, step: Step) -> Settled:
@@ -78,7 +74,7 @@ def apply_step(settled: Settled, step: Step) -> Settled:
         point = _put(
             point, moved, solve_point(build_circuits(network, settled.columns[moved], signals[:, moved]), start)
         )
-    return _settle(replace(settled, signals=signals, point=point), np.zeros(settled.columns.size))
+    return _settle(replace(settled, signals=signals, point=point))
 
 
 def _put(point: Point, columns: Index, fresh: Point) -> Point:
@@ -95,7 +91,7 @@ def apply_steps(settled: Settled, steps: Sequence[Step]) -> Settled:
     return settled
 
 
-def _settle(settled: Settled, off_v: Array) -> Settled:
+def _settle(settled: Settled) -> Settled:
     """Let detectors, then relays, follow their volts until nothing changes; then let the panel latch its zones."""
     network, columns = settled.network, settled.columns
     held = network.held.take(columns, axis=1)
@@ -103,7 +99,7 @@ def _settle(settled: Settled, off_v: Array) -> Settled:
     rest = np.arange(columns.size)
     toggled = np.zeros_like(signals)
     for sweep in range(MOST_SWEEPS):
-        wanted = _follow(network, signals[:, rest], point.volts[:, rest], held[:, rest], off_v[rest])
+        wanted = _follow(network, signals[:, rest], point.volts[:, rest], held[:, rest])
         changed = wanted != signals[:, rest]
         open_ = changed.any(axis=0)
         rest, wanted, changed = rest[open_], wanted[:, open_], changed[:, open_]
@@ -125,10 +121,10 @@ def _name_chatter(network: Network, toggled: Flags, rest: Index, count: int) -> 
     return tuple(found.get(c, ()) for c in range(count))
 
 
-def _follow(network: Network, signals: Flags, volts: Array, held: Flags, off_v: Array) -> Flags:
+def _follow(network: Network, signals: Flags, volts: Array, held: Flags) -> Flags:
     """Return the signals that the volts ask for: detectors, relays, module outputs, each once those before it rest.
 
-    ``held`` signals stay as they are; a module sees its loop ``off_v`` higher than it is.
+    ``held`` signals stay as they are.
     """
     wanted = signals.copy()
     row = {name: n for n, name in enumerate(network.loop.signals)}
@@ -151,21 +147,20 @@ def _follow(network: Network, signals: Flags, volts: Array, held: Flags, off_v: 
         wanted[operated] = np.where(busy | held[operated], signals[operated], moved)
     module = network.loop.module
     if module is not None:
-        _follow_module((network, module, off_v), wanted, volts, busy | (wanted != signals).any(axis=0))
+        _follow_module(network, module, wanted, volts, busy | (wanted != signals).any(axis=0))
     for zone in (zone for zone in network.loop.zones if zone.comes_back):
         _follow_link(network, zone, wanted, volts, busy | (wanted != signals).any(axis=0))
     return np.where(held, signals, wanted)
 
 
-def _follow_module(at_work: tuple[Network, Module, Array], wanted: Flags, volts: Array, busy: Flags) -> None:
+def _follow_module(network: Network, module: Module, wanted: Flags, volts: Array, busy: Flags) -> None:
     """Set a module's outputs by its state table, where detectors and relays are at rest; see ``Module``."""
-    network, module, off_v = at_work
     row = {name: n for n, name in enumerate(network.loop.signals)}
     powered = wanted[row[f"{module.name}.operated"]]
     trouble = np.zeros_like(powered)
     alarm = {"fire": np.zeros_like(powered), "co": np.zeros_like(powered)}
     for channel in module.channels:
-        states = _find_states(channel.bands, _across(network, volts, channel.plus, channel.minus) + off_v)
+        states = _find_states(channel.bands, _across(network, volts, channel.plus, channel.minus))
         trouble |= states == "trouble"
         on = states == "alarm"
         for label, closed in (_decode(network, wanted, row) if not channel.label else {channel.label: on}).items():

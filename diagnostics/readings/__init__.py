@@ -1,7 +1,8 @@
 """What can be measured, and what it would show: circuit and faults in, values with spread out."""
 
+from .bench import Bench, Faults
 from .data import MeasurementKind, Meter, Table, Tool, Travel, read_table
-from .forecast import Bench, Faults, Forecast, find_leads
+from .forecast import Forecast, find_leads
 from .learn import CROOKED, EVEN, Learnt, Reading, Source, learn_source
 from .locate_fault import (
     LEADS_OHM,

@@ -10,7 +10,6 @@ from diagnostics.circuit import STANDBY, Mode, Point, Settled, apply_steps, buil
 from diagnostics.faults import Fault, build_all_edits
 from diagnostics.wiring import EARTH, Add, Edits, Loop
 
-Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
@@ -41,11 +40,6 @@ class _Batch:
             fresh = apply_steps(standby.take(missing), build_steps(mode, standby.network.loop))
             _put(stand, missing, fresh)
         return stand.settled.take(columns)
-
-    def take_off(self, columns: Index, off_v: Array) -> Settled:
-        """Return some columns in standby, with a module that sees its loop so many volts higher, (column,)."""
-        network = self._stands[STANDBY.word].settled.network
-        return settle_from_rest(network, columns, off_v)
 
 
 def _copy(s: Settled) -> Settled:
@@ -97,10 +91,6 @@ class Batches:
     def take(self, circuits: Index, mode: Mode = STANDBY) -> Settled:
         """Return some circuits of one batch in a mode."""
         return self._batches[int(self._batch_of[circuits[0]])].take(self._column[circuits], mode)
-
-    def take_off(self, circuits: Index, off_v: Array) -> Settled:
-        """Return some circuits of one batch in standby, with a module that sees its loop ``off_v`` (V) higher."""
-        return self._batches[int(self._batch_of[circuits[0]])].take_off(self._column[circuits], off_v)
 
 
 def _is_earthed(edits: Edits) -> bool:

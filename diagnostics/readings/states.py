@@ -9,7 +9,7 @@ from scipy.special import ndtr, ndtri
 
 from diagnostics.circuit import Settled, find_powered
 from diagnostics.faults import Fault, find_end
-from diagnostics.wiring import EARTH, Channel, EarthWatch, Loop, Zone
+from diagnostics.wiring import EARTH, EarthWatch, Loop, Zone
 
 from .data import read_table
 from .measurement import (
@@ -31,9 +31,7 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Chances = tuple[tuple[str, ...], Array]
 _FLOOR_V = 0.02
-# Into so many equally likely parts what all volts share is cut, where it decides between words; in sd.
-_SHARES = 15
-EQUAL_SHARES: Array = ndtri((np.arange(_SHARES) + 0.5) / _SHARES)
+_SHARES = 15  # into so many equally likely parts what all volts share is cut, where a walk past the lamps is forecast
 Said = tuple[tuple[str, float], ...]
 NORMAL, TROUBLE, ALARM, SUPERVISORY = (STATES.index(s) for s in ("normal", "trouble", "alarm", "supervisory"))
 
@@ -102,23 +100,6 @@ def _by_band(zone: Zone, across: Array, spread_v: Array | float, *, exact: bool)
 def _find_threshold_sd(across: Array) -> Array:
     sd: Array = read_table().threshold_share * np.abs(across) + _FLOOR_V
     return sd
-
-
-def find_waver(settled: Settled, channels: Sequence[Channel], spreads: Mapping[str, Array]) -> tuple[Array, Flags]:
-    """Return one sd (V) of how a module sees its loop, and where that lets it lie on either side of a bound, (column,).
-
-    ``spreads`` are one sd (V) of the volts of each channel from all shared unknowns; what the module's own bounds lack
-    in certainty is added.
-    """
-    sds, unsure = [], []
-    for channel in channels:
-        across = settled.volts(channel.plus, channel.minus)
-        sd = np.hypot(_find_threshold_sd(across), spreads[channel.name])
-        bounds = np.array([band.high_v for band in channel.bands[:-1]])
-        off = np.abs(across[None] - bounds[:, None]).min(axis=0)
-        sds.append(sd)
-        unsure.append(off < EQUAL_SHARES[-1] * sd)
-    return np.max(sds, axis=0), np.any(unsure, axis=0)
 
 
 def find_supply_chances(settled: Settled, on_battery: Settled) -> Chances:
@@ -265,7 +246,8 @@ def find_dark_chances(settled: Settled, spreads: Mapping[str, Array]) -> list[Sa
     value, the supply), so all are moved together, over a few equally likely shares of it.
     """
     names = list(spreads)
-    dark = np.stack([_is_dark(settled, n, spreads[n][:, None] * EQUAL_SHARES[None]) for n in names])
+    moved = ndtri((np.arange(_SHARES) + 0.5) / _SHARES)
+    dark = np.stack([_is_dark(settled, n, spreads[n][:, None] * moved[None]) for n in names])
     return [_spell_out(names, dark[:, column]) for column in range(dark.shape[1])]
 
 

@@ -26,7 +26,7 @@ SD = {
     "series_ohm": 0.025,
 }  # fmt: skip
 TEMPERATURE_SD_C = 8.0
-JOINTS_SD_OHM, OHM_PER_M = 0.06, 20.95e-3  # of 18 AWG at 20 °C, IEC 60028 and ASTM B258
+JOINTS_SD_OHM, OHM_PER_M = 0.03, 20.95e-3  # of 18 AWG at 20 °C, IEC 60028 and ASTM B258
 
 
 @dataclass(frozen=True, slots=True)
