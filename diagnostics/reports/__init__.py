@@ -43,10 +43,11 @@ from .objects import (
     tell_guide,
     write_faults,
 )
-from .picture import describe_picture, find_shares, list_shortened, render_loop, render_style
+from .picture import describe_picture, list_shortened, render_loop, render_style
 from .proofs import build_proofs
 from .record import render_impairment, render_record, tell_reasons, tell_test
 from .record_words import tell_misreading
+from .shares import find_shares
 from .testability import (
     Section,
     TestabilityTable,

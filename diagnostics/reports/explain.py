@@ -1,11 +1,14 @@
 """Why this step next, in trade words."""
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 
 from diagnostics.faults import read_catalogue
-from diagnostics.readings import read_table
+from diagnostics.readings import Faults, read_table
 from diagnostics.reasoning import NOTHING, Action, Candidate, Diagnosis, Expected
 
+from .shares import find_position, is_sought, merge_sought
 from .words import Words, format_percent, say
 
 MOST_EXPECTED = 6
@@ -84,11 +87,19 @@ def _join_causes(some: list[str]) -> str:
 def list_suspects(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
     """Return percentage and words of the leading groups, and of what the model does not know."""
     rows = []
-    for group in d.groups[:MOST_SUSPECTS]:
-        first, *others = (words.faults(member) for member in group.members)
+    for probability, members in merge_sought(d)[:MOST_SUSPECTS]:
+        first, *others = _name_members(d, members, words)
         more = f" - {_tell_others(others)}" if others else ""
-        rows.append((format_percent(group.probability), f"{first}{more}"))
+        rows.append((format_percent(probability), f"{first}{more}"))
     return (*rows, (format_percent(d.not_modelled), say("not_modelled")))
+
+
+def _name_members(d: Diagnosis, members: Sequence[Faults], words: Words) -> tuple[str, ...]:
+    """Return the members of a group by name; faults in detectors that have to be found are named once a kind."""
+    places = {member[0].place for member in members if is_sought(member)}
+    if len(places) < 2 or find_position(d) or not all(is_sought(member) for member in members):
+        return tuple(words.faults(member) for member in members)
+    return tuple(dict.fromkeys(words.faults((replace(member[0], place="somewhere"),)) for member in members))
 
 
 def _tell_others(others: list[str]) -> str:
@@ -98,8 +109,8 @@ def _tell_others(others: list[str]) -> str:
 
 def list_not_apart(d: Diagnosis, words: Words) -> tuple[tuple[str, ...], ...]:
     """Return, by name, the leading groups that are only counted among the suspects: three members and more."""
-    some = [group.members for group in d.groups[:MOST_SUSPECTS] if len(group.members) > 2]
-    return tuple(tuple(words.faults(member) for member in members) for members in some)
+    some = (_name_members(d, members, words) for _, members in merge_sought(d)[:MOST_SUSPECTS])
+    return tuple(names for names in some if len(names) > 2)
 
 
 def tell_certainty(d: Diagnosis, repair: tuple[str, str]) -> str:
