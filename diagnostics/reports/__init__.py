@@ -31,7 +31,7 @@ from .learn import (
     tell_zone,
 )
 from .location import build_spot_object, tell_location, tell_spot
-from .mend import list_mends, list_rechecks
+from .mend import list_mends, tell_range, tell_rechecks
 from .objects import (
     build_diagnosis,
     build_guide,
@@ -107,7 +107,6 @@ __all__ = [
     "list_mends",
     "list_not_apart",
     "list_parts",
-    "list_rechecks",
     "list_repair_cautions",
     "list_shortened",
     "list_suspects",
@@ -134,7 +133,9 @@ __all__ = [
     "tell_long_check",
     "tell_misreading",
     "tell_panel",
+    "tell_range",
     "tell_reasons",
+    "tell_rechecks",
     "tell_spot",
     "tell_symptom",
     "tell_test",

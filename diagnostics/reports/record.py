@@ -18,6 +18,7 @@ from diagnostics.visit import (
 from diagnostics.wiring import build_loop
 
 from .learn import tell_panel
+from .mend import tell_range
 from .page import (
     Markup,
     join,
@@ -61,7 +62,11 @@ def render_record(case: Case, region: Region = "north_america", zone: tzinfo = U
 
 
 def tell_test(item: ProofItem, words: Words, region: Region = "north_america") -> str:
-    """Return one test of the list after a repair: what is done, and at which detector."""
+    """Return one test of the list after a repair: what is done, and at which detector or terminals."""
+    if item.recheck is not None:
+        m = item.recheck.measurement
+        red, black = words.terminal(m.red), words.terminal(m.black)
+        return tell_page("record", item.test, region, red=red, black=black, range=tell_range(item.recheck, words))
     key = "head_off_test_at" if item.test == HEAD_OFF and item.at else item.test
     if item.test == HEAD_OFF and all(d.is_contact for d in words.loop.detectors):  # a contact has no head to take off
         key = "wire_off_test_at" if item.at else "wire_off_test"
@@ -272,6 +277,9 @@ class _Told:
     def _tell_result(self, item: ProofItem) -> str:
         if item.result is None:
             return f"{self.phrase('not_done')}: {self.page('not_noted')}"
+        if item.reading is not None:
+            typed = tell_typed(item.reading, self.words)
+            return f"{self.phrase('done' if item.result.done else 'not_right')}: {typed}"
         return self.phrase("done") if item.result.done else f"{self.phrase('not_done')}: {item.result.why}"
 
     def _tested_at(self, item: ProofItem) -> Markup:

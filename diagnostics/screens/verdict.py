@@ -11,10 +11,10 @@ from diagnostics.reports import (
     explain_next,
     list_mends,
     list_parts,
-    list_rechecks,
     list_repair_cautions,
     tell_certainty,
     tell_location,
+    tell_rechecks,
 )
 from diagnostics.visit import (
     Assessment,
@@ -79,7 +79,7 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     if find_listener(case) == "caller":
         show_alert("info", tell("caller_hand_on"))
     where = tell_location(assessment, words)
-    told = [*([where] if where else []), *list_mends(d, repair, words), *list_rechecks(d, repair, words)]
+    told = [*([where] if where else []), *list_mends(d, repair, words), *tell_rechecks(repair, words)]
     st.markdown("\n".join(f"- {plain(text)}" for text in told))
     show_cautions((*list_repair_cautions(repair), "outranked"), list_read_cautions(case, words.loop))
     show_button(tell("something_else"), turn_to, ("other",), "something_else")

@@ -10,6 +10,7 @@ from .assess import (
     find_out_of_service,
     list_disturbed,
     list_likely_answers,
+    simulate_now,
     simulate_reading,
     tell_meaning,
     understand,
@@ -43,6 +44,7 @@ from .deeds import (
     pass_tests,
     put_back,
     record_reading,
+    record_recheck,
     record_repair,
     record_test,
     skip_measurement,
@@ -83,14 +85,16 @@ from .marks import (
 )
 from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_suggestion
-from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, choose_head, is_proved, list_proof, list_untested
+from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, choose_head, is_proved, list_proof, list_untested
 from .read_cautions import list_read_cautions
+from .recheck import Recheck, list_rechecks
 from .rooms import name_rooms, parse_rooms
 
 __all__ = [
     "FUNCTIONAL",
     "HEAD_OFF",
     "LISTENERS",
+    "RECHECK",
     "SAFETY",
     "TOOLS",
     "Assessment",
@@ -101,6 +105,7 @@ __all__ = [
     "Listener",
     "OnTheSameLadder",
     "ProofItem",
+    "Recheck",
     "Stage",
     "accept_loop",
     "acknowledge",
@@ -159,6 +164,7 @@ __all__ = [
     "list_missing_tools",
     "list_proof",
     "list_read_cautions",
+    "list_rechecks",
     "list_to_leave",
     "list_untested",
     "list_usual_answers",
@@ -173,8 +179,10 @@ __all__ = [
     "put_back",
     "rate_added",
     "record_reading",
+    "record_recheck",
     "record_repair",
     "record_test",
+    "simulate_now",
     "simulate_reading",
     "skip_measurement",
     "skip_place",

@@ -1,15 +1,17 @@
 """The fixed list of tests after a repair, item by item: what is to be tested, what was, and what was not and why."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from diagnostics.cases import Case, ProofResult
+from diagnostics.cases import Case, ProofResult, Reading
 from diagnostics.wiring import Chain, Loop
 
+from .assess import understand
 from .marks import find_about, is_monitored, is_tested
+from .recheck import Recheck, find_reread, list_case_rechecks
 
 Why = Literal["touched", "farthest", "kind"]
-FUNCTIONAL, HEAD_OFF, RESET, STATION = "functional_test", "head_off_test", "reset", "station"
+FUNCTIONAL, HEAD_OFF, RESET, STATION, RECHECK = "functional_test", "head_off_test", "reset", "station", "recheck"
 # Readings at a detector that take hold of it.
 _TOUCHING: Final = ("head_off", "dark_with_head_off")
 
@@ -18,13 +20,16 @@ _TOUCHING: Final = ("head_off", "dark_with_head_off")
 class ProofItem:
     """One test of the list, ``at`` a detector where it has one, with the reasons for it and its latest result.
 
-    A head-off test may be made at any detector: it is ``at`` one as soon as its result says which.
+    A head-off test may be made at any detector: it is ``at`` one as soon as its result says which. Volts to measure
+    again are a ``recheck``, ``at`` the key of the measurement; their result is the ``reading`` taken since the repair.
     """
 
     test: str
     at: str = ""
     reasons: tuple[Why, ...] = ()
     result: ProofResult | None = None
+    recheck: Recheck | None = None
+    reading: Reading | None = None
 
     @property
     def key(self) -> str:
@@ -35,8 +40,9 @@ class ProofItem:
 def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     """Return the list for a case after its last repair (design page, section 10, item 10).
 
-    Functional test of every detector touched, of the farthest and of one a kind; a head-off test; reset; and that the
-    supervising station receives it, where there is one. Results count that were noted since the last repair that cured.
+    Functional test of every detector touched, of the farthest and of one a kind; a head-off test; reset; that the
+    supervising station receives it, where there is one; last, at rest again, the volts that the repair asks to measure
+    again. Results count that were noted since the last repair that cured.
     """
     reasons: dict[str, list[Why]] = {}
     for name, why in [*_list_touched(case, loop), *_list_chosen(case, loop)]:
@@ -45,11 +51,22 @@ def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     items = [ProofItem(FUNCTIONAL, name, tuple(dict.fromkeys(reasons[name]))) for name in names]
     items += [ProofItem(test) for test in (HEAD_OFF, RESET, *([STATION] if is_monitored(case) else []))]
     results = {_name_test(r.test, r.at): r for r in _list_results(case)}
-    return tuple(_add_result(item, results.get(item.key)) for item in items)
+    told = tuple(_add_result(item, results.get(item.key)) for item in items)
+    return (*told, *(_build_recheck(case, loop, r, results) for r in list_case_rechecks(case, loop)))
+
+
+def _build_recheck(case: Case, loop: Loop, recheck: Recheck, results: dict[str, ProofResult]) -> ProofItem:
+    """Return volts to measure again: done once the last reading is that of a sound loop, or not, and why."""
+    item = ProofItem(RECHECK, recheck.measurement.key, recheck=recheck)
+    said, reading = results.get(item.key), find_reread(case, loop, recheck)
+    if reading is None or reading.taken_at is None or (said and said.noted_at > reading.taken_at):
+        return replace(item, result=said)
+    done = recheck.holds(understand(loop, reading).value)
+    return replace(item, result=ProofResult(RECHECK, done, reading.taken_at, item.at, by=reading.by), reading=reading)
 
 
 def _name_test(test: str, at: str) -> str:
-    return f"{test} {at}".strip() if test == FUNCTIONAL else test
+    return f"{test} {at}".strip() if test in {FUNCTIONAL, RECHECK} else test
 
 
 def _add_result(item: ProofItem, result: ProofResult | None) -> ProofItem:

@@ -142,6 +142,7 @@ def _walk_end(hand: Phone, look: Callable[[str], None]) -> None:
     look("proof_refused")
     hand.type("Why is it not done?", "no tester here")
     hand.tap("test_keep_2")
+    hand.reread()
     hand.tap("tests_rest")
     look("closing")
     hand.page.get_by_text("Left impaired", exact=True).click()

@@ -134,6 +134,7 @@ def _finish(hand: Phone, store_url: str, folder: Path) -> None:
     assert "Tests after the repair" in hand.read()
     hand.picture("4-tests", folder)
     hand.tap("test_done_0")
+    hand.reread()
     hand.tap("tests_rest")
     hand.picture("5-closing", folder)
     hand.tap("close_case")

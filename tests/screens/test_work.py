@@ -270,7 +270,7 @@ def test_cured_leads_to_the_fixed_tests_and_may_be_denied_there(at_work: Visitor
 
 @pytest.mark.parametrize("closing", ["mended", "no_fault_found", "waiting", "left_impaired", "not_ours"])
 def test_case_can_be_left_in_each_of_five_ways(at_work: Visitor, closing: str) -> None:
-    at_verdict(at_work).tap("cured").tap("test_done_0").tap("tests_rest")
+    at_verdict(at_work).tap("cured").tap("test_done_0").reread().tap("tests_rest")
     at_work.at.radio(key="closing").set_value(closing)
     write_note(at_work.type("Who has been told?", "the owner, by phone"), "a spare resistor, until Friday")
     at_work.tap("close_case")
