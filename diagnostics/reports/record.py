@@ -70,7 +70,7 @@ def tell_test(item: ProofItem, words: Words, region: Region = "north_america") -
     key = "head_off_test_at" if item.test == HEAD_OFF and item.at else item.test
     if item.test == HEAD_OFF and all(d.is_contact for d in words.loop.detectors):  # a contact has no head to take off
         key = "wire_off_test_at" if item.at else "wire_off_test"
-    return tell_page("record", key, region, at=words.detector(item.at) if item.at else "")
+    return tell_page("record", key, region, at=words.noun(item.at) if item.at else "")
 
 
 def tell_reasons(item: ProofItem, region: Region = "north_america") -> str:

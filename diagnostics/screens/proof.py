@@ -308,7 +308,7 @@ def _name_all(items: Sequence[ProofItem], words: Words) -> str:
 def _name(item: ProofItem, words: Words) -> str:
     """Return a test in two words, for the lower edge."""
     if item.test == FUNCTIONAL:
-        return plain(words.detector(item.at).partition(" (")[0])
+        return plain(words.noun(item.at).partition(" (")[0])
     short = {
         RECHECK: "test_recheck_short",
         HEAD_OFF: "test_head_short",

@@ -167,8 +167,8 @@ def _accept_loop(case_id: str, revision: int) -> None:
 
 def _close_as_not_ours(case_id: str, revision: int) -> None:
     told, by = (str(st.session_state.get(key) or "").strip() for key in (TOLD, BY))
-    if not told:
-        st.session_state["problem"] = tell("told_needed_not_ours")
+    if not told or not by:
+        st.session_state["problem"] = tell("by_needed" if told else "told_needed_not_ours")
         return
     case = load(case_id, revision)
     if not case.closing:  # a second tap: the first has closed it

@@ -1,5 +1,6 @@
 """The fixed list of tests after a repair, item by item: what is to be tested, what was, and what was not and why."""
 
+import re
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
@@ -12,8 +13,11 @@ from .recheck import Recheck, find_reread, list_case_rechecks
 
 Why = Literal["touched", "farthest", "kind"]
 FUNCTIONAL, HEAD_OFF, RESET, STATION, RECHECK = "functional_test", "head_off_test", "reset", "station", "recheck"
-# Readings at a detector that take hold of it.
-_TOUCHING: Final = ("head_off", "dark_with_head_off")
+# Readings at a detector for which its head or base is taken in hand; metering at its terminals is another.
+_TOUCHING: Final = frozenset({"head_off", "dark_with_head_off", "earth_opened", "look"})
+SOUGHT: Final = "detector"  # the detector of a repair that nobody knew the place of before it showed itself
+_BY_NUMBER: Final = re.compile(r"\bdet(?:ector)?s?\.?\s*(\d{1,3})\b", re.IGNORECASE)
+_LEAST_ROOM: Final = 3  # letters that a room must have to be looked for in what somebody typed
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +51,7 @@ def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     reasons: dict[str, list[Why]] = {}
     for name, why in [*_list_touched(case, loop), *_list_chosen(case, loop)]:
         reasons.setdefault(name, []).append(why)
-    names = [d.name for d in loop.detectors if d.name in reasons]
+    names = [name for name in (*(d.name for d in loop.detectors), SOUGHT) if name in reasons]
     items = [ProofItem(FUNCTIONAL, name, tuple(dict.fromkeys(reasons[name]))) for name in names]
     items += [ProofItem(test) for test in (HEAD_OFF, RESET, *([STATION] if is_monitored(case) else []))]
     results = {_name_test(r.test, r.at): r for r in _list_results(case)}
@@ -102,10 +106,38 @@ def _list_results(case: Case) -> list[ProofResult]:
 
 def _list_touched(case: Case, loop: Loop) -> list[tuple[str, Why]]:
     names = {d.name for d in loop.detectors}
-    places = [place for r in case.repairs for place in _list_places(r.fault)]
-    places = [_find_last(loop, place) if place.startswith("end") else place for place in places]
-    places += [r.at for r in case.readings if r.measurement in _TOUCHING]
-    return [(place, "touched") for place in places if place in names]
+    repaired = [place for r in case.repairs for place in (*_list_ends(loop, r.fault), *_list_named(loop, r.fault))]
+    every = (*case.readings, *(item.reading for item in case.retracted))  # taken back or not, a hand was there
+    places = [*repaired, *(place for r in every for place in _list_met(loop, r))]
+    return [(place, "touched") for place in dict.fromkeys(places) if place in {*names, SOUGHT}]
+
+
+def _list_ends(loop: Loop, repair: str) -> list[str]:
+    """Return the detectors that a repair was made at; a run of cable ends at the detectors on both its sides."""
+    places, spots = _list_places(repair), repair.partition("@")[2].split(" + ")
+    runs = [pair for name, pair in loop.pairs.items() if f"run {_name_owner(name)}" in spots]
+    sides = [_name_owner(end) for pair in runs for core in pair for end in (loop.by_name[core].a, loop.by_name[core].b)]
+    return [*(_find_last(loop, p) if p.startswith("end") else p for p in places), *sides]
+
+
+def _list_named(loop: Loop, repair: str) -> list[str]:
+    """Return the detectors that plain words name, by number or by room."""
+    if "@" in repair:
+        return []
+    numbers, typed = _BY_NUMBER.findall(repair), repair.casefold()
+    rooms = [d.name for d in loop.detectors if len(d.label) >= _LEAST_ROOM and d.label.casefold() in typed]
+    return [*(f"det{number}" for number in numbers), *rooms]
+
+
+def _list_met(loop: Loop, r: Reading) -> list[str]:
+    """Return the detectors that a reading took in hand."""
+    if r.measurement in _TOUCHING:
+        return [_find_last(loop, r.at) if r.at.startswith("end") else r.at]
+    return [_name_owner(terminal) for terminal in (r.red, r.black) if terminal]
+
+
+def _name_owner(terminal: str) -> str:
+    return terminal.partition(".")[0]
 
 
 def _list_chosen(case: Case, loop: Loop) -> list[tuple[str, Why]]:

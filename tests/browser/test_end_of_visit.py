@@ -83,7 +83,7 @@ def _close(hand: Phone) -> None:
     hand.tap("left_keep")
     hand.page.get_by_text("Left impaired", exact=True).click()
     hand.wait()
-    hand.tap("close_case")
+    hand.close_case()
     assert "If nobody could be reached, write that." in hand.read()
     hand.type("Who has been told?", OWNER)
     field = hand.page.get_by_label("Note for the next person")

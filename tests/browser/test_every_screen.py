@@ -133,6 +133,7 @@ def _walk_work(hand: Phone, look: Callable[[str], None]) -> None:
 
 def _walk_end(hand: Phone, look: Callable[[str], None]) -> None:
     look("verdict")
+    hand.tap("work_done")
     hand.tap("cured")
     look("proof")
     hand.tap("test_done_0")
@@ -149,8 +150,7 @@ def _walk_end(hand: Phone, look: Callable[[str], None]) -> None:
     hand.wait()
     hand.tap("close_case")
     look("closing_refused")
-    hand.type("Who has been told?", "the owner")
-    hand.tap("close_case")
+    hand.close_case()
     look("closed")
     hand.tap("to_start")
     look("start_with_cases")
@@ -166,7 +166,7 @@ def _walk_readings_as_left(hand: Phone, look: Callable[[str], None], url: str, s
     look("as_left")
     hand.tap("left_keep")
     look("closing_as_left")
-    hand.tap("close_case")
+    hand.close_case()
     look("closed_as_left")
     hand.page.goto(f"{url}/?case={second.case_id}")
     hand.wait()

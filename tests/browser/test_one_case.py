@@ -130,6 +130,7 @@ def _without_clock(text: str) -> str:
 
 
 def _finish(hand: Phone, store_url: str, folder: Path) -> None:
+    hand.tap("work_done")
     hand.tap("cured")
     assert "Tests after the repair" in hand.read()
     hand.picture("4-tests", folder)
@@ -137,7 +138,7 @@ def _finish(hand: Phone, store_url: str, folder: Path) -> None:
     hand.reread()
     hand.tap("tests_rest")
     hand.picture("5-closing", folder)
-    hand.tap("close_case")
+    hand.close_case()
     assert "This case is closed" in hand.read()
     case = read_case(hand, store_url)
     assert case.closing == "mended"

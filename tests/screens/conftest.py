@@ -81,6 +81,10 @@ class Visitor:
             self.tap(f"test_record_{(field.key or '').removeprefix('reread_')}")
         return self
 
+    def close(self, told: str = "the owner, by phone", by: str = "Ada") -> "Visitor":
+        """Say who was told and by whom, and close the case."""
+        return self.type(say("told_who"), told).type(say("closed_by"), by).tap("close_case")
+
     @property
     def case_id(self) -> str:
         """Return the case that the URL names."""

@@ -230,7 +230,7 @@ def test_list_of_the_ladder_can_be_dropped(at_ladder: Visitor) -> None:
 
 def test_own_repair_that_is_half_typed_is_there_after_a_reload(at_work: Visitor) -> None:
     again = at_work.tap("to_repair").type("What did you put right?", "wire at 3").reload()
-    again.tap("still_faulty")
+    again.tap("work_done").tap("still_faulty")
     assert [r.fault for r in again.case.repairs] == ["wire at 3"]
     assert "own_repair" not in again.at.query_params
 

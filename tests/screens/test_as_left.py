@@ -19,7 +19,7 @@ def at_form(store: CaseStore) -> Visitor:
 
 def leave(at_form: Visitor) -> Visitor:
     at_form.type(ZONE, "19.2").tap("left_keep")
-    return at_form.tap("close_case")
+    return at_form.close()
 
 
 def test_readings_of_the_sound_loop_are_kept_and_blame_no_fault(at_form: Visitor) -> None:

@@ -79,6 +79,8 @@ def test_a_loop_that_is_not_for_us_is_told_so_kindly(visitor: Visitor) -> None:
     assert "not for us" in visitor.text
     assert "What still holds" in visitor.text
     visitor.type("Who has been told?", "the owner").tap("not_for_us_close")
+    assert "Write your name" in visitor.text
+    visitor.type("Your name", "Ada").tap("not_for_us_close")
     assert visitor.case.closing == "not_ours"
 
 
