@@ -56,7 +56,7 @@ def render_record(case: Case, region: Region = "north_america", zone: tzinfo = U
     """
     told = _Told(case, region, zone)
     parts = (told.head, told.site, told.complaint, told.safety, told.readings, told.taken_back, told.baseline)
-    more = (told.suggested, told.answers, told.repairs, told.tests, told.disturbed, told.closing)
+    more = (told.suggested, told.answers, told.repairs, told.tests, told.disturbed, told.closed_before, told.closing)
     title = f"{told.phrase('title')}: {case.site.name}"
     return render_page(title, *(section() for section in (*parts, *more)))
 
@@ -292,6 +292,17 @@ class _Told:
             return self.section("disturbed", self.line("no_disturbed"))
         rows = [[put(self.words.name(d.measurement)), self.moment(d.since)] for d in standing]
         return self.section("disturbed", render_table([self.phrase("what"), self.phrase("since")], rows))
+
+    def closed_before(self) -> Markup:
+        """Return each closing that was taken back by opening the case again."""
+        heads = [self.phrase(key) for key in ("when", "closed_as", "told", "note", "who")]
+        rows = [
+            [self.moment(left.at if left else None), put(tell_closing(item.closing, self.region)[0])]
+            + [put_typed(text) for text in ((left.told, left.note, left.by) if left else ("", "", ""))]
+            for item in self.case.earlier_closings
+            for left in (item.leaving,)
+        ]
+        return self._table("closed_before", heads, rows)
 
     def closing(self) -> Markup:
         """Return how the visit ended and who was told, with a line to sign on."""

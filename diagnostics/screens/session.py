@@ -19,7 +19,7 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore, default_store_url
 from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
 from diagnostics.reports import Region, Words, say, tell_caution
-from diagnostics.visit import Assessment, assess_case, find_listener, tell_meaning
+from diagnostics.visit import Assessment, Listener, assess_case, find_listener, tell_meaning
 
 from .draft import VIEW, find_kept, forget, keep
 
@@ -214,21 +214,23 @@ def bring_into_view(key: str, once: str) -> None:
     st.html(f"<script>/* {number} */{_TO.format(key=key)}</script>", unsafe_allow_javascript=True)
 
 
-def show_cautions(names: tuple[str, ...], read: frozenset[str] = frozenset()) -> None:
+def show_cautions(
+    names: tuple[str, ...], read: frozenset[str] = frozenset(), listener: Listener = "technician"
+) -> None:
     """Show cautions before what they belong to: in full, or as one line that opens where they were ``read`` before."""
     fresh = [name for name in names if name not in read]
     known = [name for name in names if name in read]
     if fresh:
         with st.container(border=True):
-            _tell_cautions(fresh)
+            _tell_cautions(fresh, listener)
     if known:
         titles = " · ".join(tell_caution(name, find_region())[0] for name in known)
         with st.expander(f"⚠ {titles}"):
-            _tell_cautions(known)
+            _tell_cautions(known, listener)
 
 
-def _tell_cautions(names: Sequence[str]) -> None:
-    for title, text in (tell_caution(name, find_region()) for name in names):
+def _tell_cautions(names: Sequence[str], listener: Listener) -> None:
+    for title, text in (tell_caution(name, find_region(), listener) for name in names):
         st.markdown(f"⚠ **{title}.** {text}")
 
 

@@ -82,6 +82,11 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     where = tell_location(assessment, words)
     told = [*([where] if where else []), *list_mends(d, repair, words), *tell_rechecks(repair, words)]
     st.markdown("\n".join(f"- {plain(text)}" for text in told))
+    if find_listener(case) == "caller":  # nothing of it is the caller's to do
+        show_cautions(("ladder", "outranked"), frozenset(), "caller")
+        show_button(tell("something_else"), turn_to, ("other",), "something_else")
+        show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
+        return
     show_cautions((*list_repair_cautions(repair), "outranked"), list_read_cautions(case, words.loop))
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
     _show_outcome(write_class(repair), _record_repair, (case.case_id, case.revision, *repair))

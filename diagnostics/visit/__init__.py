@@ -55,6 +55,7 @@ from .deeds import (
     tell_loop,
     tell_people,
     tell_place,
+    tell_rooms,
 )
 from .disturbed import Disturbance, find_disturbances
 from .doubts import Doubt, find_doubt, find_doubted, find_last_absent, find_most_v, is_unexpected, may_be_absent
@@ -84,11 +85,11 @@ from .marks import (
     is_too_early,
 )
 from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
-from .offered import build_suggestion
+from .offered import build_beside, build_suggestion
 from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, choose_head, is_proved, list_proof, list_untested
 from .read_cautions import list_read_cautions
 from .recheck import Recheck, list_rechecks
-from .rooms import name_rooms, parse_rooms
+from .rooms import lacks_rooms, name_rooms, parse_rooms
 
 __all__ = [
     "FUNCTIONAL",
@@ -114,6 +115,7 @@ __all__ = [
     "answer_guide",
     "assess_case",
     "build_bench",
+    "build_beside",
     "build_reading",
     "build_suggestion",
     "choose_head",
@@ -154,6 +156,7 @@ __all__ = [
     "keep_baseline",
     "keeps_baseline",
     "lack_tool",
+    "lacks_rooms",
     "list_answered",
     "list_answers",
     "list_as_left",
@@ -196,6 +199,7 @@ __all__ = [
     "tell_meaning",
     "tell_people",
     "tell_place",
+    "tell_rooms",
     "understand",
     "write_class",
 ]

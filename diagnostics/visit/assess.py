@@ -133,7 +133,7 @@ def tell_meaning(case: Case) -> str:
     silent = (CLOCK, ON_TEST)
     told = replace(
         case, case_id="", revision=0, site_text="", described_at=None, earlier_sites=(), notes="", closing="",
-        retracted=(), suggestions=(), tests=(), leaving=None,
+        retracted=(), suggestions=(), tests=(), leaving=None, earlier_closings=(),
         readings=tuple(_strip(r) for r in case.readings),
         repairs=tuple(replace(r, done_at=_WHENEVER) for r in case.repairs),
         acknowledged=tuple(

@@ -44,6 +44,7 @@ from .marks import (
 )
 from .offered import answer_suggestion
 from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, list_proof, list_untested
+from .rooms import name_rooms
 
 
 def record_reading(store: CaseStore, case: Case, reading: Reading, suggestion: Suggestion | None = None) -> Case:
@@ -155,6 +156,21 @@ def tell_place(store: CaseStore, case: Case, name: str, room: str) -> Case:
     told = chain.spec.model_copy(update={"places": places})
     loops = tuple(told if spec == chain.spec else spec for spec in case.site.loops)
     return describe_site(store, case, write_site(case.site.model_copy(update={"loops": loops})))
+
+
+def tell_rooms(store: CaseStore, case: Case, rooms: tuple[str, ...]) -> Case:
+    """Note which room each detector is in, in the order of the wiring; it is a revision of the description.
+
+    Raises
+    ------
+    SiteError
+        There are more rooms than detectors.
+    CaseError
+        No room is named.
+    """
+    if not any(rooms):
+        raise CaseError("name at least one room", hint="one a line, in the order of the wiring")
+    return describe_site(store, case, write_site(name_rooms(case.site, rooms)))
 
 
 def _check_old_readings(loop: Loop, case: Case) -> None:

@@ -5,7 +5,7 @@ import pytest
 from diagnostics.cases import CaseStore, read_case
 from diagnostics.locate import find_shipped
 from diagnostics.readings import list_measurements
-from diagnostics.reports import tell_caution
+from diagnostics.reports import render_record, tell_caution
 from diagnostics.visit import assess_case, find_hidden, start_visit
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import describe
@@ -218,6 +218,16 @@ def test_further_readings_are_shown_before_the_climb_and_asked_for_after_it(at_l
     known = {m.key: m for m in list_measurements(assessment.loop)}
     taken = [(r.measurement, r.red or r.at) for r in again.case.readings[before + 1 :]]
     assert taken == [(known[key].kind, known[key].red or known[key].at) for key in keys]
+
+
+def test_reading_of_the_ladder_was_suggested_and_is_no_something_else(at_ladder: Visitor) -> None:
+    beside = [m.key for m in assess_case(at_ladder.case).beside]
+    at_ladder.tap("use ").tap("record")
+    for _ in beside:
+        at_ladder.tap("use ").tap("record")
+    told = [(s.what, s.outcome) for s in at_ladder.case.suggestions[-len(beside) :]]
+    assert told == [(key, "followed") for key in beside]
+    assert "something else was done" not in render_record(at_ladder.case)
 
 
 def test_list_of_the_ladder_can_be_dropped(at_ladder: Visitor) -> None:

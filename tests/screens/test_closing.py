@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from diagnostics.cases import CLOSINGS, Case, CaseStore, Leaving, Reading
+from diagnostics.reports import render_record
 from diagnostics.visit import close_case
 from tests.screens.conftest import Visitor
 from tests.screens.real_work import build_restored, describe, write_note
@@ -167,3 +168,17 @@ def test_who_was_told_and_by_whom_is_asked(store: CaseStore, closing: str) -> No
     visitor.type(BY, "Ada").tap("close_case")
     assert visitor.case.leaving is not None
     assert (visitor.case.closing, visitor.case.leaving.told, visitor.case.leaving.by) == (closing, "the owner", "Ada")
+
+
+def test_closing_that_was_taken_back_stays_in_the_record(store: CaseStore) -> None:
+    visitor = choose(Visitor(store, build_restored(store).case_id), "waiting")
+    write_note(visitor, "a spare part, until Friday").close(told="Kim, by phone", by="Ada")
+    visitor.tap("open_again")
+    choose(visitor, "mended").close(told="the owner", by="Lee")
+    (earlier,) = visitor.case.earlier_closings
+    assert earlier.leaving is not None
+    assert (earlier.closing, earlier.leaving.told, earlier.leaving.by) == ("waiting", "Kim, by phone", "Ada")
+    record = render_record(visitor.case)
+    assert "Closed before, and opened again" in record
+    for told in ("Waiting for parts, access or tests", "Kim, by phone", "a spare part, until Friday", "the owner"):
+        assert told in record
