@@ -75,7 +75,8 @@ def show_proof(case: Case) -> None:
     show_repairs(case, words)
     st.markdown(tell("proof_why"))
     more = (c for i in items if i.recheck for c in i.recheck.measurement.cautions)
-    show_cautions(tuple(dict.fromkeys((*_CAUTIONS, *more))), list_read_cautions(case, loop), find_listener(case))
+    cautions = tuple(dict.fromkeys((*_CAUTIONS, *more)))
+    show_cautions(cautions, list_read_cautions(case, loop, cautions), find_listener(case))
     for number, item in enumerate(items):
         _show_item(case, words, number, item)
     _show_rest(case, words, items)

@@ -136,7 +136,7 @@ def show_for_us(case: Case) -> None:
     st.markdown(tell("for_us"))
     with st.container(border=True):
         st.markdown(f"**{tell('for_us_no')}:** {tell('for_us_list')}")
-        show_button(tell("for_us_no"), turn_to, ("stop",), "for_us_no")
+        show_button(tell("for_us_stop"), turn_to, ("stop",), "for_us_no")
     st.markdown(tell("for_us_hint"))
     show_button(tell("for_us_unsure"), _accept_loop, place, "for_us_unsure")
     show_main_button(tell("for_us_yes"), _accept_loop, place, "for_us_yes")

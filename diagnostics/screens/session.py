@@ -18,7 +18,7 @@ import streamlit as st
 
 from diagnostics.cases import Case, CaseStore, default_store_url
 from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
-from diagnostics.reports import Region, Words, say, tell_caution
+from diagnostics.reports import Region, Words, localize, say, tell_caution
 from diagnostics.visit import Assessment, Listener, assess_case, find_listener, tell_meaning
 
 from .draft import VIEW, find_kept, forget, keep
@@ -148,8 +148,8 @@ def write_problem(error: DiagnosticsError) -> str:
     """Return an error as lines to read: what is wrong, what to do."""
     if isinstance(error, SourceError):
         return "\n\n".join(plain(str(finding)) for finding in error.findings)
-    hint = f"\n\n{plain(error.hint[:1].upper() + error.hint[1:])}." if error.hint else ""
-    return f"**{plain(error.message[:1].upper() + error.message[1:])}.**{hint}"
+    message, hint = (localize(text[:1].upper() + text[1:], find_region()) for text in (error.message, error.hint))
+    return f"**{plain(message)}.**" + (f"\n\n{plain(hint)}." if hint else "")
 
 
 def show_alert(kind: _Alert, text: str) -> None:

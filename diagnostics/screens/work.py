@@ -133,7 +133,8 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
         show_guide_words(assessment)
     beside = assessment.beside if suggested and not listed else ()
     cautions = tuple(dict.fromkeys(c for one in (m, *beside) for c in one.cautions))
-    show_cautions(cautions, list_read_cautions(assessment.case, assessment.loop), find_listener(assessment.case))
+    read = list_read_cautions(assessment.case, assessment.loop, cautions)
+    show_cautions(cautions, read, find_listener(assessment.case))
     _show_beside(beside, words)
     _show_last_absent(assessment, m, words)
     if find_listener(assessment.case) == "caller":

@@ -126,7 +126,7 @@ def _walk_work(hand: Phone, look: Callable[[str], None]) -> None:
     look("own_repair")
     hand.tap("own_repair_back")
     while hand.has("record"):
-        hand.page.get_by_role("button", name="Take this reading").click()
+        hand.page.get_by_role("button", name="Fill in what is there").click()
         hand.wait()
         hand.tap("record")
 

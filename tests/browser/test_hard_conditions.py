@@ -160,11 +160,11 @@ def press(hand: Phone, name: str) -> None:
 
 def test_whole_visit_needs_no_mouse(browser: "Browser", app_url: str, store_url: str) -> None:
     hand = Phone(browser, app_url, DESK)
-    for name in ("Cider house", "Looked at", "No release", "Everyone is told$", "Noted", "Let the model lead"):
+    for name in ("Cider house", "Looked: nobody", "No release", "On test at", "Noted", "Let the model lead"):
         press(hand, name)
     steps = 0
     while hand.has("record"):
-        press(hand, "Take this reading")
+        press(hand, "Fill in what is there")
         press(hand, "Record")
         steps += 1
         assert steps < 8

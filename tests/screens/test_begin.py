@@ -122,7 +122,7 @@ def test_what_was_understood_of_a_resistor_is_said_before_it_is_used(visitor: Vi
     [
         (RESISTOR, "23 V", "ohms are wanted"),
         ("Cable", "string", "string"),
-        ("Distance between neighbours, about", "far", "metres"),
+        ("Distance between neighbors, about", "far", "meters"),
     ],
 )
 def test_wrong_value_in_the_description_gets_its_own_message(
