@@ -35,8 +35,8 @@ _STYLE = """
 [data-testid="stButtonGroup"] [data-selected="true"] {box-shadow: inset 0 -4px 0 currentColor;}
 [data-testid="stButtonGroup"] [data-selected="true"] p {font-weight: 700;}
 [data-testid="stAlertContainer"], [data-testid="stAlertContainer"] p {color: inherit !important;}
-.st-key-page_head p {font-size: .78rem; line-height: 1.35; white-space: nowrap; overflow: hidden;
-  text-overflow: ellipsis;}
+.st-key-page_head p {font-size: .78rem; line-height: 1.35;}
+button .stMarkdownEllipsis, button .stMarkdownEllipsis p {white-space: normal; overflow: visible; text-overflow: clip;}
 .st-key-page_head p span, .st-key-page_head p small {font-size: inherit;}
 input::placeholder {color: inherit !important; opacity: .8 !important;}
 [data-testid="stBottomBlockContainer"] {padding-bottom: 1rem; padding-top: .75rem;}

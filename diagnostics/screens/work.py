@@ -63,17 +63,15 @@ def show_work(assessment: Assessment) -> None:
     if assessment.guidance is not None and assessment.guidance.stops:
         show_stop(assessment)
         return
-    since = find_out_of_service(assessment)
-    if since is not None:
-        show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
+    _show_out_of_service(assessment)
     m, old = _find_asked(assessment)
     left, right = st.columns([3, 2], gap="small")
     chosen = old is not None or find_kept(ASKED) or find_list()
     pending = None if chosen else find_pending(assessment)
+    view = find_view()
     with left:
         if old is None and not find_list():
-            show_notices(assessment, asked=m.key if m and pending is None and find_view() != "other" else "")
-        view = find_view()
+            show_notices(assessment, asked=m.key if m and pending is None and view != "other" else "")
         if view == "other":
             _show_choice(assessment)
         elif pending is not None:
@@ -85,11 +83,18 @@ def show_work(assessment: Assessment) -> None:
             _show_step(assessment, m, old)
         else:
             show_verdict(assessment)
+    found = m is None and pending is None and view != "other"  # a verdict stands: what led to it is a tap away
     with right:
-        show_suspects(assessment, m)
-        show_readings(assessment)
+        show_suspects(assessment, m, folded=found)
+        show_readings(assessment, folded=found)
         _show_more(assessment, at_step=_has_ways(assessment, m, old, pending is not None))
     prepare_answers(assessment)
+
+
+def _show_out_of_service(assessment: Assessment) -> None:
+    since = find_out_of_service(assessment)
+    if since is not None:
+        show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
 
 
 def _has_ways(assessment: Assessment, m: Measurement | None, old: Reading | None, pending: bool) -> bool:  # noqa: FBT001

@@ -24,7 +24,7 @@ def list_read_cautions(case: Case, loop: Loop, wanted: Iterable[str] = ()) -> fr
 
     ``wanted`` are those of a test in hand: where it can make an alarm or resets, what that asks for is as unread.
     """
-    found: set[str] = {a.caution for a in case.acknowledged if a.caution in SAFETY} - _WITH_ALARM
+    found = {str(a.caution) for a in case.acknowledged if a.caution in SAFETY} - _WITH_ALARM
     for reading in (*case.readings, *(r.reading for r in case.retracted)):
         try:
             found |= set(parse_measurement(reading.measurement, loop, reading.where).cautions)

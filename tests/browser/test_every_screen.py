@@ -45,6 +45,7 @@ def test_axe_finds_nothing_serious_on_any_screen(
 
     def look(name: str) -> None:
         assert hand.find_overhang_px() <= 0, name
+        assert hand.find_cut_off() == [], name
         hand.picture(f"screen-{name}-{size}-{'dark' if dark else 'light'}", tmp_path)
         seen[name] = find_serious(hand)
 
@@ -133,6 +134,7 @@ def _walk_work(hand: Phone, look: Callable[[str], None]) -> None:
 
 def _walk_end(hand: Phone, look: Callable[[str], None]) -> None:
     look("verdict")
+    assert hand.find_height() <= 3.0
     hand.tap("work_done")
     hand.tap("cured")
     look("proof")
@@ -164,6 +166,7 @@ def _walk_readings_as_left(hand: Phone, look: Callable[[str], None], url: str, s
     hand.wait()
     hand.type("Volts: red on zone 1 +", "12.1")
     look("as_left")
+    hand.type("Volts: red on zone 1 +", "19.2")
     hand.tap("left_keep")
     look("closing_as_left")
     hand.close_case()

@@ -160,7 +160,7 @@ def press(hand: Phone, name: str) -> None:
 
 def test_whole_visit_needs_no_mouse(browser: "Browser", app_url: str, store_url: str) -> None:
     hand = Phone(browser, app_url, DESK)
-    for name in ("Cider house", "Looked: nobody", "No release", "On test at", "Noted", "Let the model lead"):
+    for name in ("Cider house", "Looked: no fire", "No release", "On test at", "Noted", "Let the model lead"):
         press(hand, name)
     steps = 0
     while hand.has("record"):
