@@ -1,9 +1,12 @@
 """What exactly to mend, by conductor, terminal and contact, and what the zone reads once it is right."""
 
+from dataclasses import replace
+
 from diagnostics.faults import Fault
 from diagnostics.reasoning import Diagnosis
 from diagnostics.visit import Recheck, list_rechecks, write_class
 
+from .shares import UNPLACED, find_position, is_sought
 from .words import Words, say
 
 _LEAST, _MOST = 0.2, 3  # share of a class that a fault must have to be told, and how many are told
@@ -12,7 +15,7 @@ _CONDUCTORS = ("conductor_open", "joint_resistive", "pair_short", "leak")
 
 def list_mends(d: Diagnosis, repair: tuple[str, str], words: Words) -> tuple[str, ...]:
     """Return the likeliest faults that a repair is for, each with what to do at which terminal, likeliest first."""
-    some = _weigh(d, repair)
+    some = _unplace(d, _weigh(d, repair))
     kinds: dict[tuple[str, str], float] = {}
     for fault, share in some.items():
         kinds[fault.kind, fault.place] = kinds.get((fault.kind, fault.place), 0.0) + share
@@ -28,6 +31,17 @@ def _weigh(d: Diagnosis, repair: tuple[str, str]) -> dict[Fault, float]:
         for fault in candidate.faults:
             if fault.repair_class in parts:
                 found[fault] = found.get(fault, 0.0) + candidate.probability
+    return dict(sorted(found.items(), key=lambda item: -item[1]))
+
+
+def _unplace(d: Diagnosis, some: dict[Fault, float]) -> dict[Fault, float]:
+    """Return faults in detectors that have to be found as one for each kind, without a place."""
+    if find_position(d):
+        return some
+    found: dict[Fault, float] = {}
+    for fault, share in some.items():
+        named = replace(fault, place=UNPLACED) if is_sought((fault,)) else fault
+        found[named] = found.get(named, 0.0) + share
     return dict(sorted(found.items(), key=lambda item: -item[1]))
 
 

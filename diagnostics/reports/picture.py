@@ -12,7 +12,7 @@ from textwrap import wrap
 from diagnostics.readings import Measurement, find_leads
 from diagnostics.wiring import Chain, Detector, Loop, Style
 
-from .shares import SOMEWHERE
+from .shares import SOMEWHERE, UNPLACED
 from .words import Words, format_percent, say
 
 LEAST_SHARE = 0.03
@@ -88,7 +88,7 @@ def _name_cell(cell: _Cell, words: Words) -> str:
     if cell.holds:
         first, last = (spot.removeprefix("det") for spot in (cell.holds[0], cell.holds[-1]))
         return say("picture_stretch", first=first, last=last)
-    return words.spot("somewhere" if cell.is_apart else cell.spot)
+    return words.spot(UNPLACED if cell.is_apart else cell.spot)
 
 
 def render_style(style: Style, *, dark: bool) -> str:

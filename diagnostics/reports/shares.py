@@ -7,6 +7,7 @@ from diagnostics.readings import Faults
 from diagnostics.reasoning import Diagnosis, SuspectGroup
 
 SOMEWHERE = "detector"  # the spot of a fault in a detector whose place nobody knows
+UNPLACED = "somewhere"  # the word for such a place in sentences
 _LEADS = 0.9  # share of all such faults from which one position along the cable is named
 
 

@@ -13,8 +13,11 @@ from diagnostics.reasoning import Diagnosis
 from diagnostics.reports import (
     Words,
     describe_picture,
+    explain_next,
     find_shares,
     format_percent,
+    list_expected,
+    list_mends,
     list_not_apart,
     list_suspects,
     render_loop,
@@ -65,6 +68,16 @@ def test_box_text_list_and_verdict_say_the_same_share_of_it() -> None:
     told = describe_picture(loop, find_shares(d), None, words)
     assert "Suspects: at one of the detectors (not known which) 98 %. " in told
     assert tell_certainty(d, ("clean_detector", "detector")) == "98 %"
+
+
+def test_why_and_what_to_mend_name_no_detector_that_nobody_knows() -> None:
+    loop, d = conclude("will_not_reset", STUCK[:1])
+    words = Words(loop)
+    named = "One of the detectors (not known which) in alarm with nothing there - dirt, insects, steam, or stuck"
+    assert explain_next(d, words) == f"It confirms or clears: {named}."
+    assert all("etector 1 " not in cause for _, cause in list_expected(d, words))
+    loop, d = conclude("will_not_reset", STUCK)
+    assert list_mends(d, ("clean_detector", "detector"), Words(loop)) == (f"{named}.",)
 
 
 def test_one_place_is_named_as_soon_as_only_one_along_the_cable_is_left() -> None:
