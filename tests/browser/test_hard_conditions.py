@@ -169,9 +169,14 @@ def test_whole_visit_needs_no_mouse(browser: "Browser", app_url: str, store_url:
         steps += 1
         assert steps < 8
     assert "Put the wires on their right terminals, at the reset relay" in hand.read()
-    for name in ("Cured", "Done", "Done", "These 3 are done", "Close the case"):
+    again = ("Fill in what is there", "Record")
+    for name in ("The work is done", "Cured", "Done", "Done", *again, *again, "These 3 are done"):
         press(hand, name)
+    for field, text in (("Who has been told?", "the owner"), ("Your name", "Ada")):
+        press_to(hand, field)
+        hand.page.keyboard.type(text)
+    press(hand, "Close the case")
     assert "This case is closed" in hand.read()
     case = read_case(hand, store_url)
-    assert (case.closing, len(case.readings)) == ("mended", steps)
+    assert (case.closing, len(case.readings)) == ("mended", steps + 2)
     hand.close()
