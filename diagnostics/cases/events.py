@@ -16,6 +16,7 @@ from .record import (
     Baseline,
     Case,
     Closing,
+    EarlierClosing,
     GuideAnswer,
     Leaving,
     Outline,
@@ -198,6 +199,9 @@ def split_case(case: Case) -> Iterator[Body]:
     yield from case.guide_answers
     yield from case.repairs
     yield from case.tests
+    for earlier in case.earlier_closings:
+        yield Closed(earlier.closing, earlier.leaving)
+        yield Closed("")
     if case.closing:
         yield Closed(case.closing, case.leaving)
 
@@ -306,6 +310,12 @@ def _add_repair(case: Case, body: Repair) -> Case:
     return replace(case, repairs=(*case.repairs, body))
 
 
+def _close(case: Case, body: Closed) -> Case:
+    """Close the case, or open it again: how it was closed before stays in the record."""
+    before = (EarlierClosing(case.closing, case.leaving),) if case.closing and not body.closing else ()
+    return replace(case, closing=body.closing, leaving=body.leaving, earlier_closings=(*case.earlier_closings, *before))
+
+
 _STEPS: Final[dict[type[Body], Callable[[Case, Any], Case]]] = {
     Reading: _add_reading,
     Retracted: _retract,
@@ -316,6 +326,6 @@ _STEPS: Final[dict[type[Body], Callable[[Case, Any], Case]]] = {
     GuideAnswer: lambda case, body: replace(case, guide_answers=(*case.guide_answers, body)),
     ProofResult: lambda case, body: replace(case, tests=(*case.tests, body)),
     Baseline: lambda case, body: replace(case, baseline=body),
-    Closed: lambda case, body: replace(case, closing=body.closing, leaving=body.leaving),
+    Closed: _close,
     Outline: lambda case, body: replace(case, **asdict(body)),
 }

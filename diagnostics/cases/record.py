@@ -12,6 +12,7 @@ from diagnostics.wiring import Site
 
 Condition = Literal["present", "absent", ""]
 Closing = Literal["", "mended", "no_fault_found", "waiting", "left_impaired", "not_ours"]
+ClosedAs = Literal["mended", "no_fault_found", "waiting", "left_impaired", "not_ours"]
 CONDITIONS: Final[tuple[Condition, ...]] = ("present", "absent", "")
 CLOSINGS: Final[tuple[Closing, ...]] = ("", "mended", "no_fault_found", "waiting", "left_impaired", "not_ours")
 
@@ -235,6 +236,14 @@ class Leaving:
 
 
 @dataclass(frozen=True, slots=True)
+class EarlierClosing:
+    """How a case was closed before it was opened again; None where nobody kept when, by whom and who was told."""
+
+    closing: Closing
+    leaving: Leaving | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class SiteRevision:
     """An earlier description of the site, word for word; ``described_at`` is None where nobody kept it."""
 
@@ -274,7 +283,8 @@ class Case:
     """One visit. ``site_text`` is the site as described last, word for word; ``revision`` counts what was written.
 
     ``earlier_sites`` are the descriptions before it, the first one first. ``tests`` hold the latest result of each test
-    last. A case that no store has seen has revision 0, and may have no ``case_id`` yet.
+    last; ``earlier_closings`` are those that were taken back by opening the case again. A case that no store has seen
+    has revision 0, and may have no ``case_id`` yet.
     """
 
     site: Site
@@ -298,6 +308,7 @@ class Case:
     tests: tuple[ProofResult, ...] = ()
     leaving: Leaving | None = None
     baseline: Baseline = Baseline()
+    earlier_closings: tuple[EarlierClosing, ...] = ()
 
     @property
     def site_revision(self) -> int:

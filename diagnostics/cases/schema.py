@@ -18,7 +18,9 @@ from .record import (
     OVER_RANGE,
     Acknowledgement,
     Baseline,
+    ClosedAs,
     Closing,
+    EarlierClosing,
     GuideAnswer,
     Leaving,
     Offered,
@@ -218,6 +220,17 @@ class LeavingEntry(_Strict):
         return Leaving(**dict(self))
 
 
+class ClosedEntry(_Strict):
+    """How a visit was closed before it was opened again."""
+
+    closing: ClosedAs
+    leaving: LeavingEntry | None = None
+
+    def build(self) -> EarlierClosing:
+        """Return the closing."""
+        return EarlierClosing(self.closing, self.leaving.build() if self.leaving else None)
+
+
 class SiteEntry(_Strict):
     """An earlier description of the site, word for word."""
 
@@ -252,6 +265,7 @@ class CaseFile(_Strict):
     guide_answers: Annotated[tuple[AnswerEntry, ...], Field(max_length=MOST_NOTED)] = ()
     tests: Annotated[tuple[TestedEntry, ...], Field(max_length=MOST_NOTED)] = ()
     leaving: LeavingEntry | None = None
+    earlier_closings: Annotated[tuple[ClosedEntry, ...], Field(max_length=MOST_NOTED)] = ()
     baseline: Some = ()
     baseline_from: CaseId | Literal[""] = ""
 
@@ -259,7 +273,8 @@ class CaseFile(_Strict):
         """Return what stands in the file beside site and readings, by the names of ``Case``; no baseline."""
         plain = {"case_id": self.case_id or "", "contexts": self.context}
         same = ("symptom", "can", "meter", "notes", "closing", "revision", "described_at")
-        lists = ("repairs", "acknowledged", "earlier_sites", "suggestions", "guide_answers", "tests")
+        earlier = ("earlier_sites", "earlier_closings")
+        lists = (*earlier, "repairs", "acknowledged", "suggestions", "guide_answers", "tests")
         built = {key: tuple(entry.build() for entry in getattr(self, key)) for key in lists}
         return {
             **plain,

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from diagnostics.errors import CaseError, SourceError
 from diagnostics.source import Tree, read_document
 
-from .record import Case, Reading, Retraction
+from .record import Case, EarlierClosing, Reading, Retraction
 from .schema import FORMAT
 from .site_part import cut_site_text
 from .site_text import write_tree
@@ -66,6 +66,7 @@ def _build_rest(case: Case) -> Tree:
         "notes": case.notes,
         "closing": case.closing,
         "leaving": None if case.leaving is None else _build_group(case.leaving),
+        "earlier_closings": [_build_closing(c) for c in case.earlier_closings],
         "repairs": _build_groups(case.repairs),
         "tests": _build_groups(case.tests),
         "acknowledged": _build_groups(case.acknowledged),
@@ -91,6 +92,11 @@ def _build_reading(reading: Reading) -> dict[str, Tree]:
 def _build_retraction(item: Retraction) -> dict[str, Tree]:
     told = _build_group(item)
     return _build_reading(item.reading) | {k: told[k] for k in ("retracted_at", "why", "replaced_by") if k in told}
+
+
+def _build_closing(item: EarlierClosing) -> dict[str, Tree]:
+    left = {} if item.leaving is None else {"leaving": _build_group(item.leaving)}
+    return {"closing": item.closing, **left}
 
 
 def _build_groups(items: "Iterable[DataclassInstance]") -> list[Tree]:

@@ -42,11 +42,12 @@ class KindData(_Strict):
 
 
 class Remedy(_Strict):
-    """What to do about it: words, minutes of work, parts to carry."""
+    """What to do about it: words, minutes of work, parts to carry; ``lifts``: a wire or a head comes off for it."""
 
     words: str
     minutes: float
     parts: tuple[str, ...]
+    lifts: bool = True
 
 
 class Values(_Strict):

@@ -31,7 +31,7 @@ from .learn import (
     tell_zone,
 )
 from .location import build_spot_object, tell_location, tell_spot
-from .mend import list_mends, list_rechecks
+from .mend import list_mends, tell_range, tell_rechecks
 from .objects import (
     build_diagnosis,
     build_guide,
@@ -43,10 +43,11 @@ from .objects import (
     tell_guide,
     write_faults,
 )
-from .picture import describe_picture, find_shares, list_shortened, render_loop, render_style
+from .picture import describe_picture, list_shortened, render_loop, render_style
 from .proofs import build_proofs
 from .record import render_impairment, render_record, tell_reasons, tell_test
 from .record_words import tell_misreading
+from .shares import find_shares
 from .testability import (
     Section,
     TestabilityTable,
@@ -106,7 +107,6 @@ __all__ = [
     "list_mends",
     "list_not_apart",
     "list_parts",
-    "list_rechecks",
     "list_repair_cautions",
     "list_shortened",
     "list_suspects",
@@ -133,7 +133,9 @@ __all__ = [
     "tell_long_check",
     "tell_misreading",
     "tell_panel",
+    "tell_range",
     "tell_reasons",
+    "tell_rechecks",
     "tell_spot",
     "tell_symptom",
     "tell_test",

@@ -1,11 +1,14 @@
 """Why this step next, in trade words."""
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 
 from diagnostics.faults import read_catalogue
-from diagnostics.readings import read_table
+from diagnostics.readings import Faults, read_table
 from diagnostics.reasoning import NOTHING, Action, Candidate, Diagnosis, Expected
 
+from .shares import UNPLACED, find_position, is_sought, merge_sought
 from .words import Words, format_percent, say
 
 MOST_EXPECTED = 6
@@ -43,10 +46,10 @@ def explain_split(d: Diagnosis, words: Words) -> str:
     first = d.expected[0]
     told = [e for e in d.expected[1:] if e.group < len(d.groups)]  # groups too improbable to be told have no words
     other = next((e for e in told if _is_apart(first, e)), None)
-    leader = words.faults(d.groups[first.group].members[0])
+    leader = _name_leader(d, first.group, words)
     if other is None:
         return f"It confirms or clears: {leader}."
-    return f"It sets apart: {leader} - and {words.faults(d.groups[other.group].members[0])}."
+    return f"It sets apart: {leader} - and {_name_leader(d, other.group, words)}."
 
 
 def _is_apart(one: Expected, two: Expected) -> bool:
@@ -63,8 +66,8 @@ def list_expected(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
     causes: dict[str, list[str]] = {}
     for e in [e for e in d.expected if e.group < len(d.groups)][:MOST_EXPECTED]:
         shown = words.value(m, e.state) if m is not None and e.state is not None else _tell_range(e, words)
-        causes.setdefault(shown, []).append(words.faults(d.groups[e.group].members[0]))
-    return tuple((shown, _join_causes(some)) for shown, some in causes.items())
+        causes.setdefault(shown, []).append(_name_leader(d, e.group, words))
+    return tuple((shown, _join_causes(list(dict.fromkeys(some)))) for shown, some in causes.items())
 
 
 def _tell_range(e: Expected, words: Words) -> str:
@@ -84,11 +87,34 @@ def _join_causes(some: list[str]) -> str:
 def list_suspects(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
     """Return percentage and words of the leading groups, and of what the model does not know."""
     rows = []
-    for group in d.groups[:MOST_SUSPECTS]:
-        first, *others = (words.faults(member) for member in group.members)
+    for probability, members in merge_sought(d)[:MOST_SUSPECTS]:
+        first, *others = _name_members(d, members, words)
         more = f" - {_tell_others(others)}" if others else ""
-        rows.append((format_percent(group.probability), f"{first}{more}"))
+        rows.append((format_percent(probability), f"{first}{more}"))
     return (*rows, (format_percent(d.not_modelled), say("not_modelled")))
+
+
+def _name_members(d: Diagnosis, members: Sequence[Faults], words: Words) -> tuple[str, ...]:
+    """Return the members of a group by name; faults in detectors that have to be found are named once a kind."""
+    return tuple(dict.fromkeys(_name_member(d, member, members, words) for member in members))
+
+
+def _name_member(d: Diagnosis, member: Faults, members: Sequence[Faults], words: Words) -> str:
+    """Return one member of a group by name; without a place where others of its kind are in it: nobody knows which."""
+    if not is_sought(member) or find_position(d):
+        return words.faults(member)
+    places = {other[0].place for other in members if is_sought(other) and other[0].kind == member[0].kind}
+    return words.faults((replace(member[0], place=UNPLACED),) if len(places) > 1 else member)
+
+
+def _name_leader(d: Diagnosis, number: int, words: Words) -> str:
+    """Return the first of a group by name, as the list of suspects has it; by its place where a step is at one."""
+    leader = d.groups[number].members[0]
+    m = d.next.measurement if d.next else None
+    if m is not None and words.loop.find_detector(m.place):
+        return words.faults(leader)
+    row = next((members for _, members in merge_sought(d) if leader in members), (leader,))
+    return _name_member(d, leader, row, words)
 
 
 def _tell_others(others: list[str]) -> str:
@@ -98,8 +124,8 @@ def _tell_others(others: list[str]) -> str:
 
 def list_not_apart(d: Diagnosis, words: Words) -> tuple[tuple[str, ...], ...]:
     """Return, by name, the leading groups that are only counted among the suspects: three members and more."""
-    some = [group.members for group in d.groups[:MOST_SUSPECTS] if len(group.members) > 2]
-    return tuple(tuple(words.faults(member) for member in members) for members in some)
+    some = (_name_members(d, members, words) for _, members in merge_sought(d)[:MOST_SUSPECTS])
+    return tuple(names for names in some if len(names) > 2)
 
 
 def tell_certainty(d: Diagnosis, repair: tuple[str, str]) -> str:

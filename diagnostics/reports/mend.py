@@ -1,11 +1,12 @@
 """What exactly to mend, by conductor, terminal and contact, and what the zone reads once it is right."""
 
-from diagnostics.circuit import STANDBY
-from diagnostics.faults import Fault
-from diagnostics.readings import Measurement, predict_mode
-from diagnostics.reasoning import Diagnosis
-from diagnostics.wiring import Loop
+from dataclasses import replace
 
+from diagnostics.faults import Fault
+from diagnostics.reasoning import Diagnosis
+from diagnostics.visit import Recheck, list_rechecks, write_class
+
+from .shares import UNPLACED, find_position, is_sought
 from .words import Words, say
 
 _LEAST, _MOST = 0.2, 3  # share of a class that a fault must have to be told, and how many are told
@@ -14,7 +15,7 @@ _CONDUCTORS = ("conductor_open", "joint_resistive", "pair_short", "leak")
 
 def list_mends(d: Diagnosis, repair: tuple[str, str], words: Words) -> tuple[str, ...]:
     """Return the likeliest faults that a repair is for, each with what to do at which terminal, likeliest first."""
-    some = _weigh(d, repair)
+    some = _unplace(d, _weigh(d, repair))
     kinds: dict[tuple[str, str], float] = {}
     for fault, share in some.items():
         kinds[fault.kind, fault.place] = kinds.get((fault.kind, fault.place), 0.0) + share
@@ -30,6 +31,17 @@ def _weigh(d: Diagnosis, repair: tuple[str, str]) -> dict[Fault, float]:
         for fault in candidate.faults:
             if fault.repair_class in parts:
                 found[fault] = found.get(fault, 0.0) + candidate.probability
+    return dict(sorted(found.items(), key=lambda item: -item[1]))
+
+
+def _unplace(d: Diagnosis, some: dict[Fault, float]) -> dict[Fault, float]:
+    """Return faults in detectors that have to be found as one for each kind, without a place."""
+    if find_position(d):
+        return some
+    found: dict[Fault, float] = {}
+    for fault, share in some.items():
+        named = replace(fault, place=UNPLACED) if is_sought((fault,)) else fault
+        found[named] = found.get(named, 0.0) + share
     return dict(sorted(found.items(), key=lambda item: -item[1]))
 
 
@@ -60,27 +72,16 @@ def _name_end(terminal: str, words: Words) -> str:
     return words.terminal(f"{owner}.{end}" if place == "field" else terminal)
 
 
-def list_rechecks(d: Diagnosis, repair: tuple[str, str], words: Words) -> tuple[str, ...]:
-    """Return which zone volts to measure again once a repair is made, and what a sound loop shows.
-
-    Nothing where only detectors are at fault: the zone reads the same with them.
-    """
-    if all(fault.data.family == "detector" for fault in _weigh(d, repair)):
-        return ()
-    loop = words.loop
-    chain = loop.find_chain(repair[1].removeprefix("run ").partition(".")[0]) or loop.chains[0]
-    zones = tuple(zone for zone in (chain.spec.zone, chain.spec.co_zone) if zone)
-    return tuple(_tell_volts(m, low, high, words) for m, low, high in _list_sound(loop, zones))
+def tell_rechecks(repair: tuple[str, str], words: Words) -> tuple[str, ...]:
+    """Return which zone volts to measure again once a repair is made, and what a sound loop shows."""
+    return tuple(_tell_recheck(r, words) for r in list_rechecks(words.loop, write_class(repair)))
 
 
-def _list_sound(loop: Loop, zones: tuple[str, ...]) -> list[tuple[Measurement, float, float]]:
-    """Return the volts of zones on a sound loop: between which nearly all readings lie."""
-    pairs = {(f"panel.{zone}+", f"panel.{zone}-") for zone in zones}
-    readings = predict_mode(loop, (), STANDBY).readings
-    some = [r for r in readings if (r.measurement.red, r.measurement.black) in pairs]
-    return [(r.measurement, float(r.value) - 2 * r.sd, float(r.value) + 2 * r.sd) for r in some]
+def _tell_recheck(recheck: Recheck, words: Words) -> str:
+    red, black = words.terminal(recheck.measurement.red), words.terminal(recheck.measurement.black)
+    return say("mend_recheck", red=red, black=black, range=tell_range(recheck, words))
 
 
-def _tell_volts(m: Measurement, low: float, high: float, words: Words) -> str:
-    red, black = words.terminal(m.red), words.terminal(m.black)
-    return say("mend_recheck", red=red, black=black, range=words.range(low, high, "V"))
+def tell_range(recheck: Recheck, words: Words) -> str:
+    """Return between which volts a sound loop lies."""
+    return words.range(recheck.low_v, recheck.high_v, "V")

@@ -193,11 +193,16 @@ def _build_next(d: Diagnosis, action: Action, words: Words) -> Object:
 
 
 def list_repair_cautions(repair_class: tuple[str, str] | None) -> tuple[str, ...]:
-    """Return the cautions that go with a repair, by name: where it is made decides between cabinet and ladder."""
-    spots = (repair_class or NOTHING)[1].split(" + ")
+    """Return the cautions that go with a repair, by name: where it is made decides between cabinet and ladder.
+
+    The loop is out of service where a wire or a head comes off for it; so it may be for a repair in plain words.
+    """
+    remedies, spots = ((repair_class or NOTHING)[n].split(" + ") for n in (0, 1))
+    known = read_catalogue().remedies
+    lifts = ["out_of_service"] if any(name not in known or known[name].lifts for name in remedies) else []
     climbs = {spot.removeprefix("run ").startswith(("det", "end")) for spot in spots}
     at = [caution for caution, where in (("live_cabinet", False), ("ladder", True)) if where in climbs]
-    return ("outputs", "tell_people", "evidence_first", "out_of_service", *at)
+    return ("outputs", "tell_people", "evidence_first", *lifts, *at)
 
 
 def _build_expected(e: Expected, d: Diagnosis) -> Object:

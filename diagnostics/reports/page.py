@@ -28,8 +28,8 @@ h1 { font-size: 17pt; margin: 0 0 1mm }
 h2 { font-size: 11.5pt; margin: 4mm 0 1mm; border-bottom: 1px solid #777; break-after: avoid }
 p, ul, dl { margin: 1mm 0 }
 table { border-collapse: collapse; width: 100%; margin: 1mm 0 }
-th, td { border: 1px solid #999; padding: .6mm 1.4mm; text-align: left; vertical-align: top }
-th { background: #eee; overflow-wrap: normal }
+th, td { border: 1px solid #999; padding: .6mm 1.4mm; text-align: left; vertical-align: top; overflow-wrap: break-word }
+th { background: #eee }
 tr { break-inside: avoid }
 dl { display: grid; grid-template-columns: max-content 1fr; gap: .4mm 4mm }
 dt { font-weight: 600 }

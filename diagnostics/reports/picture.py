@@ -10,18 +10,20 @@ from html import escape
 from textwrap import wrap
 
 from diagnostics.readings import Measurement, find_leads
-from diagnostics.reasoning import NOTHING, Diagnosis
 from diagnostics.wiring import Chain, Detector, Loop, Style
 
+from .shares import SOMEWHERE, UNPLACED
 from .words import Words, format_percent, say
 
 LEAST_SHARE = 0.03
 LONGEST_WHOLE = 24  # detectors; longer loops are folded, so that a phone shows them in a few rows
+_MOST_TOLD = 6  # boxes that the text beside the picture names
 _STRETCHES, _MOST_APART = 8, 4  # stretches that a folded loop is cut into, and suspects that stay boxes of their own
 _PER_ROW, _WIDE, _HIGH = 3, 120, 134
 _MARGIN = 8  # px at the right, for a lead on the last box of a row
 _RUN, _BOX = 50, 62  # px of the run before a box, and of the box
 _TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box
+_CORNER, _ROUND = 5, 22  # px by which corners are rounded: of a place, and of what has none
 _SHADE, _DEEPEST = "#e07b00", 0.6  # deeper shades would swallow the letters on them
 _TWO_WIRE, _FOUR_WIRE = (52, 72), (45, 53, 63, 81)  # px from the top of a row to each conductor
 _LONGEST_LABEL, _LABEL_LINES = 13, 2  # signs in a line under a box, and lines
@@ -36,6 +38,7 @@ class _Cell:
 
     ``lines`` are the conductors, px from the top of its row; ``begins`` where nothing leads to it, ``ends`` where
     nothing goes on. ``holds`` are the detectors of a stretch that is folded into one box; empty for a box of its own.
+    ``is_apart`` is no place along the wiring at all: a detector that nobody has found yet.
     """
 
     spot: str
@@ -47,17 +50,7 @@ class _Cell:
     ends: bool = False
     holds: tuple[str, ...] = ()
     is_zone: bool = False
-
-
-def find_shares(diagnosis: Diagnosis) -> dict[str, float]:
-    """Return the probability of each spot where a repair would be made, most probable first; healthy is left out."""
-    shares: dict[str, float] = {}
-    for candidate in diagnosis.candidates:
-        if candidate.repair_class == NOTHING:
-            continue
-        for spot in candidate.repair_class[1].split(" + "):
-            shares[spot] = shares.get(spot, 0.0) + candidate.probability
-    return dict(sorted(shares.items(), key=lambda item: -item[1]))
+    is_apart: bool = False
 
 
 def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, *, dark: bool) -> str:
@@ -78,22 +71,24 @@ def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
 
 
 def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, words: Words) -> str:
-    """Return what the picture shows, for those who cannot see it."""
-    some = [f"{words.spot(s)} {format_percent(p)}" for s, p in shares.items() if p >= LEAST_SHARE][:6]
+    """Return what the picture shows, box by box with the same shares, for those who cannot see it."""
     cells = _list_cells(loop, shares, next_)
-    summed = _sum_shares(loop, shares, cells)
-    folded = [
-        say("picture_stretch", first=c.holds[0].removeprefix("det"), last=c.holds[-1].removeprefix("det"))
-        + f" {format_percent(summed[c.spot])}"
-        for c in cells
-        if c.holds and summed.get(c.spot, 0.0) >= LEAST_SHARE
-    ]
+    summed = sorted(_sum_shares(loop, shares, cells).items(), key=lambda item: -item[1])
+    named = {c.spot: _name_cell(c, words) for c in cells} | {c.run: words.spot(c.run) for c in cells if c.run}
+    some = [f"{named[spot]} {format_percent(p)}" for spot, p in summed if p >= LEAST_SHARE and spot in named]
     return say(
         "picture_alt",
         count=str(len(loop.detectors)),
-        suspects=", ".join((*some, *folded)) or say("picture_none"),
+        suspects=", ".join(some[:_MOST_TOLD]) or say("picture_none"),
         next="-" if next_ is None else words.name(next_),
     )
+
+
+def _name_cell(cell: _Cell, words: Words) -> str:
+    if cell.holds:
+        first, last = (spot.removeprefix("det") for spot in (cell.holds[0], cell.holds[-1]))
+        return say("picture_stretch", first=first, last=last)
+    return words.spot(UNPLACED if cell.is_apart else cell.spot)
 
 
 def render_style(style: Style, *, dark: bool) -> str:
@@ -133,7 +128,14 @@ def _list_cells(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
     apart = _find_apart(loop, shares, next_)
     for chain in loop.chains:
         cells += _list_chain(chain, apart, several=several, fold=len(loop.detectors) > LONGEST_WHOLE)
+    if sum(share for spots, share in shares.items() if SOMEWHERE in _split(spots)) >= LEAST_SHARE:
+        cells.append(_Cell(SOMEWHERE, "", "?", say("picture_somewhere"), begins=True, ends=True, is_apart=True))
     return cells
+
+
+def _split(spots: str) -> list[str]:
+    """Return the spots of an entry of shares: one, or those of several faults at once."""
+    return spots.split(" + ")
 
 
 def _list_chain(chain: Chain, apart: set[str], *, several: bool, fold: bool) -> list[_Cell]:
@@ -158,7 +160,9 @@ def _tell_room(d: Detector) -> str:
 def _find_apart(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> set[str]:
     """Return the detectors of a folded loop that stay boxes of their own: both ends, suspects, the next test point."""
     ends = {d.name for chain in loop.chains for d in (chain.first, chain.last)}
-    cells = [find_cell(s, loop).removeprefix("run ") for s, p in shares.items() if p >= LEAST_SHARE]
+    cells = [
+        find_cell(s, loop).removeprefix("run ") for key, p in shares.items() if p >= LEAST_SHARE for s in _split(key)
+    ]
     suspects = [name for name in dict.fromkeys(cells) if loop.find_detector(name)]
     points = {terminal.partition(".")[0] for terminal in find_leads(next_, loop)} if next_ and next_.red else set()
     at = {next_.at, next_.place} if next_ else set()
@@ -206,7 +210,7 @@ def find_cell(spot: str, loop: Loop) -> str:
     starts = {chain.spec.zone for chain in loop.chains} if len(loop.chains) > 1 else set()
     if spot in starts:
         return spot
-    if spot in {z.name for z in loop.zones} or spot in {"field", "supply", "detector"}:
+    if spot in {z.name for z in loop.zones} or spot in {"field", "supply"}:
         return "panel"
     back = next((c for c in loop.chains if c.back and c.back == spot.removeprefix("run ")), None)
     if back is not None:
@@ -221,26 +225,26 @@ def find_cell(spot: str, loop: Loop) -> str:
 def _sum_shares(loop: Loop, shares: Mapping[str, float], cells: list[_Cell]) -> dict[str, float]:
     found: dict[str, float] = {}
     inside = {name: c.spot for c in cells for spot in c.holds for name in (spot, f"run {spot}")}
-    for spot, share in shares.items():
-        cell = find_cell(spot, loop)
-        cell = inside.get(cell, cell)
-        found[cell] = found.get(cell, 0.0) + share
+    for spots, share in shares.items():
+        places = (find_cell(spot, loop) for spot in _split(spots))
+        for cell in {inside.get(place, place) for place in places}:  # two faults in one box are there but once
+            found[cell] = found.get(cell, 0.0) + share
     return found
 
 
 def _draw_cell(number: int, cell: _Cell, shares: Mapping[str, float]) -> str:
-    lines = cell.lines
+    lines, corner_px = cell.lines, _ROUND if cell.is_apart else _CORNER
     parts = [] if cell.begins else [_line(0, y, _RUN, y) for y in lines]
     if not cell.ends:
         parts += [_line(_RUN + _BOX, y, _WIDE, y) for y in lines]
     if cell.run:
         parts += _draw_share(2, _RUN - 6, shares.get(cell.run, 0.0))
-    parts += _draw_share(_RUN, _BOX, shares.get(cell.spot, 0.0))
+    parts += _draw_share(_RUN, _BOX, shares.get(cell.spot, 0.0), corner_px=corner_px)
     middle = _RUN + _BOX // 2
     if not cell.big:
         parts.append(_zigzag(_RUN, middle, lines[-2], lines[-1]))
     else:
-        outline = _draw_tag() if cell.is_zone else _box(_RUN, _BOX)
+        outline = _draw_tag() if cell.is_zone else _box(_RUN, _BOX, corner_px)
         parts += [outline, _text(middle, 69, cell.big, _find_size(cell.big), bold=True)]
     if cell.holds:
         parts.append(_draw_stack())
@@ -267,7 +271,7 @@ def _draw_stack() -> str:
     return f'<path d="M{left} {_TOP}V{top}H{right}V{low}H{right - 5}" {_OUTLINE}/>'
 
 
-def _draw_share(x: int, width: int, share: float) -> list[str]:
+def _draw_share(x: int, width: int, share: float, corner_px: int = _CORNER) -> list[str]:
     """Return shade, triangles and percentage of one suspect; nothing for what is hardly suspected."""
     if share < LEAST_SHARE:
         return []
@@ -278,7 +282,8 @@ def _draw_share(x: int, width: int, share: float) -> list[str]:
         f'<path d="M{first + 14 * n - 6:g} 34h12l-6 -11z" fill="{_SHADE}" stroke="currentColor"/>' for n in range(count)
     ]
     depth = 0.12 + (_DEEPEST - 0.12) * share
-    shade = _rect(x, _TOP, width, _BOTTOM - _TOP, f'fill="{_SHADE}" fill-opacity="{depth:.2f}"')
+    look = f'fill="{_SHADE}" fill-opacity="{depth:.2f}"'
+    shade = _rect(x, _TOP, width, _BOTTOM - _TOP, look, corner_px)
     return [
         shade,
         *marks,
@@ -346,12 +351,12 @@ def _line(x1: int, y1: int, x2: int, y2: int) -> str:
     return f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="currentColor" stroke-width="2"/>'
 
 
-def _rect(x: float, y: float, width: float, height: float, look: str) -> str:
-    return f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" rx="5" {look}/>'
+def _rect(x: float, y: float, width: float, height: float, look: str, corner_px: int = _CORNER) -> str:
+    return f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" rx="{corner_px}" {look}/>'
 
 
-def _box(x: int, width: int) -> str:
-    return _rect(x, _TOP, width, _BOTTOM - _TOP, _OUTLINE)
+def _box(x: int, width: int, corner_px: int = _CORNER) -> str:
+    return _rect(x, _TOP, width, _BOTTOM - _TOP, _OUTLINE, corner_px)
 
 
 def _zigzag(x: int, middle: int, top: int, bottom: int) -> str:

@@ -18,6 +18,7 @@ from diagnostics.visit import (
 from diagnostics.wiring import build_loop
 
 from .learn import tell_panel
+from .mend import tell_range
 from .page import (
     Markup,
     join,
@@ -55,17 +56,21 @@ def render_record(case: Case, region: Region = "north_america", zone: tzinfo = U
     """
     told = _Told(case, region, zone)
     parts = (told.head, told.site, told.complaint, told.safety, told.readings, told.taken_back, told.baseline)
-    more = (told.suggested, told.answers, told.repairs, told.tests, told.disturbed, told.closing)
+    more = (told.suggested, told.answers, told.repairs, told.tests, told.disturbed, told.closed_before, told.closing)
     title = f"{told.phrase('title')}: {case.site.name}"
     return render_page(title, *(section() for section in (*parts, *more)))
 
 
 def tell_test(item: ProofItem, words: Words, region: Region = "north_america") -> str:
-    """Return one test of the list after a repair: what is done, and at which detector."""
+    """Return one test of the list after a repair: what is done, and at which detector or terminals."""
+    if item.recheck is not None:
+        m = item.recheck.measurement
+        red, black = words.terminal(m.red), words.terminal(m.black)
+        return tell_page("record", item.test, region, red=red, black=black, range=tell_range(item.recheck, words))
     key = "head_off_test_at" if item.test == HEAD_OFF and item.at else item.test
     if item.test == HEAD_OFF and all(d.is_contact for d in words.loop.detectors):  # a contact has no head to take off
         key = "wire_off_test_at" if item.at else "wire_off_test"
-    return tell_page("record", key, region, at=words.detector(item.at) if item.at else "")
+    return tell_page("record", key, region, at=words.noun(item.at) if item.at else "")
 
 
 def tell_reasons(item: ProofItem, region: Region = "north_america") -> str:
@@ -272,6 +277,9 @@ class _Told:
     def _tell_result(self, item: ProofItem) -> str:
         if item.result is None:
             return f"{self.phrase('not_done')}: {self.page('not_noted')}"
+        if item.reading is not None:
+            typed = tell_typed(item.reading, self.words)
+            return f"{self.phrase('done' if item.result.done else 'not_right')}: {typed}"
         return self.phrase("done") if item.result.done else f"{self.phrase('not_done')}: {item.result.why}"
 
     def _tested_at(self, item: ProofItem) -> Markup:
@@ -284,6 +292,17 @@ class _Told:
             return self.section("disturbed", self.line("no_disturbed"))
         rows = [[put(self.words.name(d.measurement)), self.moment(d.since)] for d in standing]
         return self.section("disturbed", render_table([self.phrase("what"), self.phrase("since")], rows))
+
+    def closed_before(self) -> Markup:
+        """Return each closing that was taken back by opening the case again."""
+        heads = [self.phrase(key) for key in ("when", "closed_as", "told", "note", "who")]
+        rows = [
+            [self.moment(left.at if left else None), put(tell_closing(item.closing, self.region)[0])]
+            + [put_typed(text) for text in ((left.told, left.note, left.by) if left else ("", "", ""))]
+            for item in self.case.earlier_closings
+            for left in (item.leaving,)
+        ]
+        return self._table("closed_before", heads, rows)
 
     def closing(self) -> Markup:
         """Return how the visit ended and who was told, with a line to sign on."""

@@ -36,6 +36,7 @@ class _Table(_Strict):
     nouns: dict[str, str]
     seek: str
     position: str
+    in_room: _Ask
     this_zone: _Ask
     loop_on: str
     return_of: str
@@ -51,6 +52,7 @@ class _Table(_Strict):
     healthy: str
     not_modelled: str
     cautions: dict[str, str]
+    caller_cautions: dict[str, str]
     defects: dict[str, str]
     after_repair: _AfterRepair
     names: dict[str, str]

@@ -23,10 +23,11 @@ def say(key: str, region: Region = "north_america", **told: str) -> str:
     return table.screen[key].format(**table.regions[region], **told)
 
 
-def tell_caution(name: str, region: Region = "north_america") -> tuple[str, str]:
-    """Return the title of a caution, and the caution in full."""
+def tell_caution(name: str, region: Region = "north_america", listener: Listener = "technician") -> tuple[str, str]:
+    """Return the title of a caution, and the caution in full, as it is meant for whoever hears it."""
     table = read_words(region)
-    return table.caution_titles[name], table.cautions[name].format(**table.regions[region])
+    own = table.caller_cautions if listener == "caller" else {}
+    return table.caution_titles[name], own.get(name, table.cautions[name]).format(**table.regions[region])
 
 
 def tell_symptom(name: str, region: Region = "north_america") -> str:
@@ -80,12 +81,15 @@ class Words:
         """Return ``detector 3 (kitchen)``."""
         number = name.removeprefix("det")
         found = self.loop.find_detector(name)
-        room = f" ({found.label})" if found and found.label else ""
         chain = self.loop.find_chain(name)
-        if chain is None or chain.has_order:
-            return f"detector {number}{room}"
-        number = str([d.name for d in chain.detectors].index(name) + 1)
-        return self.table.position.format(number=number) + room
+        told = f"detector {number}"
+        if chain is not None and not chain.has_order:
+            number = str([d.name for d in chain.detectors].index(name) + 1)
+            told = self.table.position.format(number=number)
+        if found is None or not found.label:
+            return told
+        in_room = self.table.in_room.caller if self.listener == "caller" else self.table.in_room.technician
+        return in_room.format(detector=told, room=found.label)
 
     def terminal(self, name: str) -> str:
         """Return a terminal as it is marked: ``zone 1 +``, ``+ in of detector 3``."""

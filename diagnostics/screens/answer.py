@@ -5,13 +5,14 @@ from datetime import UTC, datetime
 
 import streamlit as st
 
-from diagnostics.cases import Case, Condition, Reading, build_reading_id
+from diagnostics.cases import Case, Condition, Reading, Suggestion, build_reading_id
 from diagnostics.errors import DiagnosticsError
 from diagnostics.readings import Measurement, parse_value
 from diagnostics.reports import Words, format_wait
 from diagnostics.units import format_quantity
 from diagnostics.visit import (
     Assessment,
+    build_beside,
     build_reading,
     build_suggestion,
     correct_reading,
@@ -191,8 +192,16 @@ def _save(
     if old_id:
         correct_reading(store, case, old_id, reading)
     else:
-        record_reading(store, case, reading, build_suggestion(assessment))
+        record_reading(store, case, reading, _find_suggestion(assessment, m))
     _leave(form, key, beside)
+
+
+def _find_suggestion(assessment: Assessment, m: Measurement) -> Suggestion | None:
+    """Return what was suggested when this was measured: on the list of the ladder, as a shorter step, or as next."""
+    action = assessment.diagnosis.next
+    shorter = action.instead.measurement if action and action.instead else None
+    offered = m.key in find_list() or (shorter is not None and shorter.key == m.key)
+    return build_beside(m) if offered else build_suggestion(assessment)
 
 
 def _find_doubt(assessment: Assessment, m: Measurement, reading: Reading, old_id: str) -> str:

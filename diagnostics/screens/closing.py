@@ -45,11 +45,12 @@ PROOF = "proof"
 _PROVED = "mended"  # the one closing that needs the tests
 _FIELD, _NOTE = "closing", "note"
 _MEANS_OFF = "lifted"  # the mode in which panel and battery are off
-# What must be said before a case may be left so: the field, and what to do about it.
+# What must be said before a case may be left so: the fields, and what to do about each.
 _NEEDED = {
-    "left_impaired": (TOLD, "told_needed"),
-    "not_ours": (TOLD, "told_needed_not_ours"),
-    "waiting": (_NOTE, "note_needed"),
+    _PROVED: ((TOLD, "told_needed_mended"), (BY, "by_needed")),
+    "left_impaired": ((TOLD, "told_needed"), (BY, "by_needed")),
+    "not_ours": ((TOLD, "told_needed_not_ours"), (BY, "by_needed")),
+    "waiting": ((_NOTE, "note_needed"),),
 }
 
 
@@ -184,5 +185,4 @@ def _find_problem(case: Case, chosen: str) -> str:
         return tell("put_back_left", names="; ".join(_name_disturbed(m, words) for m in standing))
     if chosen == "no_fault_found" and not _read(_NOTE) and (fault := _find_settled(case)):
         return tell("no_fault_why", fault=plain(fault))
-    field, asked = _NEEDED.get(chosen, ("", ""))
-    return tell(asked) if field and not _read(field) else ""
+    return next((tell(asked) for field, asked in _NEEDED.get(chosen, ()) if not _read(field)), "")

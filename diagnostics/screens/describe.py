@@ -9,7 +9,7 @@ from diagnostics.errors import DiagnosticsError, QuantityError, SourceError
 from diagnostics.locate import find_shipped
 from diagnostics.reports import list_learn_cautions, read_learn_words, read_words, render_style, tell_panel
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
-from diagnostics.visit import describe_site, name_rooms, parse_rooms, prepare
+from diagnostics.visit import describe_site, find_listener, name_rooms, parse_rooms, prepare
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
 from diagnostics.wiring.describe import NOT_SURE
 
@@ -47,7 +47,7 @@ def show_describe(case: Case) -> None:
     elif way == "describe_file":
         _show_upload(place)
     else:
-        _show_questions(place)
+        _show_questions(place, by_phone=find_listener(case) == "caller")
     show_messages()
     if find_view() == "describe":
         show_button(tell("paper_open"), turn_to, ("paper",), "paper_open")
@@ -64,11 +64,13 @@ _RESETS = {
 }
 
 
-def _show_questions(place: tuple[str, int]) -> None:
+def _show_questions(place: tuple[str, int], *, by_phone: bool) -> None:
     style = _ask_style()
     ask_text(tell("q_detectors"), "q_detectors", tell("q_detectors_hint"))
     show_note(tell("q_detectors_unsure"))
-    _choose("q_order_known", ("order_known", "order_unknown"), "order_known")
+    if by_phone:
+        _ask_rooms(by_phone=True)
+    _choose("q_order_known", ("order_known", "order_unknown"), "order_unknown" if by_phone else "order_known")
     show_note(tell("q_order_unknown" if _read("q_order_known") == "order_unknown" else "q_order"))
     show_note(tell("q_unsure"))
     if style.is_module:
@@ -83,10 +85,20 @@ def _show_questions(place: tuple[str, int]) -> None:
         keep_choice("q_reset", reset, "not_sure")
     if style.has_power_pair:
         _choose("q_end_relay", ("yes", "no", "not_sure"))
-    with st.expander(tell("q_rooms_open"), expanded=bool(find_kept("q_rooms"))):
-        ask_lines(tell("q_rooms"), "q_rooms", tell("q_rooms_hint"))
+    if not by_phone:
+        _ask_rooms(by_phone=False)
     ask_text(tell("q_name"), "q_name", tell("q_name_default"), 120)
     show_main_button(tell("describe_use"), _use_answers, place, "describe_use")
+
+
+def _ask_rooms(*, by_phone: bool) -> None:
+    """Ask in which rooms the detectors are: a caller knows nothing else of them, so it stands open on the phone."""
+    if by_phone:
+        ask_lines(tell("q_rooms_caller"), "q_rooms", tell("q_rooms_hint"))
+        show_note(tell("q_rooms_caller_why"))
+        return
+    with st.expander(tell("q_rooms_open"), expanded=bool(find_kept("q_rooms"))):
+        ask_lines(tell("q_rooms"), "q_rooms", tell("q_rooms_hint"))
 
 
 def _ask_style() -> Style:

@@ -52,7 +52,7 @@ def show_pending(assessment: Assessment, step: Step) -> None:
     if listener == "caller":
         st.markdown(f"**{tell('ask_caller')}:**")
     st.markdown(f"## {_speak(step.ask or step.do, listener)}")
-    show_cautions(step.cautions, list_read_cautions(assessment.case, assessment.loop))
+    show_cautions(step.cautions, list_read_cautions(assessment.case, assessment.loop, step.cautions), listener)
     show_guide_notes(assessment, step)
     place = (assessment.case.case_id, assessment.case.revision, guidance.walk.at)
     first, *others = list_answers(step)

@@ -5,22 +5,30 @@ from typing import Literal
 
 import streamlit as st
 
-from diagnostics.cases import Case
-from diagnostics.errors import CaseError
-from diagnostics.reports import Words, tell_reasons, tell_test
+from diagnostics.cases import Case, ProofResult, build_reading_id
+from diagnostics.errors import CaseError, DiagnosticsError
+from diagnostics.readings import parse_value
+from diagnostics.reports import Words, tell_range, tell_reasons, tell_test
 from diagnostics.visit import (
     FUNCTIONAL,
     HEAD_OFF,
+    RECHECK,
     ProofItem,
     build_bench,
     choose_head,
     deny_cure,
+    find_hidden,
+    find_listener,
+    find_measurement,
     find_stage,
     finish_tests,
     list_proof,
     list_read_cautions,
     pass_tests,
+    record_recheck,
     record_test,
+    simulate_now,
+    understand,
 )
 from diagnostics.wiring import Loop
 
@@ -32,17 +40,27 @@ from .session import (
     load,
     open_store,
     plain,
+    show_alert,
     show_button,
     show_cautions,
     show_messages,
     show_note,
     tell,
     turn_to,
+    write_problem,
 )
 from .verdict import show_repairs, take_back
 
 _ASKED, _CHANGED, _WHY, _HEAD = "test", "change", "why", "head"
+_RECHECK = "reread"  # the field of volts to measure again, and the name of their form
 _MOST_NAMED = 6
+_SHORT = {
+    HEAD_OFF: "test_head_short",
+    "reset": "test_reset_short",
+    "station": "test_station_short",
+    RECHECK: "test_recheck_short",
+}
+_ALONE = (FUNCTIONAL, RECHECK)  # told one by one, by whoever saw it or read it
 _CAUTIONS = ("outputs", "tell_people", "ladder")
 
 
@@ -56,7 +74,9 @@ def show_proof(case: Case) -> None:
         show_messages()  # otherwise they stand in the box that is being filled in
     show_repairs(case, words)
     st.markdown(tell("proof_why"))
-    show_cautions(_CAUTIONS, list_read_cautions(case, loop))
+    more = (c for i in items if i.recheck for c in i.recheck.measurement.cautions)
+    cautions = tuple(dict.fromkeys((*_CAUTIONS, *more)))
+    show_cautions(cautions, list_read_cautions(case, loop, cautions), find_listener(case))
     for number, item in enumerate(items):
         _show_item(case, words, number, item)
     _show_rest(case, words, items)
@@ -83,22 +103,79 @@ def _show_item(case: Case, words: Words, number: int, item: ProofItem) -> None:
         if find_kept(_ASKED) == item.key:
             _ask_why(case, number, item, words.loop)
         elif item.result is not None and find_kept(_CHANGED) != item.key:
-            _show_result(number, item)
+            _show_result(number, item, words)
+        elif item.recheck is not None:
+            _ask_reading(case, number, item, words)
         else:
             if item.test == HEAD_OFF:
                 _choose_head(case, words, item)
             _show_choice(case, number, item)
 
 
-def _show_result(number: int, item: ProofItem) -> None:
+def _show_result(number: int, item: ProofItem, words: Words) -> None:
     result = item.result
     if result is None:
         return
-    when = format_moment(result.noted_at)
-    told = f"✓ {tell('test_is_done', when=when)}" if result.done else f"✗ {tell('test_is_not', why=plain(result.why))}"
+    told = f"{'✓' if result.done else '✗'} {_tell_result(item, result, words)}"
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"**{told}**")
         st.button(tell("test_change"), key=f"test_change_{number}", on_click=guarded(_change), args=(item.key,))
+
+
+def _tell_result(item: ProofItem, result: ProofResult, words: Words) -> str:
+    """Return how a test went: done and when, what was read, or why not."""
+    when = format_moment(result.noted_at)
+    if item.recheck is None or item.reading is None:
+        return tell("test_is_done", when=when) if result.done else tell("test_is_not", why=plain(result.why))
+    value = plain(words.value(item.recheck.measurement, understand(words.loop, item.reading).value))
+    if result.done:
+        return f"{tell('test_read', value=value)}, {when}"
+    return tell("test_read_wrong", value=value, range=tell_range(item.recheck, words))
+
+
+def _ask_reading(case: Case, number: int, item: ProofItem, words: Words) -> None:
+    """Ask what the meter shows now; it is kept as a reading, and held against a sound loop."""
+    m = find_measurement(words.loop, item.at)
+    if m is None:
+        return
+    st.session_state.setdefault(f"{_RECHECK} {item.at}", build_reading_id())
+    if find_hidden(case) is not None:
+        shown = simulate_now(case, words.loop, m)
+        show_button(tell("demo_use", value=plain(shown)), _fill_reading, (number, shown), f"reread_use_{number}")
+    text = ask_text(tell("answer_number"), f"{_RECHECK}_{number}", tell("type_volts"))
+    if text:
+        try:
+            show_note(tell("understood", value=plain(words.value(m, parse_value(m, words.loop, text)))))
+        except DiagnosticsError as error:
+            show_alert("warning", write_problem(error))
+    args = (case.case_id, case.revision, item.key, number)
+    with st.container(horizontal=True):
+        st.button(
+            tell("test_record"), key=f"test_record_{number}", width="stretch", on_click=guarded(_record), args=args
+        )
+        st.button(tell("test_not"), key=f"test_not_{number}", width="stretch", on_click=guarded(_ask), args=(item.key,))
+
+
+def _fill_reading(number: int, text: str) -> None:
+    st.session_state[f"{_RECHECK}_{number}"] = text
+
+
+def _record(case_id: str, revision: int, key: str, number: int) -> None:
+    """Store what was measured again; said twice it is stored once."""
+    case, field = load(case_id, revision), f"{_RECHECK}_{number}"
+    item = next((i for i in list_proof(case, build_bench(case.site).loop) if i.key == key), None)
+    form = f"{_RECHECK} {item.at}" if item else ""
+    reading_id, text = str(st.session_state.get(form, "")), str(st.session_state.get(field) or "").strip()
+    if item is None or not reading_id:  # a second tap: the first has recorded it
+        return
+    if not text:
+        st.session_state["problem"] = tell("choose_first")
+        return
+    record_recheck(open_store(), case, item, text, reading_id)
+    for name in (form, field):
+        st.session_state.pop(name, None)
+    keep(field, "")
+    _leave(key)
 
 
 def _choose_head(case: Case, words: Words, item: ProofItem) -> None:
@@ -194,7 +271,7 @@ def _find_head(default: str) -> str:
 
 def _show_rest(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
     """Below the list, offer to note in one tap what is open at its end; a detector's test is told by itself."""
-    some = [i for i in items if i.result is None and i.test != FUNCTIONAL]
+    some = [i for i in items if i.result is None and i.test not in _ALONE]
     if len(some) < 2:
         return
     label = tell("tests_rest", count=str(len(some)), tests=_name_all(some, words))
@@ -204,7 +281,7 @@ def _show_rest(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
 def _note_rest(case_id: str, revision: int) -> None:
     case = load(case_id, revision)
     loop = build_bench(case.site).loop
-    if any(i.result is None and i.test != FUNCTIONAL for i in list_proof(case, loop)):  # a second tap finds none
+    if any(i.result is None and i.test not in _ALONE for i in list_proof(case, loop)):  # a second tap finds none
         pass_tests(open_store(), case, _find_head(choose_head(case, loop)))
 
 
@@ -233,8 +310,13 @@ def _name_all(items: Sequence[ProofItem], words: Words) -> str:
 def _name(item: ProofItem, words: Words) -> str:
     """Return a test in two words, for the lower edge."""
     if item.test == FUNCTIONAL:
-        return plain(words.detector(item.at).partition(" (")[0])
-    short = {HEAD_OFF: "test_head_short", "reset": "test_reset_short", "station": "test_station_short"}
+        return plain(words.noun(item.at).partition(" (")[0])
+    short = {
+        RECHECK: "test_recheck_short",
+        HEAD_OFF: "test_head_short",
+        "reset": "test_reset_short",
+        "station": "test_station_short",
+    }
     return tell(short[item.test])
 
 

@@ -136,7 +136,7 @@ def show_for_us(case: Case) -> None:
     st.markdown(tell("for_us"))
     with st.container(border=True):
         st.markdown(f"**{tell('for_us_no')}:** {tell('for_us_list')}")
-        show_button(tell("for_us_no"), turn_to, ("stop",), "for_us_no")
+        show_button(tell("for_us_stop"), turn_to, ("stop",), "for_us_no")
     st.markdown(tell("for_us_hint"))
     show_button(tell("for_us_unsure"), _accept_loop, place, "for_us_unsure")
     show_main_button(tell("for_us_yes"), _accept_loop, place, "for_us_yes")
@@ -167,8 +167,8 @@ def _accept_loop(case_id: str, revision: int) -> None:
 
 def _close_as_not_ours(case_id: str, revision: int) -> None:
     told, by = (str(st.session_state.get(key) or "").strip() for key in (TOLD, BY))
-    if not told:
-        st.session_state["problem"] = tell("told_needed_not_ours")
+    if not told or not by:
+        st.session_state["problem"] = tell("by_needed" if told else "told_needed_not_ours")
         return
     case = load(case_id, revision)
     if not case.closing:  # a second tap: the first has closed it

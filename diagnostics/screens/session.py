@@ -18,8 +18,8 @@ import streamlit as st
 
 from diagnostics.cases import Case, CaseStore, default_store_url
 from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
-from diagnostics.reports import Region, Words, say, tell_caution
-from diagnostics.visit import Assessment, assess_case, find_listener, tell_meaning
+from diagnostics.reports import Region, Words, localize, say, tell_caution
+from diagnostics.visit import Assessment, Listener, assess_case, find_listener, tell_meaning
 
 from .draft import VIEW, find_kept, forget, keep
 
@@ -35,8 +35,8 @@ _STYLE = """
 [data-testid="stButtonGroup"] [data-selected="true"] {box-shadow: inset 0 -4px 0 currentColor;}
 [data-testid="stButtonGroup"] [data-selected="true"] p {font-weight: 700;}
 [data-testid="stAlertContainer"], [data-testid="stAlertContainer"] p {color: inherit !important;}
-.st-key-page_head p {font-size: .78rem; line-height: 1.35; white-space: nowrap; overflow: hidden;
-  text-overflow: ellipsis;}
+.st-key-page_head p {font-size: .78rem; line-height: 1.35;}
+button .stMarkdownEllipsis, button .stMarkdownEllipsis p {white-space: normal; overflow: visible; text-overflow: clip;}
 .st-key-page_head p span, .st-key-page_head p small {font-size: inherit;}
 input::placeholder {color: inherit !important; opacity: .8 !important;}
 [data-testid="stBottomBlockContainer"] {padding-bottom: 1rem; padding-top: .75rem;}
@@ -148,8 +148,8 @@ def write_problem(error: DiagnosticsError) -> str:
     """Return an error as lines to read: what is wrong, what to do."""
     if isinstance(error, SourceError):
         return "\n\n".join(plain(str(finding)) for finding in error.findings)
-    hint = f"\n\n{plain(error.hint[:1].upper() + error.hint[1:])}." if error.hint else ""
-    return f"**{plain(error.message[:1].upper() + error.message[1:])}.**{hint}"
+    message, hint = (localize(text[:1].upper() + text[1:], find_region()) for text in (error.message, error.hint))
+    return f"**{plain(message)}.**" + (f"\n\n{plain(hint)}." if hint else "")
 
 
 def show_alert(kind: _Alert, text: str) -> None:
@@ -214,21 +214,23 @@ def bring_into_view(key: str, once: str) -> None:
     st.html(f"<script>/* {number} */{_TO.format(key=key)}</script>", unsafe_allow_javascript=True)
 
 
-def show_cautions(names: tuple[str, ...], read: frozenset[str] = frozenset()) -> None:
+def show_cautions(
+    names: tuple[str, ...], read: frozenset[str] = frozenset(), listener: Listener = "technician"
+) -> None:
     """Show cautions before what they belong to: in full, or as one line that opens where they were ``read`` before."""
     fresh = [name for name in names if name not in read]
     known = [name for name in names if name in read]
     if fresh:
         with st.container(border=True):
-            _tell_cautions(fresh)
+            _tell_cautions(fresh, listener)
     if known:
         titles = " · ".join(tell_caution(name, find_region())[0] for name in known)
         with st.expander(f"⚠ {titles}"):
-            _tell_cautions(known)
+            _tell_cautions(known, listener)
 
 
-def _tell_cautions(names: Sequence[str]) -> None:
-    for title, text in (tell_caution(name, find_region()) for name in names):
+def _tell_cautions(names: Sequence[str], listener: Listener) -> None:
+    for title, text in (tell_caution(name, find_region(), listener) for name in names):
         st.markdown(f"⚠ **{title}.** {text}")
 
 

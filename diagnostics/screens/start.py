@@ -5,7 +5,7 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore
 from diagnostics.locate import find_shipped
 from diagnostics.reports import tell_closing
-from diagnostics.visit import find_hidden, find_stage, list_visits, prepare, start_visit
+from diagnostics.visit import find_hidden, find_listener, find_stage, list_visits, prepare, start_visit
 from diagnostics.wiring import read_site
 
 from .session import (
@@ -60,7 +60,8 @@ def _show_visit(visit: Case | str) -> None:
     name = tell("draft") if find_stage(visit) in _UNDESCRIBED and find_hidden(visit) is None else visit.site.name
     begun = visit.acknowledged[0].at if visit.acknowledged else None
     when = f" · {tell('started', when=format_moment(begun))}" if begun else ""
-    label = f"{mark}**{state}** · {plain(name)}{when} · {visit.case_id}"
+    phone = f" · ☎ {tell('by_phone')}" if find_listener(visit) == "caller" else ""
+    label = f"{mark}**{state}**{phone} · {plain(name)}{when} · {visit.case_id}"
     show_button(label, go_to, (visit.case_id,), f"open {visit.case_id}")
 
 

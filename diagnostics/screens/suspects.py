@@ -22,22 +22,40 @@ _FEW = 2  # readings that stand open; a longer list is a tap away
 _MOST_SHOWN = 2  # suspects that stand beside the picture; the others are a tap away
 
 
-def show_suspects(assessment: Assessment, next_: Measurement | None) -> None:
-    """Show the loop with its suspects, then the list of them."""
-    words, d = build_words(assessment), assessment.diagnosis
+def show_suspects(assessment: Assessment, next_: Measurement | None, *, folded: bool = False) -> None:
+    """Show the loop with its suspects, then the list of them; ``folded`` away once nothing is left to look for."""
+    if folded:
+        with st.expander(tell("suspects_title")):
+            _show_picture(assessment, next_)
+            _show_others(assessment)
+        return
     st.subheader(tell("suspects_title"), anchor=False)
+    _show_picture(assessment, next_)
+    with st.expander(tell("suspects_all")):
+        _show_others(assessment)
+
+
+def _show_picture(assessment: Assessment, next_: Measurement | None) -> None:
+    words, d = build_words(assessment), assessment.diagnosis
     shares = find_shares(d)
     drawn = render_loop(assessment.loop, shares, next_, dark=is_dark())
     st.image(drawn, width="stretch", alt=describe_picture(assessment.loop, shares, next_, words))
     names = [plain(words.detector(name)) for name in list_shortened(assessment.loop, shares, next_)]
     if names:
         show_note(tell("picture_names", names="; ".join(names)))
-    lines = [f"- **{percent}** {plain(text)}" for percent, text in list_suspects(d, words)]
-    st.markdown("\n".join(lines[:_MOST_SHOWN]))
-    with st.expander(tell("suspects_all")):
-        show_note(tell("picture_key"))
-        st.markdown("\n".join(lines[_MOST_SHOWN:]))
-        _show_not_apart(assessment, words)
+    st.markdown("\n".join(_list_lines(assessment, words)[:_MOST_SHOWN]))
+
+
+def _list_lines(assessment: Assessment, words: Words) -> list[str]:
+    return [f"- **{percent}** {plain(text)}" for percent, text in list_suspects(assessment.diagnosis, words)]
+
+
+def _show_others(assessment: Assessment) -> None:
+    """Show how to read the picture, the suspects beyond the first, and what nothing tells apart."""
+    words = build_words(assessment)
+    show_note(tell("picture_key"))
+    st.markdown("\n".join(_list_lines(assessment, words)[_MOST_SHOWN:]))
+    _show_not_apart(assessment, words)
 
 
 def _show_not_apart(assessment: Assessment, words: Words) -> None:
@@ -46,12 +64,13 @@ def _show_not_apart(assessment: Assessment, words: Words) -> None:
         st.markdown("\n".join([f"**{tell('not_apart_list')}**\n", *(f"- {plain(text)}" for text in group)]))
 
 
-def show_readings(assessment: Assessment, *, may_change: bool = True) -> None:
+def show_readings(assessment: Assessment, *, may_change: bool = True, folded: bool = False) -> None:
     """List the readings in the order taken; each can be corrected or taken back."""
     case, words = assessment.case, build_words(assessment)
     if not case.readings and not case.retracted:
         return
-    with st.expander(f"{tell('readings_title')} ({len(case.readings)})", expanded=0 < len(case.readings) <= _FEW):
+    is_open = not folded and 0 < len(case.readings) <= _FEW
+    with st.expander(f"{tell('readings_title')} ({len(case.readings)})", expanded=is_open):
         for number, reading in enumerate(case.readings, 1):
             _show_reading(assessment, words, number, reading, may_change=may_change)
         for item in case.retracted:

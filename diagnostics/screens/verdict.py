@@ -11,10 +11,10 @@ from diagnostics.reports import (
     explain_next,
     list_mends,
     list_parts,
-    list_rechecks,
     list_repair_cautions,
     tell_certainty,
     tell_location,
+    tell_rechecks,
 )
 from diagnostics.visit import (
     Assessment,
@@ -27,7 +27,7 @@ from diagnostics.visit import (
     write_class,
 )
 
-from .draft import ask_text
+from .draft import ask_text, find_kept, keep
 from .session import (
     assess,
     build_words,
@@ -46,6 +46,7 @@ from .session import (
     turn_to,
 )
 
+_DONE = "work_done"  # in the address: the repair that this person says is made
 _TWICE = timedelta(seconds=10)  # the same said again within this time is a second tap, not a second repair
 
 
@@ -79,11 +80,16 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     if find_listener(case) == "caller":
         show_alert("info", tell("caller_hand_on"))
     where = tell_location(assessment, words)
-    told = [*([where] if where else []), *list_mends(d, repair, words), *list_rechecks(d, repair, words)]
+    told = [*([where] if where else []), *list_mends(d, repair, words), *tell_rechecks(repair, words)]
     st.markdown("\n".join(f"- {plain(text)}" for text in told))
+    if find_listener(case) == "caller":  # nothing of it is the caller's to do
+        show_cautions(("ladder", "outranked"), frozenset(), "caller")
+        show_button(tell("something_else"), turn_to, ("other",), "something_else")
+        show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
+        return
     show_cautions((*list_repair_cautions(repair), "outranked"), list_read_cautions(case, words.loop))
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
-    _show_outcome(_record_repair, (case.case_id, case.revision, *repair))
+    _show_outcome(write_class(repair), _record_repair, (case.case_id, case.revision, *repair))
 
 
 def show_own_repair(case: Case) -> None:
@@ -94,7 +100,7 @@ def show_own_repair(case: Case) -> None:
     read = list_read_cautions(case, build_bench(case.site).loop)
     show_cautions((*list_repair_cautions(None), "ladder", "outranked"), read)  # it may have been anywhere
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
-    _show_outcome(_record_own_repair, (case.case_id, case.revision))
+    _show_outcome("own", _record_own_repair, (case.case_id, case.revision))
 
 
 def _record_own_repair(case_id: str, revision: int, cured: bool) -> None:  # noqa: FBT001 - callbacks take positions
@@ -106,8 +112,12 @@ def _record_own_repair(case_id: str, revision: int, cured: bool) -> None:  # noq
     turn_to("")
 
 
-def _show_outcome(callback: Callable[..., None], args: tuple[object, ...]) -> None:
-    """Ask at the lower edge whether the complaint is gone."""
+def _show_outcome(repair: str, callback: Callable[..., None], args: tuple[object, ...]) -> None:
+    """Wait at the lower edge until the work is done; then ask whether the complaint is gone."""
+    if find_kept(_DONE) != repair:
+        show_main_button(tell("work_done"), _say_done, (repair,), "work_done")
+        return
+    show_button(tell("work_not_done"), keep, (_DONE, ""), "work_not_done")
     with st.bottom, st.container(border=False):
         st.markdown(f"**{tell('repair_done')}**")
         with st.container(horizontal=True):
@@ -116,12 +126,21 @@ def _show_outcome(callback: Callable[..., None], args: tuple[object, ...]) -> No
             st.button(tell("still_faulty"), key="still_faulty", width="stretch", on_click=run, args=(*args, False))
 
 
+def _say_done(repair: str) -> None:
+    """Note on this page that the work is done; what was put right by oneself must be said first."""
+    if repair == "own" and not str(st.session_state.get("own_repair") or "").strip():
+        st.session_state["problem"] = tell("own_repair_needed")
+        return
+    keep(_DONE, repair)
+
+
 def _record_repair(case_id: str, revision: int, remedy: str, spot: str, cured: bool) -> None:  # noqa: FBT001
     _record(load(case_id, revision), write_class((remedy, spot)), cured=cured)
 
 
 def _record(case: Case, what: str, *, cured: bool) -> None:
     """Store a repair, and with it what was suggested when it was told; a second tap stores nothing."""
+    keep(_DONE, "")
     last = case.repairs[-1] if case.repairs else None
     if last and (last.fault, last.cured) == (what, cured) and datetime.now(UTC) - last.done_at < _TWICE:
         return

@@ -3,7 +3,7 @@
 import streamlit as st
 
 from diagnostics.cases import Reading
-from diagnostics.readings import Measurement, list_measurements
+from diagnostics.readings import LISTED, Measurement, list_measurements
 from diagnostics.reports import Words
 from diagnostics.visit import (
     Assessment,
@@ -11,15 +11,18 @@ from diagnostics.visit import (
     find_listener,
     find_measurement,
     find_out_of_service,
+    lacks_rooms,
     list_read_cautions,
+    parse_rooms,
     prepare_answers,
     tell_complaint,
     tell_listener,
+    tell_rooms,
     understand,
 )
 
 from .answer import show_answer
-from .draft import ASKED, CORRECTING, find_kept, find_list, keep, keep_choice, keep_list, leave_form, recall
+from .draft import ASKED, CORRECTING, ask_lines, find_kept, find_list, keep, keep_choice, keep_list, leave_form, recall
 from .guide import (
     find_pending,
     show_answers,
@@ -60,17 +63,15 @@ def show_work(assessment: Assessment) -> None:
     if assessment.guidance is not None and assessment.guidance.stops:
         show_stop(assessment)
         return
-    since = find_out_of_service(assessment)
-    if since is not None:
-        show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
+    _show_out_of_service(assessment)
     m, old = _find_asked(assessment)
     left, right = st.columns([3, 2], gap="small")
     chosen = old is not None or find_kept(ASKED) or find_list()
     pending = None if chosen else find_pending(assessment)
+    view = find_view()
     with left:
         if old is None and not find_list():
-            show_notices(assessment, asked=m.key if m and pending is None and find_view() != "other" else "")
-        view = find_view()
+            show_notices(assessment, asked=m.key if m and pending is None and view != "other" else "")
         if view == "other":
             _show_choice(assessment)
         elif pending is not None:
@@ -82,11 +83,18 @@ def show_work(assessment: Assessment) -> None:
             _show_step(assessment, m, old)
         else:
             show_verdict(assessment)
+    found = m is None and pending is None and view != "other"  # a verdict stands: what led to it is a tap away
     with right:
-        show_suspects(assessment, m)
-        show_readings(assessment)
+        show_suspects(assessment, m, folded=found)
+        show_readings(assessment, folded=found)
         _show_more(assessment, at_step=_has_ways(assessment, m, old, pending is not None))
     prepare_answers(assessment)
+
+
+def _show_out_of_service(assessment: Assessment) -> None:
+    since = find_out_of_service(assessment)
+    if since is not None:
+        show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
 
 
 def _has_ways(assessment: Assessment, m: Measurement | None, old: Reading | None, pending: bool) -> bool:  # noqa: FBT001
@@ -130,9 +138,12 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
         show_guide_words(assessment)
     beside = assessment.beside if suggested and not listed else ()
     cautions = tuple(dict.fromkeys(c for one in (m, *beside) for c in one.cautions))
-    show_cautions(cautions, list_read_cautions(assessment.case, assessment.loop))
+    read = list_read_cautions(assessment.case, assessment.loop, cautions)
+    show_cautions(cautions, read, find_listener(assessment.case))
     _show_beside(beside, words)
     _show_last_absent(assessment, m, words)
+    if find_listener(assessment.case) == "caller":
+        _ask_rooms(assessment, m)
     if "ladder" in m.tools:
         show_note(tell("down_first"))
     show_answer(assessment, m, old, tuple(one.key for one in beside))
@@ -179,6 +190,23 @@ def _show_beside(beside: tuple[Measurement, ...], words: Words) -> None:
         lines = "\n".join(f"- {plain(words.ask(m))}" for m in beside)
         st.markdown(f"**{tell('beside_title')}**\n\n{lines}")
         show_note(tell("beside_note"))
+
+
+def _ask_rooms(assessment: Assessment, m: Measurement) -> None:
+    """Let the rooms be named before a caller is asked about detectors that have but a number."""
+    case = assessment.case
+    asks = m.kind in LISTED or assessment.loop.find_detector(m.at) is not None
+    if not asks or not lacks_rooms(case.site):
+        return
+    with st.container(border=True):
+        ask_lines(tell("q_rooms"), "q_rooms", tell("q_rooms_hint"))
+        show_note(tell("rooms_ask"))
+        show_button(tell("rooms_use"), _use_rooms, (case.case_id, case.revision), "rooms_use")
+
+
+def _use_rooms(case_id: str, revision: int) -> None:
+    tell_rooms(open_store(), load(case_id, revision), parse_rooms(str(st.session_state.get("q_rooms") or "")))
+    keep("q_rooms", "")
 
 
 def _show_last_absent(assessment: Assessment, m: Measurement, words: Words) -> None:

@@ -15,6 +15,7 @@ from diagnostics.reasoning import (
     Situation,
     rate_one,
 )
+from diagnostics.wiring import Loop
 
 from .check import HEALTHY
 from .guide import Guide
@@ -60,7 +61,7 @@ class GuidePolicy:
             return own
         minutes = situation.minutes[number]
         told = Action("measure", minutes, situation.measurements[number], bits=rate_one(situation, number))
-        return replace(told, instead=own) if _is_shorter(own, told, situation) else told
+        return replace(told, instead=own) if _is_shorter(self.bench.loop, own, told, situation) else told
 
 
 def as_policy(guide: Guide, bench: Bench, answers: Mapping[str, str] | None = None) -> Policy:
@@ -68,13 +69,26 @@ def as_policy(guide: Guide, bench: Bench, answers: Mapping[str, str] | None = No
     return GuidePolicy(guide, bench, answers or {})
 
 
-def _is_shorter(own: Action, told: Action, situation: Situation) -> bool:
-    """Return whether the model's step tells much more for the minutes, and is not what the complaint says already."""
+def _is_shorter(loop: Loop, own: Action, told: Action, situation: Situation) -> bool:
+    """Return whether the model's step takes no longer and tells much more for the minutes.
+
+    What the complaint says already is none, nor is a step at another loop than the one in question.
+    """
+    if own.minutes > told.minutes or (own.measurement and not _is_in_question(loop, own.measurement)):
+        return False
     if own.measurement is None or told.measurement is None or own.measurement.key == told.measurement.key:
         return False
     if find_told(situation.symptom, own.measurement) is not None:
         return False
     return own.bits / own.minutes >= SHORTER * told.bits / told.minutes
+
+
+def _is_in_question(loop: Loop, m: Measurement) -> bool:
+    """Return whether a step belongs to the loop in question, the first, or to none more than to the others."""
+    terminals = (t.partition(".") for t in (m.red, m.black) if t)
+    names = {m.at, m.place, *(name for owner, _, end in terminals for name in (owner, end.rstrip("+-")))}
+    chains = [chain for name in sorted(names) if name and (chain := loop.find_chain(name)) is not None]
+    return not chains or any(chain.spec.zone == loop.chains[0].spec.zone for chain in chains)
 
 
 def _find_number(situation: Situation, m: Measurement | None) -> int | None:

@@ -10,6 +10,7 @@ from .assess import (
     find_out_of_service,
     list_disturbed,
     list_likely_answers,
+    simulate_now,
     simulate_reading,
     tell_meaning,
     understand,
@@ -43,6 +44,7 @@ from .deeds import (
     pass_tests,
     put_back,
     record_reading,
+    record_recheck,
     record_repair,
     record_test,
     skip_measurement,
@@ -53,6 +55,7 @@ from .deeds import (
     tell_loop,
     tell_people,
     tell_place,
+    tell_rooms,
 )
 from .disturbed import Disturbance, find_disturbances
 from .doubts import Doubt, find_doubt, find_doubted, find_last_absent, find_most_v, is_unexpected, may_be_absent
@@ -82,15 +85,17 @@ from .marks import (
     is_too_early,
 )
 from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
-from .offered import build_suggestion
-from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, choose_head, is_proved, list_proof, list_untested
+from .offered import build_beside, build_suggestion
+from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, choose_head, is_proved, list_proof, list_untested
 from .read_cautions import list_read_cautions
-from .rooms import name_rooms, parse_rooms
+from .recheck import Recheck, list_rechecks
+from .rooms import lacks_rooms, name_rooms, parse_rooms
 
 __all__ = [
     "FUNCTIONAL",
     "HEAD_OFF",
     "LISTENERS",
+    "RECHECK",
     "SAFETY",
     "TOOLS",
     "Assessment",
@@ -101,6 +106,7 @@ __all__ = [
     "Listener",
     "OnTheSameLadder",
     "ProofItem",
+    "Recheck",
     "Stage",
     "accept_loop",
     "acknowledge",
@@ -109,6 +115,7 @@ __all__ = [
     "answer_guide",
     "assess_case",
     "build_bench",
+    "build_beside",
     "build_reading",
     "build_suggestion",
     "choose_head",
@@ -149,6 +156,7 @@ __all__ = [
     "keep_baseline",
     "keeps_baseline",
     "lack_tool",
+    "lacks_rooms",
     "list_answered",
     "list_answers",
     "list_as_left",
@@ -159,6 +167,7 @@ __all__ = [
     "list_missing_tools",
     "list_proof",
     "list_read_cautions",
+    "list_rechecks",
     "list_to_leave",
     "list_untested",
     "list_usual_answers",
@@ -173,8 +182,10 @@ __all__ = [
     "put_back",
     "rate_added",
     "record_reading",
+    "record_recheck",
     "record_repair",
     "record_test",
+    "simulate_now",
     "simulate_reading",
     "skip_measurement",
     "skip_place",
@@ -188,6 +199,7 @@ __all__ = [
     "tell_meaning",
     "tell_people",
     "tell_place",
+    "tell_rooms",
     "understand",
     "write_class",
 ]

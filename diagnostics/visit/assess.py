@@ -43,7 +43,7 @@ from .guidance import (
 )
 from .ladder import OnTheSameLadder
 from .listener import find_left_out
-from .marks import CLOCK, ON_TEST, find_about
+from .marks import CLOCK, ON_TEST, find_about, find_hidden
 
 _WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
 # Sights offered by name at one place; what is rarer there is one more tap away.
@@ -133,7 +133,7 @@ def tell_meaning(case: Case) -> str:
     silent = (CLOCK, ON_TEST)
     told = replace(
         case, case_id="", revision=0, site_text="", described_at=None, earlier_sites=(), notes="", closing="",
-        retracted=(), suggestions=(), tests=(), leaving=None,
+        retracted=(), suggestions=(), tests=(), leaving=None, earlier_closings=(),
         readings=tuple(_strip(r) for r in case.readings),
         repairs=tuple(replace(r, done_at=_WHENEVER) for r in case.repairs),
         acknowledged=tuple(
@@ -215,15 +215,23 @@ def list_likely_answers(assessment: Assessment, measurement: Measurement) -> tup
     return tuple(t for t in tokens if t in likely)
 
 
+def simulate_now(case: Case, loop: Loop, measurement: Measurement) -> str:
+    """Return what an invented case would show now: its hidden fault, or a sound loop once that has been mended."""
+    hidden = find_hidden(case) or ""
+    mended = {_split_class(r.fault) for r in case.repairs if r.cured}
+    left = [f for f in parse_faults(hidden, loop) if f.repair_class not in mended] if hidden else []
+    return simulate_reading(loop, ",".join(f.text for f in left), measurement)
+
+
 def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:
-    """Return what a measurement would show, as a person would type it, if this fault were in the loop.
+    """Return what a measurement would show, as a person would type it, if this fault were in the loop; "": none.
 
     Raises
     ------
     FaultError
         The loop cannot have that fault.
     """
-    bench = Bench(loop, [parse_faults(hidden, loop)])
+    bench = Bench(loop, [parse_faults(hidden, loop) if hidden else ()])
     (forecast,) = bench.forecast_all([measurement])
     if forecast.chance is not None:
         return forecast.tokens[int(forecast.chance[0].argmax())]

@@ -24,7 +24,7 @@ from diagnostics.readings import Measurement
 from diagnostics.reasoning import find_symptom
 from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_site
 
-from .assess import build_bench, understand
+from .assess import build_bench, build_reading, understand
 from .disturbed import find_disturbances, name_disturbance
 from .marks import (
     ABOUT,
@@ -43,7 +43,8 @@ from .marks import (
     is_tested,
 )
 from .offered import answer_suggestion
-from .proof import FUNCTIONAL, HEAD_OFF, ProofItem, list_proof, list_untested
+from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, list_proof, list_untested
+from .rooms import name_rooms
 
 
 def record_reading(store: CaseStore, case: Case, reading: Reading, suggestion: Suggestion | None = None) -> Case:
@@ -155,6 +156,21 @@ def tell_place(store: CaseStore, case: Case, name: str, room: str) -> Case:
     told = chain.spec.model_copy(update={"places": places})
     loops = tuple(told if spec == chain.spec else spec for spec in case.site.loops)
     return describe_site(store, case, write_site(case.site.model_copy(update={"loops": loops})))
+
+
+def tell_rooms(store: CaseStore, case: Case, rooms: tuple[str, ...]) -> Case:
+    """Note which room each detector is in, in the order of the wiring; it is a revision of the description.
+
+    Raises
+    ------
+    SiteError
+        There are more rooms than detectors.
+    CaseError
+        No room is named.
+    """
+    if not any(rooms):
+        raise CaseError("name at least one room", hint="one a line, in the order of the wiring")
+    return describe_site(store, case, write_site(name_rooms(case.site, rooms)))
 
 
 def _check_old_readings(loop: Loop, case: Case) -> None:
@@ -277,6 +293,17 @@ def record_test(store: CaseStore, case: Case, item: ProofItem, *, done: bool, wh
     return store.append_tests(case.case_id, (result,), case.revision)
 
 
+def record_recheck(store: CaseStore, case: Case, item: ProofItem, value: str, reading_id: str, by: str = "") -> Case:
+    """Store what was measured again after a repair, as a reading of the loop without the complaint.
+
+    Raises as ``record_reading``, and CaseError for a test that is no measurement.
+    """
+    if item.recheck is None:
+        raise CaseError("this test has no reading", hint="mark it as done, or say why it is not")
+    reading = build_reading(item.recheck.measurement, value, reading_id, by)
+    return record_reading(store, case, replace(reading, condition="absent"))
+
+
 def finish_tests(store: CaseStore, case: Case) -> Case:
     """Note that the list of tests is through: each item is done, or is not and the record says why.
 
@@ -296,7 +323,8 @@ def finish_tests(store: CaseStore, case: Case) -> Case:
 def pass_tests(store: CaseStore, case: Case, head_off_at: str = "") -> Case:
     """Note that what is open at the end of the list is done, each item by itself, in one act; it may end the list.
 
-    Functional tests of detectors are never noted so: each is told one by one by whoever has seen its zone report.
+    Functional tests of detectors are never noted so: each is told one by one by whoever has seen its zone report. Nor
+    are volts to measure again: what was read is typed.
     ``head_off_at`` is the detector whose head was taken off, where that test is still open.
     """
     now = datetime.now(UTC)
@@ -305,7 +333,7 @@ def pass_tests(store: CaseStore, case: Case, head_off_at: str = "") -> Case:
     results = [
         ProofResult(i.test, done=True, noted_at=now, at=i.at or places.get(i.test, ""))
         for i in items
-        if i.test != FUNCTIONAL
+        if i.test not in {FUNCTIONAL, RECHECK}
     ]
     through = Acknowledgement(TESTED, now) if len(results) == len(items) else None
     return store.append_tests(case.case_id, results, case.revision, through)

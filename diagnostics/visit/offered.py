@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from diagnostics.cases import Reading, Suggestion
+from diagnostics.readings import Measurement
 from diagnostics.reasoning import Diagnosis
 from diagnostics.wiring import Loop
 
@@ -28,6 +29,11 @@ def build_suggestion(assessment: Assessment, suggested_at: datetime | None = Non
         guide=assessment.case.symptom if step else "",
         step=step,
     )
+
+
+def build_beside(m: Measurement) -> Suggestion:
+    """Return a reading of the list of one ladder as what it was: a step that was suggested beside another."""
+    return Suggestion("measure", m.key, datetime.now(UTC), "other")
 
 
 def _find_step(assessment: Assessment) -> str:

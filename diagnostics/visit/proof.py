@@ -1,30 +1,39 @@
 """The fixed list of tests after a repair, item by item: what is to be tested, what was, and what was not and why."""
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from diagnostics.cases import Case, ProofResult
+from diagnostics.cases import Case, ProofResult, Reading
 from diagnostics.wiring import Chain, Loop
 
+from .assess import understand
 from .marks import find_about, is_monitored, is_tested
+from .recheck import Recheck, find_reread, list_case_rechecks
 
 Why = Literal["touched", "farthest", "kind"]
-FUNCTIONAL, HEAD_OFF, RESET, STATION = "functional_test", "head_off_test", "reset", "station"
-# Readings at a detector that take hold of it.
-_TOUCHING: Final = ("head_off", "dark_with_head_off")
+FUNCTIONAL, HEAD_OFF, RESET, STATION, RECHECK = "functional_test", "head_off_test", "reset", "station", "recheck"
+# Readings at a detector for which its head or base is taken in hand; metering at its terminals is another.
+_TOUCHING: Final = frozenset({"head_off", "dark_with_head_off", "earth_opened", "look"})
+SOUGHT: Final = "detector"  # the detector of a repair that nobody knew the place of before it showed itself
+_BY_NUMBER: Final = re.compile(r"\bdet(?:ector)?s?\.?\s*(\d{1,3})\b", re.IGNORECASE)
+_LEAST_ROOM: Final = 3  # letters that a room must have to be looked for in what somebody typed
 
 
 @dataclass(frozen=True, slots=True)
 class ProofItem:
     """One test of the list, ``at`` a detector where it has one, with the reasons for it and its latest result.
 
-    A head-off test may be made at any detector: it is ``at`` one as soon as its result says which.
+    A head-off test may be made at any detector: it is ``at`` one as soon as its result says which. Volts to measure
+    again are a ``recheck``, ``at`` the key of the measurement; their result is the ``reading`` taken since the repair.
     """
 
     test: str
     at: str = ""
     reasons: tuple[Why, ...] = ()
     result: ProofResult | None = None
+    recheck: Recheck | None = None
+    reading: Reading | None = None
 
     @property
     def key(self) -> str:
@@ -35,21 +44,33 @@ class ProofItem:
 def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     """Return the list for a case after its last repair (design page, section 10, item 10).
 
-    Functional test of every detector touched, of the farthest and of one a kind; a head-off test; reset; and that the
-    supervising station receives it, where there is one. Results count that were noted since the last repair that cured.
+    Functional test of every detector touched, of the farthest and of one a kind; a head-off test; reset; that the
+    supervising station receives it, where there is one; last, at rest again, the volts that the repair asks to measure
+    again. Results count that were noted since the last repair that cured.
     """
     reasons: dict[str, list[Why]] = {}
     for name, why in [*_list_touched(case, loop), *_list_chosen(case, loop)]:
         reasons.setdefault(name, []).append(why)
-    names = [d.name for d in loop.detectors if d.name in reasons]
+    names = [name for name in (*(d.name for d in loop.detectors), SOUGHT) if name in reasons]
     items = [ProofItem(FUNCTIONAL, name, tuple(dict.fromkeys(reasons[name]))) for name in names]
     items += [ProofItem(test) for test in (HEAD_OFF, RESET, *([STATION] if is_monitored(case) else []))]
     results = {_name_test(r.test, r.at): r for r in _list_results(case)}
-    return tuple(_add_result(item, results.get(item.key)) for item in items)
+    told = tuple(_add_result(item, results.get(item.key)) for item in items)
+    return (*told, *(_build_recheck(case, loop, r, results) for r in list_case_rechecks(case, loop)))
+
+
+def _build_recheck(case: Case, loop: Loop, recheck: Recheck, results: dict[str, ProofResult]) -> ProofItem:
+    """Return volts to measure again: done once the last reading is that of a sound loop, or not, and why."""
+    item = ProofItem(RECHECK, recheck.measurement.key, recheck=recheck)
+    said, reading = results.get(item.key), find_reread(case, loop, recheck)
+    if reading is None or reading.taken_at is None or (said and said.noted_at > reading.taken_at):
+        return replace(item, result=said)
+    done = recheck.holds(understand(loop, reading).value)
+    return replace(item, result=ProofResult(RECHECK, done, reading.taken_at, item.at, by=reading.by), reading=reading)
 
 
 def _name_test(test: str, at: str) -> str:
-    return f"{test} {at}".strip() if test == FUNCTIONAL else test
+    return f"{test} {at}".strip() if test in {FUNCTIONAL, RECHECK} else test
 
 
 def _add_result(item: ProofItem, result: ProofResult | None) -> ProofItem:
@@ -85,10 +106,38 @@ def _list_results(case: Case) -> list[ProofResult]:
 
 def _list_touched(case: Case, loop: Loop) -> list[tuple[str, Why]]:
     names = {d.name for d in loop.detectors}
-    places = [place for r in case.repairs for place in _list_places(r.fault)]
-    places = [_find_last(loop, place) if place.startswith("end") else place for place in places]
-    places += [r.at for r in case.readings if r.measurement in _TOUCHING]
-    return [(place, "touched") for place in places if place in names]
+    repaired = [place for r in case.repairs for place in (*_list_ends(loop, r.fault), *_list_named(loop, r.fault))]
+    every = (*case.readings, *(item.reading for item in case.retracted))  # taken back or not, a hand was there
+    places = [*repaired, *(place for r in every for place in _list_met(loop, r))]
+    return [(place, "touched") for place in dict.fromkeys(places) if place in {*names, SOUGHT}]
+
+
+def _list_ends(loop: Loop, repair: str) -> list[str]:
+    """Return the detectors that a repair was made at; a run of cable ends at the detectors on both its sides."""
+    places, spots = _list_places(repair), repair.partition("@")[2].split(" + ")
+    runs = [pair for name, pair in loop.pairs.items() if f"run {_name_owner(name)}" in spots]
+    sides = [_name_owner(end) for pair in runs for core in pair for end in (loop.by_name[core].a, loop.by_name[core].b)]
+    return [*(_find_last(loop, p) if p.startswith("end") else p for p in places), *sides]
+
+
+def _list_named(loop: Loop, repair: str) -> list[str]:
+    """Return the detectors that plain words name, by number or by room."""
+    if "@" in repair:
+        return []
+    numbers, typed = _BY_NUMBER.findall(repair), repair.casefold()
+    rooms = [d.name for d in loop.detectors if len(d.label) >= _LEAST_ROOM and d.label.casefold() in typed]
+    return [*(f"det{number}" for number in numbers), *rooms]
+
+
+def _list_met(loop: Loop, r: Reading) -> list[str]:
+    """Return the detectors that a reading took in hand."""
+    if r.measurement in _TOUCHING:
+        return [_find_last(loop, r.at) if r.at.startswith("end") else r.at]
+    return [_name_owner(terminal) for terminal in (r.red, r.black) if terminal]
+
+
+def _name_owner(terminal: str) -> str:
+    return terminal.partition(".")[0]
 
 
 def _list_chosen(case: Case, loop: Loop) -> list[tuple[str, Why]]:

@@ -1,24 +1,41 @@
 """Which cautions this visit has shown in full already: later a line reminds of them, never nothing."""
 
+from collections.abc import Iterable
 from typing import Final
 
 from diagnostics.cases import Case
 from diagnostics.errors import DiagnosticsError
+from diagnostics.faults import read_catalogue
 from diagnostics.readings import parse_measurement
 from diagnostics.wiring import Loop
 
 from .marks import SAFETY
 
 # Shown in full with every repair; the place of the repair adds others, which are shown again.
-_WITH_REPAIR: Final = ("out_of_service", "outranked")
+_WITH_REPAIR: Final = ("outputs", "tell_people", "outranked")
+# A step that brings the first can make an alarm, or resets: these stand in full above each such step, read or not. That
+# they were accepted before anything was measured does not count as read.
+_ALARM: Final = "outputs"
+_WITH_ALARM: Final = frozenset({"outputs", "tell_people"})
 
 
-def list_read_cautions(case: Case, loop: Loop) -> frozenset[str]:
-    """Return the cautions that were accepted, or stood in full above a step that was recorded, taken back or not."""
-    found: set[str] = {a.caution for a in case.acknowledged if a.caution in SAFETY}
+def list_read_cautions(case: Case, loop: Loop, wanted: Iterable[str] = ()) -> frozenset[str]:
+    """Return the cautions that were accepted, or stood in full above a step that was recorded, taken back or not.
+
+    ``wanted`` are those of a test in hand: where it can make an alarm or resets, what that asks for is as unread.
+    """
+    found = {str(a.caution) for a in case.acknowledged if a.caution in SAFETY} - _WITH_ALARM
     for reading in (*case.readings, *(r.reading for r in case.retracted)):
         try:
             found |= set(parse_measurement(reading.measurement, loop, reading.where).cautions)
         except DiagnosticsError:
             continue  # a record of another program, or another description
-    return frozenset(found.union(_WITH_REPAIR if case.repairs else ()))
+    again = _WITH_ALARM if _ALARM in set(wanted) else frozenset()
+    lifted = {"out_of_service"} if any(_lifts(repair.fault) for repair in case.repairs) else set()
+    return frozenset(found.union(lifted, _WITH_REPAIR if case.repairs else ())) - again
+
+
+def _lifts(repair: str) -> bool:
+    """Return whether a repair took a wire or a head off; plain words may have."""
+    remedies = read_catalogue().remedies
+    return any(name not in remedies or remedies[name].lifts for name in repair.partition("@")[0].split(" + "))

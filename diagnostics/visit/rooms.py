@@ -9,6 +9,11 @@ from diagnostics.wiring.site import DetectorSpec
 LONGEST_ROOM: Final = 120
 
 
+def lacks_rooms(site: Site) -> bool:
+    """Return whether nobody has named a room yet, on a single loop whose order is known: each can be named."""
+    return len(site.loops) == 1 and site.loops[0].count is not None and site.loops[0].order == "known"
+
+
 def parse_rooms(text: str) -> tuple[str, ...]:
     """Return the rooms of a text, one a line; an empty line between two is a detector whose room nobody named."""
     return tuple(line.strip()[:LONGEST_ROOM] for line in text.strip().splitlines())

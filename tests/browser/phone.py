@@ -17,6 +17,11 @@ _QUIET_LOOKS = 4  # longer than a field waits that is sent while it is typed
 _MORE_LOOKS = 15  # two quick taps, one screen: it holds both, or there is one more to come
 DESK = {"width": 1280, "height": 800}
 _IDLE = "document.querySelector('[data-testid=stApp]')?.getAttribute('data-test-script-state') === 'notRunning'"
+_CUT_OFF = """() => [...document.querySelectorAll('[data-testid=stApp] *')].filter(e => {
+  const style = getComputedStyle(e);
+  return e.clientWidth > 2 && e.children.length < 4 && (e.innerText || '').trim() && e.scrollWidth > e.clientWidth + 2
+    && (style.overflowX === 'hidden' || style.textOverflow === 'ellipsis');
+}).map(e => e.innerText.slice(0, 80))"""
 _BREADTH = "() => [document.documentElement.scrollWidth, document.documentElement.clientWidth]"
 
 
@@ -110,6 +115,23 @@ class Phone:
         self.page.keyboard.press("Tab")
         self.wait()
 
+    def reread(self, text: str = "19.1 V") -> None:
+        """Type what the volts of the list after a repair read now, and record them."""
+        while (fields := self.page.locator("[class*=st-key-reread_] input")).count():
+            fields.first.fill(text)
+            self.page.keyboard.press("Tab")
+            self.wait()
+            before = fields.count()
+            self.page.locator("[class*=st-key-test_record_] button").first.click()
+            self.wait()
+            assert fields.count() < before, self.read()
+
+    def close_case(self) -> None:
+        """Say who was told and by whom, and close the case."""
+        self.type("Who has been told?", "the owner")
+        self.type("Your name", "Ada")
+        self.tap("close_case")
+
     def read(self) -> str:
         """Return everything that can be read on the page now."""
         return self.page.locator("[data-testid=stApp]").inner_text()
@@ -123,6 +145,17 @@ class Phone:
         """Return by how many px the page is wider than the screen."""
         whole, seen = self.page.evaluate(_BREADTH)
         return int(whole - seen)
+
+    def find_cut_off(self) -> list[str]:
+        """Return the texts that do not fit where they stand; what is only there for those who listen is left out."""
+        return [str(text) for text in self.page.evaluate(_CUT_OFF)]
+
+    def find_height(self) -> float:
+        """Return how many screens high the page is."""
+        height = self.page.evaluate("document.querySelector('[data-testid=stMain]').scrollHeight")
+        size = self.page.viewport_size
+        assert size is not None
+        return float(height / size["height"])
 
     def picture(self, name: str, folder: Path) -> None:
         """Keep a picture of the screen; in OHMWARD_PICTURES when that is set."""

@@ -42,6 +42,7 @@ def at_proof(browser: "Browser", app_url: str, store_url: str) -> Phone:
         case = describe(store)
     hand = Phone(browser, f"{app_url}/?case={case.case_id}&view=repair", PHONE)
     hand.type("What did you put right?", "end resistor fitted")
+    hand.tap("work_done")
     hand.page.locator(".st-key-cured button").dblclick()
     hand.wait()
     return hand
@@ -62,6 +63,7 @@ def test_visit_ends_with_tests_one_by_one_and_files_that_say_so(
     assert find_low_buttons(hand) == []
     assert hand.find_overhang_px() <= 0
     hand.tap("test_keep_2")
+    hand.reread()
     hand.tap("tests_rest")
     tests = [(r.test, r.at, r.done, r.why) for r in read_case(hand, store_url).tests]
     assert tests == [
@@ -85,6 +87,7 @@ def _close(hand: Phone) -> None:
     hand.tap("close_case")
     assert "If nobody could be reached, write that." in hand.read()
     hand.type("Who has been told?", OWNER)
+    hand.type("Your name", "Ada")
     field = hand.page.get_by_label("Note for the next person")
     field.fill(NOTE[:1990])
     field.press("End")

@@ -45,6 +45,7 @@ def test_axe_finds_nothing_serious_on_any_screen(
 
     def look(name: str) -> None:
         assert hand.find_overhang_px() <= 0, name
+        assert hand.find_cut_off() == [], name
         hand.picture(f"screen-{name}-{size}-{'dark' if dark else 'light'}", tmp_path)
         seen[name] = find_serious(hand)
 
@@ -126,13 +127,15 @@ def _walk_work(hand: Phone, look: Callable[[str], None]) -> None:
     look("own_repair")
     hand.tap("own_repair_back")
     while hand.has("record"):
-        hand.page.get_by_role("button", name="Take this reading").click()
+        hand.page.get_by_role("button", name="Fill in what is there").click()
         hand.wait()
         hand.tap("record")
 
 
 def _walk_end(hand: Phone, look: Callable[[str], None]) -> None:
     look("verdict")
+    assert hand.find_height() <= 3.0
+    hand.tap("work_done")
     hand.tap("cured")
     look("proof")
     hand.tap("test_done_0")
@@ -142,14 +145,14 @@ def _walk_end(hand: Phone, look: Callable[[str], None]) -> None:
     look("proof_refused")
     hand.type("Why is it not done?", "no tester here")
     hand.tap("test_keep_2")
+    hand.reread()
     hand.tap("tests_rest")
     look("closing")
     hand.page.get_by_text("Left impaired", exact=True).click()
     hand.wait()
     hand.tap("close_case")
     look("closing_refused")
-    hand.type("Who has been told?", "the owner")
-    hand.tap("close_case")
+    hand.close_case()
     look("closed")
     hand.tap("to_start")
     look("start_with_cases")
@@ -163,9 +166,10 @@ def _walk_readings_as_left(hand: Phone, look: Callable[[str], None], url: str, s
     hand.wait()
     hand.type("Volts: red on zone 1 +", "12.1")
     look("as_left")
+    hand.type("Volts: red on zone 1 +", "19.2")
     hand.tap("left_keep")
     look("closing_as_left")
-    hand.tap("close_case")
+    hand.close_case()
     look("closed_as_left")
     hand.page.goto(f"{url}/?case={second.case_id}")
     hand.wait()

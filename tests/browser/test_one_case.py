@@ -50,6 +50,8 @@ def begin(hand: Phone, site: str = "Corner bakery") -> None:
     hand.page.get_by_text(site).first.click()
     hand.wait()
     hand.tap("describe_use")
+    if hand.has("baseline_changed"):  # a visit before this one has left a loop described the same
+        hand.tap("baseline_changed")
     hand.page.get_by_text("shows trouble on the zone all the time").click()
     hand.wait()
     hand.choose("new work, not yet accepted")
@@ -130,13 +132,15 @@ def _without_clock(text: str) -> str:
 
 
 def _finish(hand: Phone, store_url: str, folder: Path) -> None:
+    hand.tap("work_done")
     hand.tap("cured")
     assert "Tests after the repair" in hand.read()
     hand.picture("4-tests", folder)
     hand.tap("test_done_0")
+    hand.reread()
     hand.tap("tests_rest")
     hand.picture("5-closing", folder)
-    hand.tap("close_case")
+    hand.close_case()
     assert "This case is closed" in hand.read()
     case = read_case(hand, store_url)
     assert case.closing == "mended"

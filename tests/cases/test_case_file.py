@@ -19,6 +19,7 @@ from diagnostics.cases import (
     Baseline,
     Case,
     CaseStore,
+    EarlierClosing,
     GuideAnswer,
     Leaving,
     ProofResult,
@@ -308,6 +309,7 @@ suggestions = st.builds(
 )
 results = st.builds(ProofResult, typed.filter(bool), st.booleans(), moments, typed, typed, typed)
 SHORTER = SITE_TEXT.replace("count: 5", "count: 4 # für the end \"was\" 'not' found")
+leavings = st.builds(Leaving, moments, typed, typed, typed)
 described = st.sampled_from([(), (SiteRevision(SHORTER, START), SiteRevision(SITE_TEXT))])
 plain_cases = st.builds(
     replace,
@@ -327,7 +329,10 @@ plain_cases = st.builds(
     suggestions=st.lists(suggestions, max_size=2).map(tuple),
     guide_answers=st.lists(guide_answers, max_size=2).map(tuple),
     tests=st.lists(results, max_size=2).map(tuple),
-    leaving=st.builds(Leaving, moments, typed, typed, typed),
+    leaving=leavings,
+    earlier_closings=st.lists(
+        st.builds(EarlierClosing, st.sampled_from([c for c in CLOSINGS if c]), st.none() | leavings), max_size=2
+    ).map(tuple),
     baseline=st.builds(Baseline, st.lists(readings, max_size=2).map(tuple), st.just("k3m9-7tqp-x2wd")),
 )
 # The same case described three times, with readings under each description.

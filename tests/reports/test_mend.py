@@ -7,7 +7,7 @@ import pytest
 from diagnostics.cases import read_case
 from diagnostics.faults import list_faults
 from diagnostics.readings import Bench, list_measurements
-from diagnostics.reports import Words, list_mends, list_not_apart, list_rechecks, list_suspects, read_words
+from diagnostics.reports import Words, list_mends, list_not_apart, list_suspects, read_words, tell_rechecks
 from diagnostics.units import format_ends
 from diagnostics.visit import Assessment, assess_case
 from diagnostics.wiring import QuickDescription, build_loop, build_quick_site
@@ -38,7 +38,7 @@ def test_verdict_names_ohms_conductor_terminals_and_contact(name: str, repair: s
 
 def test_after_such_a_repair_the_zone_reads_what_a_sound_loop_reads() -> None:
     assessment, words, found = assess("bakery_call")
-    (told,) = list_rechecks(assessment.diagnosis, found, words)
+    (told,) = tell_rechecks(found, words)
     (sound,) = (
         Bench(assessment.loop, [()]).forecast_all([m])[0].mean
         for m in list_measurements(assessment.loop)

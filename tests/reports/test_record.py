@@ -256,6 +256,7 @@ def test_every_part_of_a_case_is_on_the_page_or_is_named_here() -> None:
     on_page = {
         "site", "case_id", "contexts", "symptom", "readings", "can", "meter", "notes", "closing", "repairs",
         "acknowledged", "retracted", "suggestions", "guide_answers", "tests", "leaving", "baseline",
+        "earlier_closings",
     }  # fmt: skip
     assert {f.name for f in fields(Case)} == elsewhere | on_page
     assert parse_site_text(build_full_case().site_text, "again") == build_full_case().site

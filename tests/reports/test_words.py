@@ -1,14 +1,16 @@
 """Words: every step, fault and answer has them, for each listener in each region, with nothing left unfilled."""
 
 import math
+import re
 import string
 
 import pytest
 
-from diagnostics.faults import list_faults
+from diagnostics.faults import list_faults, read_catalogue
+from diagnostics.locate import find_shipped
 from diagnostics.readings import list_measurements, list_tokens, parse_value
 from diagnostics.reasoning import NOTHING, SYMPTOMS
-from diagnostics.reports import Region, Words, format_percent, format_wait, read_words
+from diagnostics.reports import Region, Words, format_percent, format_wait, localize, read_words
 from diagnostics.visit import LISTENERS, Listener
 from tests.wiring.quick import STYLES, wire_quick
 
@@ -148,3 +150,29 @@ def test_ranges_that_round_to_one_value_are_one() -> None:
     words = Words(wire_quick("two_wire_zone", 2))
     assert words.range(19.101, 19.102, "V") == "19.1 V"
     assert words.range(4650.0, math.inf, "ohm") == "4.65 kΩ to OL"
+
+
+def list_texts(tree: object) -> list[str]:
+    if isinstance(tree, str):
+        return [tree]
+    some = tree.values() if isinstance(tree, dict) else tree if isinstance(tree, list | tuple) else ()
+    return [text for part in some for text in list_texts(part)]
+
+
+# Spellings of the two sides of the ocean that this trade meets, as stems.
+SPELT: dict[Region, str] = {
+    "north_america": r"colour|neighbour|behaviour|favour|grey|centre|metres?\b|licence|organis|recognis|isolator",
+    "europe": r"color|neighbor|behavior|favor|gray|center|meters long|organiz|recogniz|aluminum|\bdisconnect\b",
+}
+
+
+@pytest.mark.parametrize("region", list(SPELT))
+def test_each_dialect_keeps_to_its_own_spelling(region: Region) -> None:
+    catalogue, table = read_catalogue(), read_words(region)
+    own = {"format", "regions", "spoken"}
+    remedies = [localize(r.words, region) for r in catalogue.remedies.values()]
+    titles = [localize(kind.title, region) for kind in catalogue.kinds.values()]
+    guides = [localize(p.read_text("utf-8"), region) for p in sorted(find_shipped("trees").glob("*.yaml"))]
+    every = [*list_texts(table.model_dump(exclude=own)), *table.regions[region].values(), *remedies, *titles]
+    text = re.sub(r"\w*_\w*", "", "\n".join([*every, *guides]))  # names of entries are no words
+    assert re.findall(rf"\w*(?:{SPELT[region]})\w*", text, re.IGNORECASE) == []

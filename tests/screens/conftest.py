@@ -73,6 +73,18 @@ class Visitor:
         self.run()
         return self
 
+    def reread(self, text: str = "19.1 V") -> "Visitor":
+        """Type what the volts of the list after a repair read now, and record them."""
+        for field in [f for f in self.at.text_input if (f.key or "").startswith("reread_")]:
+            field.set_value(text)
+            self.run()
+            self.tap(f"test_record_{(field.key or '').removeprefix('reread_')}")
+        return self
+
+    def close(self, told: str = "the owner, by phone", by: str = "Ada") -> "Visitor":
+        """Say who was told and by whom, and close the case."""
+        return self.type(say("told_who"), told).type(say("closed_by"), by).tap("close_case")
+
     @property
     def case_id(self) -> str:
         """Return the case that the URL names."""

@@ -5,7 +5,7 @@ import pytest
 from diagnostics.cases import CaseStore, read_case
 from diagnostics.locate import find_shipped
 from diagnostics.readings import list_measurements
-from diagnostics.reports import tell_caution
+from diagnostics.reports import render_record, tell_caution
 from diagnostics.visit import assess_case, find_hidden, start_visit
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import describe
@@ -220,6 +220,16 @@ def test_further_readings_are_shown_before_the_climb_and_asked_for_after_it(at_l
     assert taken == [(known[key].kind, known[key].red or known[key].at) for key in keys]
 
 
+def test_reading_of_the_ladder_was_suggested_and_is_no_something_else(at_ladder: Visitor) -> None:
+    beside = [m.key for m in assess_case(at_ladder.case).beside]
+    at_ladder.tap("use ").tap("record")
+    for _ in beside:
+        at_ladder.tap("use ").tap("record")
+    told = [(s.what, s.outcome) for s in at_ladder.case.suggestions[-len(beside) :]]
+    assert told == [(key, "followed") for key in beside]
+    assert "something else was done" not in render_record(at_ladder.case)
+
+
 def test_list_of_the_ladder_can_be_dropped(at_ladder: Visitor) -> None:
     at_ladder.tap("use ").tap("record")
     count = len(at_ladder.case.readings)
@@ -230,7 +240,7 @@ def test_list_of_the_ladder_can_be_dropped(at_ladder: Visitor) -> None:
 
 def test_own_repair_that_is_half_typed_is_there_after_a_reload(at_work: Visitor) -> None:
     again = at_work.tap("to_repair").type("What did you put right?", "wire at 3").reload()
-    again.tap("still_faulty")
+    again.tap("work_done").tap("still_faulty")
     assert [r.fault for r in again.case.repairs] == ["wire at 3"]
     assert "own_repair" not in again.at.query_params
 
@@ -278,6 +288,9 @@ def test_caution_stands_in_full_until_a_step_with_it_is_recorded_and_then_as_a_l
     assert "⚠ **Live cabinet.** AC power is in this cabinet." in visitor.text  # it opens, it is not dropped
     measure(visitor.tap("back_to_next"), "panel", "ohms|")
     assert "Volts first" not in list_folded(visitor)
-    assert {"Evidence first", "Outputs", "Tell people first"} <= set(list_folded(visitor)[2:].split(" · "))
+    assert "Evidence first" in list_folded(visitor)
+    for alarm in ("Outputs", "Tell people first"):  # in full above every step that can make an alarm
+        assert alarm not in list_folded(visitor)
+        assert f"⚠ **{alarm}.**" in visitor.text
     wanted = {c for m in list_measurements(assess_case(visitor.case).loop) if m.kind == "ohms" for c in m.cautions}
     assert all(f"⚠ **{tell_caution(c)[0]}.**" in visitor.text for c in wanted)

@@ -79,6 +79,8 @@ def test_a_loop_that_is_not_for_us_is_told_so_kindly(visitor: Visitor) -> None:
     assert "not for us" in visitor.text
     assert "What still holds" in visitor.text
     visitor.type("Who has been told?", "the owner").tap("not_for_us_close")
+    assert "Write your name" in visitor.text
+    visitor.type("Your name", "Ada").tap("not_for_us_close")
     assert visitor.case.closing == "not_ours"
 
 
@@ -120,7 +122,7 @@ def test_what_was_understood_of_a_resistor_is_said_before_it_is_used(visitor: Vi
     [
         (RESISTOR, "23 V", "ohms are wanted"),
         ("Cable", "string", "string"),
-        ("Distance between neighbours, about", "far", "metres"),
+        ("Distance between neighbors, about", "far", "meters"),
     ],
 )
 def test_wrong_value_in_the_description_gets_its_own_message(
@@ -251,3 +253,16 @@ def test_panel_that_nobody_described_is_called_assumed_with_the_way_to_learn_it(
     assert "Assumed: a generic panel" in visitor.text
     given = visitor.case.site.model_copy(update={"panel": PartSpec(profile="panel_24v", values={"zone_v": "21.6 V"})})
     assert tell_panel(given) == ""
+
+
+def test_answers_at_the_first_gates_are_plain_and_opposite(visitor: Visitor) -> None:
+    visitor.tap("new_case")
+    labels = {b.key: b.label for b in visitor.at.button}
+    assert labels["real_yes"] == "Looked: no fire, smoke or CO, nobody unwell"
+    assert labels["real_no"] == "Not looked yet, or fire, smoke, CO, or somebody unwell"
+    visitor.tap("real_yes").tap("outputs_none")
+    labels = {b.key: b.label for b in visitor.at.button}
+    assert labels["tell_people"] == "On test at the supervising station, all are told"
+    assert labels["tell_local"] == "No supervising station here. People on site are told"
+    visitor.tap("tell_people").tap("evidence_yes")
+    assert {b.key: b.label for b in visitor.at.button}["for_us_no"] == "It is one of these. Stop here"

@@ -5,6 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from diagnostics.cases import CLOSINGS, Case, CaseStore, Leaving, Reading
+from diagnostics.reports import render_record
 from diagnostics.visit import close_case
 from tests.screens.conftest import Visitor
 from tests.screens.real_work import build_restored, describe, write_note
@@ -111,7 +112,7 @@ def test_everything_that_stands_disturbed_is_named_and_put_back_by_itself(store:
 def test_left_impaired_may_be_closed_with_all_of_it_standing(store: CaseStore) -> None:
     case = disturb(store, Reading("head_off", "trouble", at="det3", mode="head_off:det3"))
     visitor = choose(Visitor(store, case.case_id, view="closing"), "left_impaired")
-    visitor.type(TOLD, "the owner, in writing").tap("close_case")
+    visitor.close(told="the owner, in writing")
     assert visitor.case.closing == "left_impaired"
 
 
@@ -155,3 +156,29 @@ def test_no_fault_found_over_a_settled_fault_asks_for_a_reason_which_stays(at_wo
     assert left.closing == "no_fault_found"
     assert left.leaving is not None
     assert left.leaving.note == "the loop was being rewired while we read it"
+
+
+@pytest.mark.parametrize("closing", ["mended", "left_impaired", "not_ours"])
+def test_who_was_told_and_by_whom_is_asked(store: CaseStore, closing: str) -> None:
+    visitor = choose(Visitor(store, build_restored(store).case_id), closing).tap("close_case")
+    assert "whom you told" in visitor.text or "Say who has been told" in visitor.text
+    visitor.type(TOLD, "the owner").tap("close_case")
+    assert "Write your name" in visitor.text
+    assert visitor.case.closing == ""
+    visitor.type(BY, "Ada").tap("close_case")
+    assert visitor.case.leaving is not None
+    assert (visitor.case.closing, visitor.case.leaving.told, visitor.case.leaving.by) == (closing, "the owner", "Ada")
+
+
+def test_closing_that_was_taken_back_stays_in_the_record(store: CaseStore) -> None:
+    visitor = choose(Visitor(store, build_restored(store).case_id), "waiting")
+    write_note(visitor, "a spare part, until Friday").close(told="Kim, by phone", by="Ada")
+    visitor.tap("open_again")
+    choose(visitor, "mended").close(told="the owner", by="Lee")
+    (earlier,) = visitor.case.earlier_closings
+    assert earlier.leaving is not None
+    assert (earlier.closing, earlier.leaving.told, earlier.leaving.by) == ("waiting", "Kim, by phone", "Ada")
+    record = render_record(visitor.case)
+    assert "Closed before, and opened again" in record
+    for told in ("Waiting for parts, access or tests", "Kim, by phone", "a spare part, until Friday", "the owner"):
+        assert told in record

@@ -82,7 +82,7 @@ def test_hostel_can_be_tried_and_its_hidden_fault_is_found_on_its_own_loop(visit
         visitor.tap(key)
     assert find_about(visitor.case) == "zone2"
     for _ in range(12):
-        if visitor.has("cured"):
+        if visitor.has("work_done"):
             break
         if visitor.has("guide_answer"):
             visitor.tap("guide_answer")

@@ -96,7 +96,7 @@ def test_one_tap_never_notes_the_functional_test_of_a_detector(at_proof: Visitor
 
 
 def test_put_right_cannot_be_chosen_while_a_test_is_open_and_the_closing_says_which(at_proof: Visitor) -> None:
-    at_proof.tap("tests_rest").tap("tests_end")
+    at_proof.tap("tests_rest").reread().tap("tests_end")
     closing = at_proof.at.radio(key="closing")
     assert "Put right, and tested" not in closing.options
     assert "“Put right, and tested” cannot be chosen yet: 1 not tested" in at_proof.text
@@ -117,7 +117,7 @@ def test_system_that_nobody_monitors_needs_no_station_to_be_put_right(store: Cas
 
 
 def test_the_rest_in_one_tap_covers_only_what_is_open(at_proof: Visitor) -> None:
-    at_proof.tap("test_not_0").type(WHY, "no tester here").tap("test_keep_0")
+    at_proof.tap("test_not_0").type(WHY, "no tester here").tap("test_keep_0").reread()
     assert "Still open: head off, reset, supervising station" in at_proof.text
     at_proof.tap("tests_rest")
     case = at_proof.case
@@ -136,6 +136,7 @@ def test_the_rest_in_one_tap_covers_only_what_is_open(at_proof: Visitor) -> None
 def test_list_that_was_said_item_by_item_is_ended_without_adding_to_it(at_proof: Visitor) -> None:
     for number in range(4):
         at_proof.tap(f"test_done_{number}")
+    at_proof.reread()
     before = at_proof.case.tests
     at_proof.tap("tests_end")
     assert at_proof.case.tests == before
@@ -145,7 +146,7 @@ def test_list_that_was_said_item_by_item_is_ended_without_adding_to_it(at_proof:
 
 def test_result_can_be_changed_from_the_list_and_from_the_closing(at_proof: Visitor) -> None:
     at_proof.tap("test_done_2").tap("test_change_2").tap("test_not_2").type(WHY, "latched again").tap("test_keep_2")
-    at_proof.tap("test_done_0").tap("test_done_1").tap("test_done_3").tap("tests_end").tap("tests_again")
+    at_proof.tap("test_done_0").tap("test_done_1").tap("test_done_3").reread().tap("tests_end").tap("tests_again")
     assert "Reset clears the alarm" in at_proof.text
     at_proof.tap("test_change_2").tap("test_done_2").tap("tests_end")
     assert [(done, why) for test, _, done, why in list_results(at_proof.case) if test == "reset"] == [
@@ -197,7 +198,7 @@ def test_lower_edge_names_no_more_than_it_has_room_for(store: CaseStore) -> None
         case = store.append_reading(case.case_id, head, case.revision)
     visitor = Visitor(store, record_repair(store, case, REPAIR, cured=True).case_id)
     named = ", ".join(f"detector {n}" for n in range(1, 7))
-    assert f"Still open: {named}, and 5 more" in visitor.text
+    assert f"Still open: {named}, and 6 more" in visitor.text
 
 
 def test_list_speaks_as_people_do_over_there(store: CaseStore) -> None:
@@ -213,3 +214,38 @@ def test_results_of_an_earlier_repair_do_not_count_for_a_later_one(store: CaseSt
     record_repair(store, visitor.case, REPAIR, cured=True)
     visitor.run()
     assert "Still open: detector 8, head off, reset, supervising station" in visitor.text
+
+
+def test_volts_that_the_repair_asks_for_again_have_a_line_and_a_field_of_their_own(at_proof: Visitor) -> None:
+    line = "5. Volts again, all reset and at rest: red on zone 1 +, black on zone 1 −; 17.9 V to 20.4 V on a sound loop"
+    assert line in at_proof.text
+    assert "Live cabinet." in at_proof.text
+    at_proof.reread("19,2")
+    (reading,) = at_proof.case.readings
+    assert (reading.value, reading.condition) == ("19,2", "absent")
+    assert "✓ Right, 19.2 V read" in at_proof.reload().text
+    assert "done: 19,2" in render_record(at_proof.case)
+
+
+def test_volts_that_no_sound_loop_gives_are_not_right_and_bar_put_right(at_proof: Visitor) -> None:
+    at_proof.reread("23.9 V")
+    assert "✗ Not right, 23.9 V read. A sound loop shows 17.9 V to 20.4 V." in at_proof.text
+    at_proof.tap("test_done_0").tap("tests_rest")
+    assert "Put right, and tested" not in at_proof.at.radio(key="closing").options
+    assert "NOT RIGHT, not as on a sound loop: 23.9 V" in render_record(at_proof.case)
+    at_proof.tap("tests_again").tap("test_change_4").reread("19.1 V").tap("tests_end")
+    assert at_proof.at.radio(key="closing").value == "mended"
+
+
+def test_volts_that_cannot_be_measured_again_need_a_reason(at_proof: Visitor) -> None:
+    at_proof.tap("test_record_4")
+    assert "Choose an answer first" in at_proof.text
+    at_proof.tap("test_not_4").type(WHY, "meter left in the van").tap("test_keep_4")
+    assert list_results(at_proof.case)[0][::2] == ("recheck", False)
+    assert "meter left in the van" in render_record(at_proof.case)
+
+
+@pytest.mark.parametrize("repair", ["fit_head@det3", "wire at detector 3 fixed"])
+def test_repair_that_asks_for_no_volts_has_no_such_line(store: CaseStore, repair: str) -> None:
+    case = record_repair(store, describe(store), repair, cured=True)
+    assert "Volts again" not in Visitor(store, case.case_id).text

@@ -41,7 +41,7 @@ def test_case_that_was_never_described_has_no_files_of_a_site_that_nobody_gave(s
     visitor = Visitor(store)
     for key in ("new_case", "real_yes", "outputs_release"):
         visitor.tap(key)
-    visitor.type("Who has been told?", "the owner").tap("release_close")
+    visitor.type("Who has been told?", "the owner").type("Your name", "Ada").tap("release_close")
     assert visitor.case.closing == "not_ours"
     assert list_files(visitor) == []
 

@@ -27,9 +27,9 @@ def test_introduction_says_site_loop_and_complaint_until_something_is_read(
 
 
 def test_hidden_fault_is_shown_beside_what_was_put_right_once_the_case_is_closed(at_work: Visitor) -> None:
-    at_verdict(at_work).tap("cured")
+    at_verdict(at_work).tap("work_done").tap("cured")
     assert "What was hidden" not in at_work.text
-    at_work.tap("test_done_0").tap("tests_rest").tap("close_case")
+    at_work.tap("test_done_0").reread().tap("tests_rest").close()
     assert "Hidden: End resistor missing at the far end" in at_work.text.replace("**", "")
     assert "Put right: Fit the right end resistor (4.70 kΩ by this description)" in at_work.text.replace("**", "")
 

@@ -253,7 +253,7 @@ def test_verdict_says_remedy_minutes_parts_and_how_sure(at_work: Visitor) -> Non
 
 
 def test_repair_that_did_not_cure_is_remembered_and_the_search_goes_on(at_work: Visitor) -> None:
-    at_verdict(at_work).tap("still_faulty")
+    at_verdict(at_work).tap("work_done").tap("still_faulty")
     (repair,) = at_work.case.repairs
     assert (repair.fault, repair.cured) == ("fit_end_resistor@end", False)
     assert find_stage(at_work.case) == "work"
@@ -261,7 +261,7 @@ def test_repair_that_did_not_cure_is_remembered_and_the_search_goes_on(at_work: 
 
 
 def test_cured_leads_to_the_fixed_tests_and_may_be_denied_there(at_work: Visitor) -> None:
-    at_verdict(at_work).tap("cured")
+    at_verdict(at_work).tap("work_done").tap("cured")
     assert "One head off shows trouble" in at_work.text
     at_work.tap("proof_not")
     assert [r.cured for r in at_work.case.repairs] == [False]
@@ -270,10 +270,9 @@ def test_cured_leads_to_the_fixed_tests_and_may_be_denied_there(at_work: Visitor
 
 @pytest.mark.parametrize("closing", ["mended", "no_fault_found", "waiting", "left_impaired", "not_ours"])
 def test_case_can_be_left_in_each_of_five_ways(at_work: Visitor, closing: str) -> None:
-    at_verdict(at_work).tap("cured").tap("test_done_0").tap("tests_rest")
+    at_verdict(at_work).tap("work_done").tap("cured").tap("test_done_0").reread().tap("tests_rest")
     at_work.at.radio(key="closing").set_value(closing)
-    write_note(at_work.type("Who has been told?", "the owner, by phone"), "a spare resistor, until Friday")
-    at_work.tap("close_case")
+    write_note(at_work, "a spare resistor, until Friday").close()
     assert at_work.case.closing == closing
     assert "This case is closed" in at_work.text
     at_work.tap("open_again")
@@ -317,17 +316,18 @@ def test_put_right_needs_a_repair_and_the_tests_after_it(at_work: Visitor) -> No
 
 
 def test_repair_of_ones_own_is_kept_in_ones_own_words_and_tested_too(at_work: Visitor) -> None:
-    at_work.tap("to_repair").tap("cured")
+    at_work.tap("to_repair").tap("work_done")
+    assert not at_work.has("cured")
     assert "Say first what you put right" in at_work.text
-    at_work.type("What did you put right?", "*wire* at 3 @ the strip").tap("cured")
+    at_work.type("What did you put right?", "*wire* at 3 @ the strip").tap("work_done").tap("cured")
     assert [(r.fault, r.cured) for r in at_work.case.repairs] == [("*wire* at 3 @ the strip", True)]
     assert find_stage(at_work.case) == "proof"
-    at_work.tap("test_done_0").tap("tests_rest").tap("close_case")
+    at_work.tap("test_done_0").tap("test_done_1").tap("tests_rest").close()
     assert "*wire* at 3 @ the strip" in at_work.text
 
 
 def test_repair_of_ones_own_that_did_not_cure_lets_the_search_go_on(at_work: Visitor) -> None:
-    at_work.tap("to_repair").type("What did you put right?", "a loose wire").tap("still_faulty")
+    at_work.tap("to_repair").type("What did you put right?", "a loose wire").tap("work_done").tap("still_faulty")
     assert find_stage(at_work.case) == "work"
     assert at_work.has("record")
 
@@ -335,7 +335,7 @@ def test_repair_of_ones_own_that_did_not_cure_lets_the_search_go_on(at_work: Vis
 def test_left_impaired_may_be_closed_with_a_wire_lifted_and_says_whom_to_tell(at_work: Visitor) -> None:
     measure(at_work, "panel", "ohms|").type(METER, "OL").tap("record").tap("finish")
     at_work.at.radio(key="closing").set_value("left_impaired")
-    at_work.type("Who has been told?", "the owner, in writing").tap("close_case")
+    at_work.close(told="the owner, in writing")
     assert at_work.case.closing == "left_impaired"
     assert "impairment coordinator" in at_work.text
 

@@ -30,6 +30,12 @@ def greenhouse() -> Bench:
     return build_bench(read_site(SITES["greenhouse"]))
 
 
+@pytest.fixture(scope="session")
+def hostel() -> Bench:
+    """Return two loops of four-wire detectors on one supply."""
+    return build_bench(read_site(SITES["hostel"]))
+
+
 @pytest.fixture
 def small_guide(tmp_path: Path) -> Path:
     """Return the file of a small sound guide, to be spoilt."""

@@ -1,10 +1,13 @@
 """The guide leads and the model walks beside it: it skips, proposes, doubts, and carries on."""
 
+from dataclasses import dataclass
+
 import pytest
 
 from diagnostics.readings import Bench, parse_measurement
-from diagnostics.reasoning import Diagnosis, Question, Taken, diagnose
+from diagnostics.reasoning import Action, Diagnosis, Question, Situation, Taken, diagnose
 from diagnostics.trees import CANNOT, DONE, History, as_policy, choose_guide, find_doubt, list_ends, walk
+from diagnostics.trees.policy import GuidePolicy
 
 GUIDE = "constant_trouble"
 
@@ -75,7 +78,42 @@ def test_shorter_step_is_proposed_only_where_it_tells_more_for_the_minutes(
     assert alone.measurement is not None
     ratio = (alone.bits / alone.minutes) / (told.bits / told.minutes)
     said_already = alone.measurement.kind == "panel_shows" and alone.measurement.at == "panel"
-    assert (told.instead is not None) == (ratio >= 1.5 and not said_already)
+    longer = alone.minutes > told.minutes
+    assert (told.instead is not None) == (ratio >= 1.5 and not said_already and not longer)
+
+
+@dataclass(frozen=True)
+class Insisting:
+    """A model that proposes one measurement, whatever the others tell, as if it told everything."""
+
+    key: str
+
+    def choose(self, situation: Situation) -> Action:
+        """Return that measurement with its own minutes."""
+        number = [m.key for m in situation.measurements].index(self.key)
+        return Action("measure", situation.minutes[number], situation.measurements[number], bits=99.0)
+
+
+@pytest.mark.parametrize(
+    ("key", "proposed"),
+    [
+        ("which_dark|zone2|standby", False),  # it takes longer than volts at the panel
+        ("panel_shows|zone1|standby", False),  # as quick, but the zone of the other loop
+        ("volts|panel.aux+,panel.aux-|standby", True),  # as quick, and of the supply that both loops share
+    ],
+)
+def test_shorter_step_takes_no_longer_and_is_at_the_loop_in_question(
+    hostel: Bench,
+    key: str,
+    proposed: bool,  # noqa: FBT001 - a parameter of the test
+) -> None:
+    bench = hostel.look_at("zone2")
+    policy = GuidePolicy(choose_guide(GUIDE), bench, {}, Insisting(key))
+    told = diagnose(bench, Question(symptom=GUIDE), policy).next
+    assert told is not None
+    assert told.measurement is not None
+    assert told.measurement.red == "panel.zone2+"
+    assert (told.instead is not None) == proposed
 
 
 def test_guide_that_leads_away_from_the_readings_is_doubted(bakery: Bench) -> None:

@@ -1,0 +1,79 @@
+"""What is measured again once a repair is made, and what a sound loop shows there."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+from diagnostics.cases import Case, Reading
+from diagnostics.circuit import STANDBY
+from diagnostics.errors import DiagnosticsError
+from diagnostics.faults import read_catalogue
+from diagnostics.readings import Measurement, parse_measurement, predict_mode
+from diagnostics.wiring import Loop, Site, build_loop
+
+from .listener import find_listener
+
+_SDS: Final = 3.0  # *invented*: standard deviations of the sound loop within which a reading is right
+
+
+@dataclass(frozen=True, slots=True)
+class Recheck:
+    """Volts to measure again, and between which readings (V) a sound loop lies."""
+
+    measurement: Measurement
+    low_v: float
+    high_v: float
+
+    def holds(self, value: float | str) -> bool:
+        """Return whether a reading (V) is one of a sound loop."""
+        return isinstance(value, float) and self.low_v <= value <= self.high_v
+
+
+def list_rechecks(loop: Loop, repair: str) -> tuple[Recheck, ...]:
+    """Return the zone volts to measure again after a repair, a class as a case keeps it.
+
+    Nothing where only detectors are at fault: the zone reads the same with them. Nothing after a repair in plain words.
+    """
+    remedy, at, spot = repair.partition("@")
+    if not at or all(_is_of_detectors(name) for name in remedy.split(" + ")):
+        return ()
+    chain = loop.find_chain(spot.partition(" + ")[0].removeprefix("run ").partition(".")[0]) or loop.chains[0]
+    zones = [zone for zone in (chain.spec.zone, chain.spec.co_zone) if zone]
+    pairs = {(f"panel.{zone}+", f"panel.{zone}-") for zone in zones}
+    return tuple(
+        r for r in _list_sound(loop.site.model_dump_json()) if (r.measurement.red, r.measurement.black) in pairs
+    )
+
+
+def _is_of_detectors(remedy: str) -> bool:
+    """Return whether a remedy is for faults of detectors alone; words that are no remedy ask for nothing."""
+    return all(kind.family == "detector" for kind in read_catalogue().kinds.values() if kind.remedy == remedy)
+
+
+@lru_cache(maxsize=8)
+def _list_sound(site_json: str) -> tuple[Recheck, ...]:
+    """Return every reading in standby on a sound loop with the range that it lies in."""
+    readings = predict_mode(build_loop(Site.model_validate_json(site_json)), (), STANDBY).readings
+    return tuple(Recheck(r.measurement, r.value - _SDS * r.sd, r.value + _SDS * r.sd) for r in readings)
+
+
+def list_case_rechecks(case: Case, loop: Loop) -> tuple[Recheck, ...]:
+    """Return what is measured again after the repairs of a case that cured; nothing where nobody has a meter there."""
+    if find_listener(case) == "caller" or (case.can is not None and "meter" not in case.can):
+        return ()
+    every = (r for repair in case.repairs if repair.cured for r in list_rechecks(loop, repair.fault))
+    return tuple({r.measurement.key: r for r in every}.values())
+
+
+def find_reread(case: Case, loop: Loop, recheck: Recheck) -> Reading | None:
+    """Return the last reading of this kind since the last repair that cured, or None."""
+    cured = [r.done_at for r in case.repairs if r.cured]
+    since = [r for r in case.readings if r.taken_at and cured and r.taken_at >= max(cured)]
+    return next((r for r in reversed(since) if _is_of(r, loop, recheck)), None)
+
+
+def _is_of(reading: Reading, loop: Loop, recheck: Recheck) -> bool:
+    try:
+        return parse_measurement(reading.measurement, loop, reading.where).set_up == recheck.measurement.set_up
+    except DiagnosticsError:  # a record of another program, or of another description
+        return False
