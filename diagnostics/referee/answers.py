@@ -11,6 +11,7 @@ from .meter import read_ohms, read_volts, show_display
 from .panel import mode_states, panel_shows
 from .people import click_word, find_lamps, find_loop_number, find_tested, lamp_word
 from .plants import Plant
+from .watches import find_earth_word, find_logged, find_supply_word
 from .world import World
 
 PANEL_WORDS = ("known_resistor", "head_off")
@@ -90,10 +91,10 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         "dark_with_head_off": lambda: find_lamps(world, mode_states(world, mode), "dark", {*shown} - {at}),
         "functional_test": lambda: find_tested(world, at),
         "listen": lambda: click_word(world),
-        "supply_lamps": lambda: "right",  # faults of mains, charger and battery are not planted
-        **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), lambda: "right"),  # no earth is planted
+        "supply_lamps": lambda: find_supply_word(world),
+        **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), lambda: find_earth_word(world, mode)),
         "ac_volts": lambda: "no_ac",
-        "event_log": lambda: _find_logged(panel_shows(world, mode_states(world, mode), "panel")),
+        "event_log": lambda: find_logged(world),
     }
     return str(words[what]())
 
@@ -101,11 +102,6 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
 def _count(names: str) -> str:
     """Return how many names stand in a list by commas, of which *none* is empty."""
     return str(0 if names == "none" else len(names.split(",")))
-
-
-def _find_logged(shown: str | None) -> str:
-    """Return the gravest entry of the log, from what the panel shows."""
-    return {"trouble": "trouble_only", "normal": "nothing"}.get(shown or "normal", shown or "nothing")
 
 
 def find_seen(world: World, plant: Plant, what: str, at: str) -> str:

@@ -13,8 +13,6 @@ STYLES = (
     "two_loops",
 )  # fmt: skip
 CONTEXTS = ("new", "aged", "altered", "water")
-# Faults that show at the battery and its lamps only; the referee's worlds do not play them.
-OF_THE_BATTERY = frozenset({"mains_off", "battery_dead", "battery_disconnected", "charger_low"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +50,7 @@ def draw_plant(line: Line, style: str, seed: tuple[int, int]) -> Plant:
     rng = np.random.default_rng([*seed, STYLES.index(style), 1])
     sites = list_sites(style)
     site = sites[rng.integers(len(sites))]
-    kinds = [row for row in line.list_rows("kinds", site) if row["places"] and row["kind"] not in OF_THE_BATTERY]
+    kinds = [row for row in line.list_rows("kinds", site) if row["places"]]
     kind = kinds[rng.integers(len(kinds))]
     place = kind["places"][rng.integers(len(kind["places"]))]
     value = f"={draw_ohm(line, kind['kind'], site, rng)}" if kind["value_unit"] else ""

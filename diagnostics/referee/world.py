@@ -12,8 +12,8 @@ from zlib import crc32
 
 import numpy as np
 
-from .draws import draw_parts, draw_thresholds, draw_windows
-from .line import Line, Row, find_style
+from .draws import draw_gauges, draw_parts, draw_thresholds, draw_windows
+from .line import Line, Row, find_style, list_panel_values
 from .solver import Volts, solve_parts
 from .spreads import Spreads, read_spreads
 from .written import WRITTEN, write_circuit
@@ -36,6 +36,7 @@ class World:
     thresholds: tuple[Row, ...]
     zones: tuple[Row, ...]
     windows: Mapping[str, tuple[Row, ...]]
+    gauges: Mapping[str, float]
     channels: tuple[Row, ...]
     senses: Mapping[str, str]
     meter: Row
@@ -86,6 +87,7 @@ def build_world(
         thresholds=draw_thresholds(rows, luck, wide),
         zones=tuple(circuit["zones"]),
         windows={z["zone"]: draw_windows(z["zone"], circuit["panel"][z["zone"]], luck, wide) for z in circuit["zones"]},
+        gauges=draw_gauges(list_panel_values(line, site), luck, wide),
         channels=tuple(
             {**c, "bands": draw_windows(f"module{n}", c["bands"], luck, wide)}
             for n, c in enumerate(circuit.get("module") or ())
