@@ -59,6 +59,15 @@ class Ghost(_Strict):
     size_v: Volts
 
 
+class Seepage(_Strict):
+    """What passes beside an open pair now and then: from which ohms up, share of readings, ohms, sd of their log."""
+
+    from_ohm: Ohms
+    share: float
+    ohm: Ohms
+    log_sd: float
+
+
 class Table(_Strict):
     """The whole file.
 
@@ -79,6 +88,7 @@ class Table(_Strict):
     threshold_share: float
     stray_v: Volts
     ghost: Ghost
+    seepage: Seepage
 
 
 @cache
