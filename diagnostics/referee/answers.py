@@ -4,10 +4,11 @@ A slip belongs to the world and the measurement, and to how often it was taken: 
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from .line import Line, Row
 from .meter import read_ohms, read_volts, show_display
+from .outside import PREFIX
 from .panel import mode_states, panel_shows
 from .people import click_word, find_lamps, find_loop_number, find_tested, lamp_word
 from .plants import Plant
@@ -106,8 +107,13 @@ def _count(names: str) -> str:
 
 def find_seen(world: World, plant: Plant, what: str, at: str) -> str:
     """Return what eyes or a review of settings find here: the same each time, by the published share of lookers."""
-    if world.fault == "healthy":
+    if world.fault == "healthy" or world.fault.startswith(PREFIX):
         return "as_it_should_be"
+    here = [_find_one_seen(world, replace(plant, fault=fault), what, at) for fault in world.fault.split(",")]
+    return next((word for word in here if word != "as_it_should_be"), "as_it_should_be")
+
+
+def _find_one_seen(world: World, plant: Plant, what: str, at: str) -> str:
     kind = world.line.find_kind(plant.site, plant.kind)
     luck = float(world.draw(what).uniform())
     if what == "settings":
