@@ -10,7 +10,8 @@ Each is a generator: it yields an offered measurement and is sent what was read.
   then looks at and tests the detector it ended at, then all else, cheapest first; complaints that no stretch explains
   go through the panel's measurements first. For an earth it opens the cable there and sees whether the earth clears;
 * ``cheapest`` takes the quickest measurement first, wherever it is;
-* ``random`` takes any.
+* ``random`` takes any;
+* ``knowing`` takes none: it knows what was planted, mends that and tests it, which nobody can do in fewer minutes.
 """
 
 from collections.abc import Callable, Generator, Sequence
@@ -20,7 +21,7 @@ import numpy as np
 from .answers import write_spot
 from .line import Row
 
-POLICIES = ("ours", "guide", "half", "cheapest", "random")
+POLICIES = ("ours", "guide", "half", "cheapest", "random", "knowing")
 AT_PANEL_FIRST = ("will_not_reset", "no_trouble_with_head_off", "none_report", "wrong_zone_reports", "supply_trouble")
 
 Chooser = Generator[Row, str, None]

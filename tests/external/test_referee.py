@@ -305,6 +305,15 @@ def test_a_visit_of_careful_people_ends_restored_and_tested(stem: str, fault: st
     assert visit.minutes == pytest.approx(sum(step.minutes for step in visit.steps))
 
 
+def test_nobody_restores_a_loop_sooner_than_one_who_knows_what_was_planted() -> None:
+    plant = Plant(site_named("malt_house"), "conductor_open@det2.in_b", "new", (4, 2))
+    visits = [play_visit(open_line(), plant, policy) for policy in ("knowing", "ours")]
+    assert [visit.ended for visit in visits] == ["restored", "restored"]
+    assert [step.action for step in visits[0].steps] == ["repair", "test"]
+    measured = sum(s.minutes for s in visits[1].steps if s.action == "measure")
+    assert visits[0].minutes == pytest.approx(visits[1].minutes - measured)
+
+
 def test_a_repair_that_did_not_cure_is_told_and_the_visit_goes_on() -> None:
     """The engine is made to settle on the wrong run once; the tests find it out and the next diagnosis knows of it."""
     told = list[str]()
