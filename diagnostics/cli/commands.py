@@ -356,10 +356,11 @@ def run_rehearse(options: argparse.Namespace) -> int:
 
 
 def run_bench(options: argparse.Namespace) -> int:
-    """Measure speed or what looking ahead saves, or compare ways of working."""
-    from . import bench, rehearse  # noqa: PLC0415 - only this command needs them
+    """Measure speed, what looking ahead saves, what beliefs are worth, or compare ways of working."""
+    from . import bench, rehearse, worth  # noqa: PLC0415 - only this command needs them
 
-    return rehearse.run_policies(options) if options.what == "policies" else bench.run_bench(options)
+    runs = {"policies": rehearse.run_policies, "speed": bench.run_bench, "plans": bench.run_bench}
+    return runs.get(options.what, worth.run_worth)(options)
 
 
 def run_demo(options: argparse.Namespace) -> int:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 
 from diagnostics.referee import POLICIES, RefusedError, Row
 
+WHAT = ("speed", "plans", "policies", "doubles", "unmodelled", "calibration")
 Run = Callable[[argparse.Namespace], int]
 Add = Callable[..., argparse.ArgumentParser]
 
@@ -27,14 +28,21 @@ def add_rehearse(add: Add, run: Run) -> argparse.ArgumentParser:
 
 def add_bench(add: Add, run: Run) -> argparse.ArgumentParser:
     """Add the command ``bench``, what it takes and what it runs."""
-    parser = add("bench", help="measure speed as ratios within one run, what looking ahead saves, or ways of working")
+    parser = add(
+        "bench", help="measure speed as ratios, what looking ahead saves, ways of working, what beliefs are worth"
+    )
     parser.set_defaults(run=run)
-    parser.add_argument("what", nargs="?", choices=("speed", "plans", "policies"), default="speed", help="(speed)")
-    parser.add_argument("--count", type=int, default=5, metavar="N", help="policies: faults of each wiring style (5)")
+    parser.add_argument("what", nargs="?", choices=WHAT, default="speed", help="(speed)")
+    each = "policies: faults of each wiring style; doubles, unmodelled, calibration: visits to each site (5)"
+    parser.add_argument("--count", type=int, default=5, metavar="N", help=each)
     parser.add_argument("--population", default="every_style", metavar="NAME", help="policies: (every_style)")
-    parser.add_argument("--style", action="append", metavar="STYLE", help="policies: only this wiring style")
+    parser.add_argument(
+        "--style", action="append", metavar="STYLE", help="only this wiring style; not for speed, plans"
+    )
     parser.add_argument("--policies", default=",".join(POLICIES), metavar="A,B", help="policies: which ways of working")
-    parser.add_argument("--jobs", type=int, default=1, metavar="N", help="policies: processes at a time (1)")
+    parser.add_argument(
+        "--jobs", type=int, default=1, metavar="N", help="processes at a time (1); not for speed, plans"
+    )
     parser.add_argument("--stories", action="store_true", help="policies: tell every visit that settled wrongly")
     return parser
 

@@ -122,12 +122,20 @@ def tell_table(tallies: Sequence[Tally]) -> list[str]:
 
 
 def _tell_row(t: Tally) -> tuple[str, ...]:
-    shares = (_tell(t.restored, 100), _tell(t.right, 100))
+    shares = (tell_interval(t.restored, 100), tell_interval(t.right, 100))
     counts = (str(t.wrongly_settled), str(t.never_settled), str(t.refused))
-    return (t.policy, str(t.visits), _tell(t.minutes), "" if t.longer is None else _tell(t.longer), *shares, *counts)
+    return (
+        t.policy,
+        str(t.visits),
+        tell_interval(t.minutes),
+        "" if t.longer is None else tell_interval(t.longer),
+        *shares,
+        *counts,
+    )
 
 
-def _tell(interval: Interval, times: float = 1.0) -> str:
+def tell_interval(interval: Interval, times: float = 1.0) -> str:
+    """Return a figure with its interval, both times a factor; a dash for none."""
     if not interval.count:
         return "-"
     value, low, high = (times * number for number in (interval.value, interval.low, interval.high))

@@ -59,6 +59,15 @@ class Ghost(_Strict):
     size_v: Volts
 
 
+class Seepage(_Strict):
+    """What passes beside an open pair now and then: from which ohms up, share of readings, ohms, sd of their log."""
+
+    from_ohm: Ohms
+    share: float
+    ohm: Ohms
+    log_sd: float
+
+
 class Table(_Strict):
     """The whole file.
 
@@ -81,6 +90,7 @@ class Table(_Strict):
     stray_v: Volts
     own_share: float
     ghost: Ghost
+    seepage: Seepage
 
 
 @cache

@@ -18,6 +18,7 @@ class Question:
     ``tried`` are repair classes that were carried out and did not cure it; ``tried_after`` is how many of the readings
     were taken before the last of them, None for all. ``skipped`` are keys of measurements that
     this person cannot or will not do. ``baseline`` are readings of the sound loop from an earlier visit.
+    ``one_fault`` lets no two faults at once in, whatever was read.
     """
 
     contexts: tuple[Context, ...] = ()
@@ -29,6 +30,7 @@ class Question:
     tried_after: int | None = None
     skipped: frozenset[str] = frozenset()
     baseline: tuple[Taken, ...] = ()
+    one_fault: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -101,9 +101,11 @@ def _rate_ohms(value: float, mean: Array, spread: Array, slips: float, meter: Me
     safe = np.clip(mean, LEAST_OHM, None)
     sd = np.hypot(spread, find_own_sd(safe, "ohm", meter)) / safe
     beyond = ndtr(np.log(safe / over) / np.maximum(sd, 1e-3))
+    shut, tail, seeps = _find_seepage(value, safe, over)
     decades = math.log(over / LEAST_OHM)
     if math.isinf(value):
         slip = np.full_like(mean, SLIP_LEAD_OFF + (SLIP_ANY + SLIP_TURNED) * _OVER_UNKNOWN)
+        beyond = (1 - seeps) * beyond + seeps * shut
         return _mix(beyond, slip, slips, beyond, _OVER_UNKNOWN)
     read = max(value, LEAST_OHM)
     away = math.log(read) - np.log(safe)
@@ -111,9 +113,30 @@ def _rate_ohms(value: float, mean: Array, spread: Array, slips: float, meter: Me
     kilo, milli = (_normal(0.0, away + f, sd) for f in (math.log(1e3), -math.log(1e3)))
     anything = (1 - _OVER_UNKNOWN) / decades
     slip = SLIP_PREFIX * 0.5 * (kilo + milli) + (SLIP_ANY + SLIP_TURNED) * anything
-    return _mix(right, slip, slips, (1 - beyond) * 2 * ndtr(-np.abs(away) / sd), anything)
+    tail = (1 - seeps) * (1 - beyond) * 2 * ndtr(-np.abs(away) / sd) + seeps * tail
+    return _mix((1 - seeps) * right, slip, slips, tail, anything, beside=seeps * shut)
 
 
-def _mix(right: Array, slip: Array, slips: float, tail: Array, anything: float) -> Fit:
-    whole = (1 - slips) * right + slips * slip + _FLOOR
+def _find_seepage(value: float, mean: Array, over: float) -> tuple[Array, Array, Array]:
+    """Return density or chance, tail and share of a reading that something beside the pair explains, (hypothesis,).
+
+    What passes beside it lies in parallel, its ohms lognormal; over range, it is the chance that both are beyond.
+    """
+    seepage = read_table().seepage
+    share = np.where(mean >= seepage.from_ohm, seepage.share, 0.0)
+    read = min(max(value, LEAST_OHM), over)
+    beside_s = 1 / read - 1 / mean
+    is_less = beside_s > 0
+    ohm = 1 / np.where(is_less, beside_s, 1.0)
+    away = np.log(ohm / seepage.ohm) / seepage.log_sd
+    if math.isinf(value):
+        shut = np.where(is_less, ndtr(-away), 0.0)
+        return shut, shut, share
+    density = _normal(0.0, away, np.ones_like(mean)) / seepage.log_sd * ohm / read
+    return np.where(is_less, density, 0.0), np.where(is_less, 2 * ndtr(-np.abs(away)), 0.0), share
+
+
+def _mix(right: Array, slip: Array, slips: float, tail: Array, anything: float, *, beside: Array | float = 0.0) -> Fit:
+    """Mix what is right, what is a slip, and what is neither: from ``beside`` nothing is learnt of the unknowns."""
+    whole = (1 - slips) * (right + beside) + slips * slip + _FLOOR
     return Fit(whole, tail, (1 - slips) * right / whole, anything)

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from diagnostics.faults import read_catalogue
 from diagnostics.readings import (
     Bench,
-    Faults,
     Forecast,
     Measurement,
     Meter,
@@ -30,6 +29,7 @@ from .confirm import find_confirmation, weigh_kinds
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
 from .pairs import BADLY_DONE, CLEARED, DOUBTED, build_doubles, tell_mended
+from .repairs import find_repair_class, list_repairs, weigh_repairs
 from .symptoms import rate_symptom
 
 Array = NDArray[np.float64]
@@ -65,43 +65,89 @@ class _State:
         return Belief(b.probability[kept], b.not_modelled, b.moved[kept], b.open[kept])
 
 
+@dataclass(frozen=True, slots=True)
+class Conclusion:
+    """A diagnosis without its groups: the belief, what is repaired under each hypothesis, what is settled, what next.
+
+    ``repair`` is the repair that ``action`` means, where it means one.
+    """
+
+    bench: Bench
+    belief: Belief
+    repairs: tuple[tuple[str, str], ...]
+    settled: tuple[str, str] | None
+    contradiction: Contradiction | None
+    action: Action | None
+    repair: tuple[str, str] | None
+
+    def weigh_repairs(self) -> dict[tuple[str, str], float]:
+        """Return the probability of each repair, *nothing to repair* among them."""
+        return weigh_repairs(self.belief, self.repairs)
+
+
+def conclude(bench: Bench, question: Question, policy: Policy | None = None) -> Conclusion:
+    """Return what the readings mean and what to do next, as ``diagnose`` does, and nothing that is only to be told."""
+    state = _build_state(bench, question)
+    settled, action = _choose(state, state.bench.narrow(state.kept), policy)
+    repair = _name_repair(state, action)
+    return Conclusion(state.bench, state.belief, state.repairs, settled, state.contradiction, action, repair)
+
+
 def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> Diagnosis:
     """Return what the readings mean and what to do next.
 
     ``bench`` must hold *healthy* first and then single faults, as ``list_hypotheses`` gives them. Two faults at once
     come in where single ones do not explain the readings; each is then repaired by itself, the surer one first.
     """
-    taken = keep_latest(question.taken[_find_split(question) :])
-    belief, fits = _believe(bench, question, taken)
-    contradiction = _find_contradiction(bench, question, taken, fits)
-    if contradiction is not None or belief.not_modelled >= DOUBTED:
-        bench, belief, contradiction = _try_pairs(bench, question, taken, (belief, contradiction))
-    repairs = list_repairs(bench.hypotheses, belief)
-    settled = _find_settled(belief, repairs, contradiction)
-    state = _State(bench, question, belief, repairs, _keep(belief.probability), contradiction, settled)
-    narrow = bench.narrow(state.kept)
-    every = list_measurements(bench.loop)
-    offered = [m for m in every if is_offered(m, question.can) and m.key not in question.skipped]
+    state = _build_state(bench, question)
+    narrow, belief = state.bench.narrow(state.kept), state.belief
+    settled, action = _choose(state, narrow, policy)
+    offered = _list_offered(state)
     known = {m.key for m in offered}
-    more = [m for m in every if m.key not in known]
-    action = None
-    if settled != NOTHING:
-        situation = _build_situation(state, narrow, offered)
-        action = _confirm(state, situation)
-        settled = settled if action is None else None
-        action = action or (policy or PlanAhead()).choose(situation)
+    more = [m for m in list_measurements(state.bench.loop) if m.key not in known]
     parts = [partial(_forecast_some, narrow, part) for part in _part_measurements(offered)]
-    groups = find_groups(parts, belief.probability[state.kept], bench.meter, LEAST_GROUP)
+    groups = find_groups(parts, belief.probability[state.kept], state.bench.meter, LEAST_GROUP)
     return Diagnosis(
-        _list_candidates(bench, belief, repairs),
+        _list_candidates(state.bench, belief, state.repairs),
         belief.not_modelled,
         tuple(_tell_group(g, narrow, more, question) for g in groups),
         settled,
-        contradiction,
+        state.contradiction,
         action,
-        None if action is None or action.repair is None else state.classes[action.repair],
+        _name_repair(state, action),
         _expect(action, groups, narrow, state.kept_belief),
     )
+
+
+def _build_state(bench: Bench, question: Question) -> _State:
+    taken = keep_latest(question.taken[_find_split(question) :])
+    belief, fits = _believe(bench, question, taken)
+    contradiction = _find_contradiction(bench, question, taken, fits)
+    if not question.one_fault and (contradiction is not None or belief.not_modelled >= DOUBTED):
+        bench, belief, contradiction = _try_pairs(bench, question, taken, (belief, contradiction))
+    repairs = list_repairs(bench.hypotheses, belief)
+    settled = _find_settled(belief, repairs, contradiction)
+    return _State(bench, question, belief, repairs, _keep(belief.probability), contradiction, settled)
+
+
+def _list_offered(state: _State) -> list[Measurement]:
+    question = state.question
+    every = list_measurements(state.bench.loop)
+    return [m for m in every if is_offered(m, question.can) and m.key not in question.skipped]
+
+
+def _choose(state: _State, narrow: Bench, policy: Policy | None) -> tuple[tuple[str, str] | None, Action | None]:
+    """Return what is settled, once nothing is to be confirmed first, and the next action; none if all is right."""
+    if state.settled == NOTHING:
+        return NOTHING, None
+    situation = _build_situation(state, narrow, _list_offered(state))
+    action = _confirm(state, situation)
+    settled = state.settled if action is None else None
+    return settled, action or (policy or PlanAhead()).choose(situation)
+
+
+def _name_repair(state: _State, action: Action | None) -> tuple[str, str] | None:
+    return None if action is None or action.repair is None else state.classes[action.repair]
 
 
 def _confirm(state: _State, situation: Situation) -> Action | None:
@@ -127,24 +173,6 @@ def _part_measurements(measurements: Sequence[Measurement]) -> list[list[Measure
         for _, some in sorted(parts.items(), key=lambda part: part[0][0])
         for low in range(0, len(some), MOST_TOGETHER)
     ]
-
-
-def find_repair_class(faults: Faults) -> tuple[str, str]:
-    """Return remedy and spot of a hypothesis; two faults are named together."""
-    if not faults:
-        return NOTHING
-    remedies, spots = zip(*(f.repair_class for f in faults), strict=True)
-    return (" + ".join(remedies), " + ".join(spots))
-
-
-def list_repairs(hypotheses: Sequence[Faults], belief: Belief) -> tuple[tuple[str, str], ...]:
-    """Return the repair to make under each hypothesis: of two faults at once that which is the surer over all."""
-    halves = [[NOTHING] if not h else [f.repair_class for f in h] for h in hypotheses]
-    weight: dict[tuple[str, str], float] = {}
-    for some, probability in zip(halves, belief.probability, strict=True):
-        for repair in set(some):
-            weight[repair] = weight.get(repair, 0.0) + float(probability)
-    return tuple(max(some, key=lambda repair: weight[repair]) for some in halves)
 
 
 def _find_split(question: Question) -> int:
@@ -255,9 +283,7 @@ def _find_settled(
 ) -> tuple[str, str] | None:
     if contradiction is not None:
         return None
-    weight: dict[tuple[str, str], float] = {}
-    for repair, probability in zip(repairs, belief.probability, strict=True):
-        weight[repair] = weight.get(repair, 0.0) + float(probability)
+    weight = weigh_repairs(belief, repairs)
     leader = max(weight, key=lambda r: weight[r])
     return leader if weight[leader] >= SETTLED else None
 

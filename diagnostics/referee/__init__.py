@@ -3,17 +3,22 @@
 It never imports the engine: it asks it through words and JSON objects, on a line that whoever starts it holds.
 """
 
+from .answers import Person
 from .draft import NotPlayedError
 from .line import Ask, Line, RefusedError, Row
-from .panel import NeverSettlesError
-from .plants import STYLES, Plant, draw_plant, list_sites
+from .outside import OUTSIDE, NoRoomError
+from .panel import NeverSettlesError, mode_states, zones_show
+from .people import find_complaint, find_healthy_complaint
+from .plants import STYLES, Plant, draw_fault, draw_plant, list_sites
 from .policies import POLICIES
-from .spreads import read_spreads
-from .visit import UnseenError, Visit, play_visit, tell_visit
+from .score import has_right_hands
+from .spreads import Spreads, read_spreads
+from .visit import UnseenError, Visit, find_minutes, find_test_minutes, play_visit, tell_visit
 from .world import Signals, World, build_world
 
 __all__ = [
-    "POLICIES", "STYLES", "Ask", "Line", "NeverSettlesError", "NotPlayedError", "Plant", "RefusedError", "Row",
-    "Signals", "UnseenError", "Visit", "World", "build_world", "draw_plant", "list_sites", "play_visit", "read_spreads",
-    "tell_visit",
+    "OUTSIDE", "POLICIES", "STYLES", "Ask", "Line", "NeverSettlesError", "NoRoomError", "NotPlayedError", "Person",
+    "Plant", "RefusedError", "Row", "Signals", "Spreads", "UnseenError", "Visit", "World", "build_world", "draw_fault",
+    "draw_plant", "find_complaint", "find_healthy_complaint", "find_minutes", "find_test_minutes", "has_right_hands",
+    "list_sites", "mode_states", "play_visit", "read_spreads", "tell_visit", "zones_show",
 ]  # fmt: skip

@@ -4,13 +4,15 @@ A slip belongs to the world and the measurement, and to how often it was taken: 
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from .line import Line, Row
 from .meter import read_ohms, read_volts, show_display
+from .outside import PREFIX
 from .panel import mode_states, panel_shows
 from .people import click_word, find_lamps, find_loop_number, find_tested, lamp_word
 from .plants import Plant
+from .watches import find_earth_word, find_logged, find_supply_word
 from .world import World
 
 PANEL_WORDS = ("known_resistor", "head_off")
@@ -90,10 +92,10 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         "dark_with_head_off": lambda: find_lamps(world, mode_states(world, mode), "dark", {*shown} - {at}),
         "functional_test": lambda: find_tested(world, at),
         "listen": lambda: click_word(world),
-        "supply_lamps": lambda: "right",  # faults of mains, charger and battery are not planted
-        **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), lambda: "right"),  # no earth is planted
+        "supply_lamps": lambda: find_supply_word(world),
+        **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), lambda: find_earth_word(world, mode)),
         "ac_volts": lambda: "no_ac",
-        "event_log": lambda: _find_logged(panel_shows(world, mode_states(world, mode), "panel")),
+        "event_log": lambda: find_logged(world),
     }
     return str(words[what]())
 
@@ -103,15 +105,15 @@ def _count(names: str) -> str:
     return str(0 if names == "none" else len(names.split(",")))
 
 
-def _find_logged(shown: str | None) -> str:
-    """Return the gravest entry of the log, from what the panel shows."""
-    return {"trouble": "trouble_only", "normal": "nothing"}.get(shown or "normal", shown or "nothing")
-
-
 def find_seen(world: World, plant: Plant, what: str, at: str) -> str:
     """Return what eyes or a review of settings find here: the same each time, by the published share of lookers."""
-    if world.fault == "healthy":
+    if world.fault == "healthy" or world.fault.startswith(PREFIX):
         return "as_it_should_be"
+    here = [_find_one_seen(world, replace(plant, fault=fault), what, at) for fault in world.fault.split(",")]
+    return next((word for word in here if word != "as_it_should_be"), "as_it_should_be")
+
+
+def _find_one_seen(world: World, plant: Plant, what: str, at: str) -> str:
     kind = world.line.find_kind(plant.site, plant.kind)
     luck = float(world.draw(what).uniform())
     if what == "settings":

@@ -1,10 +1,12 @@
 """Drawing the parts of a world: what the engine knows to vary, wider; and what it has no spread or no part for."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 from zlib import crc32
 
 import numpy as np
 
+from .draft import read_si
 from .line import Row
 from .spreads import LogNormal, Spreads
 
@@ -109,11 +111,29 @@ def draw_thresholds(rows: Sequence[Row], seed: Seed, wide: Spreads) -> tuple[Row
     )
 
 
+GAUGES = ("battery_low_v", "charged_from_v", "runs_from_v", "earth_off_v")
+
+
+def draw_gauges(values: Mapping[str, Any], seed: Seed, wide: Spreads) -> dict[str, float]:
+    """Return the volts at which a panel speaks of its battery and of earth, moved as much as its windows are.
+
+    Without a network that finds earths it has none to speak of.
+    """
+    names = GAUGES if str(values["earth_ohm"]) != "none" else GAUGES[:3]
+    return {
+        name: read_si(values[name], "V") * (1.0 if seed is None else _draw_move(name, seed, wide)) for name in names
+    }
+
+
+def _draw_move(name: str, seed: tuple[int, ...], wide: Spreads) -> float:
+    return 1 + wide.window * float(np.clip(_luck(seed, "windows", name).normal(), -2, 2))
+
+
 def draw_windows(zone: str, bands: Sequence[Row], seed: Seed, wide: Spreads) -> tuple[Row, ...]:
     """Return the bands of a zone or module with every bound moved by the same share."""
     if seed is None:
         return tuple(bands)
-    share = 1 + wide.window * float(np.clip(_luck(seed, "windows", zone).normal(), -2, 2))
+    share = _draw_move(zone, seed, wide)
     return tuple(
         {**band, **{end: None if band[end] is None else band[end] * share for end in ("low", "high")}} for band in bands
     )

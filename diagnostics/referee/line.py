@@ -71,6 +71,12 @@ def read_site(site: Path) -> Row:
     return dict(data)
 
 
+def list_panel_values(line: Line, site: Path) -> dict[str, Any]:
+    """Return the words of a panel's values by name: what the site file states, else its profile's own."""
+    panel = read_site(site).get("panel", {})
+    return line.list_values(str(panel.get("profile", "panel_24v")), panel.get("values"))
+
+
 def read_loops(site: Path) -> list[Row]:
     """Return the loops of a site file."""
     return list(read_site(site)["loops"])

@@ -6,6 +6,8 @@ from .draft import Chain, Draft, NotPlayedError, read_si
 from .line import Row
 
 BRIDGE_OHM = 0.01
+DEAD_OHM = 150.0  # of a battery past its life; invented, as are the next two
+LOW_CHARGER, FLAT_BATTERY = 0.8, 0.92  # of the right volts: a charger that charges nothing, and what it leaves
 
 
 def apply_fault(draft: Draft, fault: str) -> None:
@@ -83,7 +85,7 @@ def _bridge(draft: Draft, place: str, ohm: float) -> None:
 def _halve(draft: Draft, name: str) -> str:
     """Cut a conductor into two halves; return the terminal between them."""
     whole, middle = draft.find(name), f"middle.{name}"
-    draft.parts[f"{name}.far"] = {**whole, "name": f"{name}.far", "a": middle, "value": whole["value"] / 2}
+    draft.parts[f"{name}.far"] = {**whole, "name": f"{name}.far", "a": middle, "value": whole["value"] / 2, "when": []}
     whole.update(b=middle, value=whole["value"] / 2)
     return middle
 
@@ -177,7 +179,7 @@ def _welded(draft: Draft, _place: str, _ohm: float) -> None:
 
 
 def _never_driven(draft: Draft, _place: str, _ohm: float) -> None:
-    del draft.parts[draft.find("source.reset")["name"]]
+    _kill_output(draft, "reset")
 
 
 def _stays_at_rest(draft: Draft, _place: str, _ohm: float) -> None:
@@ -194,7 +196,13 @@ def _held(draft: Draft, _place: str, _ohm: float) -> None:
 
 
 def _aux_dead(draft: Draft, _place: str, _ohm: float) -> None:
-    del draft.parts[draft.find("source.aux")["name"]]
+    _kill_output(draft, "aux")
+
+
+def _kill_output(draft: Draft, name: str) -> None:
+    """Let an output of the panel give nothing, with mains or without."""
+    for feed in ("source", "rail"):
+        del draft.parts[draft.find(f"{feed}.{name}")["name"]]
 
 
 def _end_relay_dead(draft: Draft, place: str, _ohm: float) -> None:
@@ -224,6 +232,40 @@ def _end_relay_early(draft: Draft, place: str, _ohm: float) -> None:
 def _end_relay_reversed(draft: Draft, place: str, _ohm: float) -> None:
     relay = f"endrelay{_find_chain(draft, place).number}"
     draft.swap_ends(f"{relay}.joint+", f"{relay}.joint-", "a")
+
+
+def _to_earth(draft: Draft, place: str, ohm: float) -> None:
+    """Let a conductor touch earth half-way along its run, or a terminal of the battery where it stands."""
+    at = place if place.startswith("panel.battery") else _halve(draft, f"wire.{place}")
+    draft.add_ohms("bridge", f"to_earth.{place}", (at, "earth"), ohm)
+
+
+def _touching(draft: Draft, place: str, _ohm: float) -> None:
+    one, _, other = place.partition(".det")
+    middles = [_halve(draft, f"wire.{name}") for name in (one, f"det{other}")]
+    draft.add_ohms("bridge", f"touch.{place}", (middles[0], middles[1]), BRIDGE_OHM)
+
+
+def _mains_off(draft: Draft, _place: str, _ohm: float) -> None:
+    draft.add_state("panel.on_battery", on=True)
+
+
+def _battery_off(draft: Draft, _place: str, _ohm: float) -> None:
+    del draft.parts[draft.find("lead.battery")["name"]]
+
+
+def _battery_dead(draft: Draft, _place: str, _ohm: float) -> None:
+    draft.find("source.battery")["before_s"] = 1 / DEAD_OHM
+
+
+def _charger_low(draft: Draft, _place: str, _ohm: float) -> None:
+    """Lower the charger; what it then would take from the battery it does not take. Nor is that battery charged."""
+    charger, battery = draft.find("source.charger"), draft.find("source.battery")
+    low_v = charger["emf"] * LOW_CHARGER
+    ((limit_v, limit_a),) = charger["points"]
+    charger.update(points=[[limit_v - charger["emf"] + low_v, limit_a], [low_v, 0.0]], after_s=0.0, emf=low_v)
+    flat_v = battery["emf"] * FLAT_BATTERY
+    battery.update(points=[[flat_v, 0.0]], emf=flat_v)
 
 
 MISCHIEF: dict[str, Callable[[Draft, str, float], None]] = {
@@ -275,4 +317,10 @@ MISCHIEF: dict[str, Callable[[Draft, str, float], None]] = {
     "end_relay_wrong_contact": _end_relay_opens,
     "end_relay_before_end": _end_relay_early,
     "end_relay_reversed": _end_relay_reversed,
+    "earth_fault": _to_earth,
+    "touches_other_loop": _touching,
+    "mains_off": _mains_off,
+    "battery_disconnected": _battery_off,
+    "battery_dead": _battery_dead,
+    "charger_low": _charger_low,
 }

@@ -140,7 +140,10 @@ def zone_words(world: World, states: Signals, volts: Volts) -> dict[str, str | N
 
 def zones_show(world: World, states: Signals) -> dict[str, str | None]:
     """Return the word at each zone's place on the panel: a remembered alarm stays until reset; None when down."""
-    words = zone_words(world, states, solve(world, states))
+    volts = solve(world, states)
+    if states["panel.on_battery"] and volts["panel.battery+"] - volts["panel.battery-"] < world.gauges["runs_from_v"]:
+        return dict.fromkeys(zone["zone"] for zone in world.zones)  # the panel itself has stopped
+    words = zone_words(world, states, volts)
     for name, word in words.items():
         if word and states[f"{name}.latched"]:
             words[name] = "supervisory" if states.get(f"{name}.miskind", False) else "alarm"
@@ -180,8 +183,11 @@ def actions_of(
     known = off_panel | {f"{zone}.known": True for zone in zones}
     lifted = off_panel | ({"module.lifted": True} if has_module else {})
     off_return = {name: True for name in start if name.endswith(".return_lifted")}
+    off_there = f"{at}.lifted" if f"{at}.lifted" in start else f"{at}.unfed"
     return {
         "standby": [],
+        "opened": [{f"{at}.opened": True}],
+        "pair_lifted": [{off_there: True}],
         "return_lifted": [off_return],
         "during_reset": pulse[:1],
         "on_battery": [{"panel.on_battery": True}],

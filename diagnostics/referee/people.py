@@ -7,6 +7,7 @@ from .draft import NotPlayedError
 from .line import Line, list_detectors, read_loops
 from .panel import GRAVEST_FIRST, is_set, mode_states, panel_shows, zones_show
 from .spreads import Spreads
+from .watches import find_earth_word, find_supply_word
 from .world import Signals, World, build_world, solve
 
 MOST_DRAWS = 30
@@ -75,6 +76,9 @@ def find_complaint(world: World) -> str | None:
     shows = next((word for word in GRAVEST_FIRST if word in shown), None)
     if shows in ("trouble", "alarm"):
         return {"trouble": "constant_trouble", "alarm": "alarm_with_nothing_there"}[shows]
+    other = (find_supply_word(world), find_earth_word(world, "standby"))
+    if other != ("right", "right"):
+        return "earth_trouble" if other[0] == "right" else "supply_trouble"
     tests = [find_tested(world, detector) for detector in world.detectors]
     fails = [n for n, word in enumerate(tests) if word == "no_report"]
     true = {

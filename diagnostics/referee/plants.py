@@ -13,8 +13,6 @@ STYLES = (
     "two_loops",
 )  # fmt: skip
 CONTEXTS = ("new", "aged", "altered", "water")
-# Faults that show at the battery and its lamps only; the referee's worlds do not play them.
-OF_THE_BATTERY = frozenset({"mains_off", "battery_dead", "battery_disconnected", "charger_low"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +50,17 @@ def draw_plant(line: Line, style: str, seed: tuple[int, int]) -> Plant:
     rng = np.random.default_rng([*seed, STYLES.index(style), 1])
     sites = list_sites(style)
     site = sites[rng.integers(len(sites))]
-    kinds = [row for row in line.list_rows("kinds", site) if row["places"] and row["kind"] not in OF_THE_BATTERY]
+    fault = draw_fault(line, site, rng)
+    return Plant(site, fault, str(rng.choice(CONTEXTS)), (*seed, STYLES.index(style)))
+
+
+def draw_fault(line: Line, site: Path, rng: np.random.Generator) -> str:
+    """Draw a kind, then a place, each evenly, then a value in ohms where the kind has one."""
+    kinds = [row for row in line.list_rows("kinds", site) if row["places"]]
     kind = kinds[rng.integers(len(kinds))]
     place = kind["places"][rng.integers(len(kind["places"]))]
     value = f"={draw_ohm(line, kind['kind'], site, rng)}" if kind["value_unit"] else ""
-    return Plant(site, f"{kind['kind']}{value}@{place}", str(rng.choice(CONTEXTS)), (*seed, STYLES.index(style)))
+    return f"{kind['kind']}{value}@{place}"
 
 
 def draw_ohm(line: Line, kind: str, site: Path, rng: np.random.Generator) -> int:

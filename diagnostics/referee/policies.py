@@ -8,9 +8,10 @@ Each is a generator: it yields an offered measurement and is sent what was read.
 * ``guide`` does what the finding guide of the complaint asks, then goes on as *half*;
 * ``half`` measures volts at the middle detector of the stretch that is left and keeps the half whose far end is bad,
   then looks at and tests the detector it ended at, then all else, cheapest first; complaints that no stretch explains
-  go through the panel's measurements first;
+  go through the panel's measurements first. For an earth it opens the cable there and sees whether the earth clears;
 * ``cheapest`` takes the quickest measurement first, wherever it is;
-* ``random`` takes any.
+* ``random`` takes any;
+* ``knowing`` takes none: it knows what was planted, mends that and tests it, which nobody can do in fewer minutes.
 """
 
 from collections.abc import Callable, Generator, Sequence
@@ -20,8 +21,8 @@ import numpy as np
 from .answers import write_spot
 from .line import Row
 
-POLICIES = ("ours", "guide", "half", "cheapest", "random")
-AT_PANEL_FIRST = ("will_not_reset", "no_trouble_with_head_off", "none_report", "wrong_zone_reports")
+POLICIES = ("ours", "guide", "half", "cheapest", "random", "knowing")
+AT_PANEL_FIRST = ("will_not_reset", "no_trouble_with_head_off", "none_report", "wrong_zone_reports", "supply_trouble")
 
 Chooser = Generator[Row, str, None]
 
@@ -73,7 +74,10 @@ def choose_half(rows: Sequence[Row], symptom: str, count: int) -> Chooser:
     low, high = 0, count
     while high - low > 1:
         middle = (low + high) // 2
-        is_good = yield from _halve_at(rows, f"det{middle}", whole_v)
+        if symptom == "earth_trouble":
+            is_good = yield from _open_at(rows, f"det{middle}")
+        else:
+            is_good = yield from _halve_at(rows, f"det{middle}", whole_v)
         low, high = (middle, high) if is_good else (low, middle)
     words = ("volts", "look", "lamp", "functional_test", "head_off")
     there = [row for word in words for row in rows if row["place"] == f"det{high}" and row["measurement"] == word]
@@ -100,3 +104,11 @@ def _halve_at(rows: Sequence[Row], detector: str, whole_v: float) -> Generator[R
             value_v = _read_number((yield row))
             is_good = is_good and (abs(value_v - whole_v) < max(1.0, whole_v / 10) or value_v > whole_v)
     return is_good
+
+
+def _open_at(rows: Sequence[Row], detector: str) -> Generator[Row, str, bool]:
+    """Open the cable beyond a detector; True when the earth clears, so that it lies farther out, or nothing opens."""
+    for row in rows:
+        if row["measurement"] == "earth_opened" and row["at"] == detector:
+            return (yield row) == "right"
+    return True

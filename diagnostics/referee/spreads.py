@@ -86,6 +86,27 @@ class Spreads(_Strict):
         """Return the same with other shares of mistaken readings."""
         return self.model_copy(update={"slips": slips, "hasty": hasty})
 
+    def as_believed(self, threshold: float) -> "Spreads":
+        """Return worlds no wider than the engine believes, ``threshold`` being its spread of all volts that decide.
+
+        Nothing corrodes, leaks, ripples or is misread in them, and no part has luck of its own.
+        """
+        none = LogNormal(median=1e-9, log_sd=0.0)
+        sound = LogNormal(median=1e15, log_sd=0.0)
+        lacks = Lacks(
+            contact_ohm=none,
+            run_celsius=0.0,
+            head_leak_ohm=sound,
+            pair_leak_ohm=sound,
+            earth_leak_ohm=sound,
+            forward=Forward(batch=0.0, head=0.0),
+            ripple=0.0,
+            offset_digits=0.0,
+            low_input=LowInput(share=0.0, ohm=1.0),
+        )
+        plain = {"wider": 1.0, "cut": 4.0, "own_share": 0.0, "threshold": threshold, "window": threshold}
+        return self.model_copy(update={**plain, "leads_ohm": (0.0, 0.0), "lacks": lacks, "slips": 0.0, "hasty": 0.0})
+
 
 @cache
 def read_spreads() -> Spreads:

@@ -124,11 +124,14 @@ def _build_chooser(play: _Play) -> Chooser:
         "half": lambda: half,
         "cheapest": lambda: choose_cheapest(rows),
         "random": lambda: choose_any(rows, play.person.world.draw("random order")),
+        "knowing": lambda: half,
     }[play.visit.policy]()
 
 
 def _play_on(play: _Play, chooser: Chooser) -> None:
     """Play until the loop is right again, or nothing is left that this visit could do."""
+    if play.visit.policy == "knowing":
+        _mend_planted(play)
     while not play.visit.ended:
         play.latest = _diagnose(play)
         wanted = _find_repair(play)
@@ -139,6 +142,12 @@ def _play_on(play: _Play, chooser: Chooser) -> None:
             play.visit.ended = "given up"
         else:
             _repair(play, wanted)
+
+
+def _mend_planted(play: _Play) -> None:
+    play.visit.belief = "knows what was planted"
+    _repair(play, (play.line.find_kind(play.plant.site, play.plant.kind)["remedy"], play.plant.place))
+    play.visit.ended = play.visit.ended or "given up"
 
 
 def _take_next(play: _Play, chooser: Chooser) -> bool:

@@ -12,8 +12,9 @@ from zlib import crc32
 
 import numpy as np
 
-from .draws import draw_parts, draw_thresholds, draw_windows
-from .line import Line, Row, find_style
+from .draws import draw_gauges, draw_parts, draw_thresholds, draw_windows
+from .line import Line, Row, find_style, list_panel_values
+from .outside import PREFIX, apply_outside
 from .solver import Volts, solve_parts
 from .spreads import Spreads, read_spreads
 from .written import WRITTEN, write_circuit
@@ -36,6 +37,7 @@ class World:
     thresholds: tuple[Row, ...]
     zones: tuple[Row, ...]
     windows: Mapping[str, tuple[Row, ...]]
+    gauges: Mapping[str, float]
     channels: tuple[Row, ...]
     senses: Mapping[str, str]
     meter: Row
@@ -75,17 +77,19 @@ def build_world(
         The referee writes this style's circuits itself, and not with this kind of fault.
     """
     wide, luck = spreads or read_spreads(), None if seed is None else tuple(seed)
-    circuit = write_circuit(line, site, fault) if find_style(site) in WRITTEN else line.export(site, fault)
+    catalogued = "healthy" if fault.startswith(PREFIX) else fault
+    circuit = write_circuit(line, site, catalogued) if find_style(site) in WRITTEN else line.export(site, catalogued)
     states = circuit["states"]
     rows = [s for s in states if "plus" in s and not s["held"]]
     return World(
         line=line,
         site=site,
         fault=fault,
-        parts=draw_parts([*circuit["elements"], *circuit["loads"]], luck, wide),
+        parts=_put_outside(draw_parts([*circuit["elements"], *circuit["loads"]], luck, wide), fault, luck or (0,)),
         thresholds=draw_thresholds(rows, luck, wide),
         zones=tuple(circuit["zones"]),
         windows={z["zone"]: draw_windows(z["zone"], circuit["panel"][z["zone"]], luck, wide) for z in circuit["zones"]},
+        gauges=draw_gauges(list_panel_values(line, site), luck, wide),
         channels=tuple(
             {**c, "bands": draw_windows(f"module{n}", c["bands"], luck, wide)}
             for n, c in enumerate(circuit.get("module") or ())
@@ -97,6 +101,12 @@ def build_world(
         start={s["state"]: s["now"] and s["held"] for s in states},
         solver=solver,
     )
+
+
+def _put_outside(parts: tuple[Row, ...], fault: str, seed: tuple[int, ...]) -> tuple[Row, ...]:
+    if not fault.startswith(PREFIX):
+        return parts
+    return tuple(apply_outside(fault, parts, np.random.default_rng([*seed, crc32(fault.encode())])))
 
 
 def _draw_meter(meter: Row, seed: tuple[int, ...] | None, wide: Spreads) -> Row:

@@ -8,11 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from .draft import COPPER_OHM_M, Chain, Draft, NotPlayedError, read_si, when
-from .line import Line, Row, find_style, list_detectors, read_loops, read_site
+from .line import Line, Row, find_style, list_detectors, list_panel_values, read_loops, read_site
 from .mischief import apply_fault
 
 WRITTEN = ("class_a_zone", "dry_contacts", "two_loops")
 AWG_MM2 = {"18 AWG": 0.8230, "16 AWG": 1.309, "14 AWG": 2.081}  # ASTM B258
+BATTERY_MINUS = ("panel.battery-", "panel.common")
 HOLDS = ("bypassed", "display", "faulty", "miskind", "unsupervised", "verifies")
 
 
@@ -25,10 +26,7 @@ def write_circuit(line: Line, site: Path, fault: str) -> Row:
         The referee has no words for this kind of fault, or for this wiring.
     """
     data, loops, style = read_site(site), read_loops(site), find_style(site)
-    panel = data.get("panel", {})
-    values = line.list_values("panel_24v", panel.get("values"))
-    spreads = _read_spreads(line)
-    draft = Draft(values, spreads)
+    draft = Draft(list_panel_values(line, site), _read_spreads(line))
     zones = [{"zone": loop["zone"], **_zone_ends(loop["zone"])} for loop in loops]
     _write_panel(draft, [zone["zone"] for zone in zones], is_feeding=style == "class_a_zone")
     first = 1
@@ -83,10 +81,10 @@ def _write_panel(draft: Draft, zones: list[str], *, is_feeding: bool) -> None:
     """Write outputs, screws and earth detection; a zone that feeds its detectors is dropped to 0 V by a reset."""
     for name in ("down", "exchanged", "on_battery", "reset", "short_reset"):
         draft.add_state(f"panel.{name}")
-    joint_ohm, powered = draft.ohms("joint_ohm"), when(panel__down=False)
+    joint_ohm = draft.ohms("joint_ohm")
     made = (draft.volts("aux_v"), draft.ohms("aux_ohm"), read_si(draft.values["aux_limit_a"], "A"))
     supply = draft.spread("aux_supply", "emf", draft.spreads["panel_24v.aux_v"])
-    draft.add_source("source.aux", "panel.aux+", made, powered, supply)
+    _write_output(draft, "aux", made, [], supply)
     draft.add_ohms("joint", "screw.aux-", ("panel.aux-", "panel.common"), joint_ohm)
     for terminal in ("panel.aux+", "panel.common"):
         draft.add_ohms("resistor", f"earth.{terminal}", (terminal, "earth"), draft.ohms("earth_ohm"))
@@ -95,16 +93,35 @@ def _write_panel(draft: Draft, zones: list[str], *, is_feeding: bool) -> None:
         _write_zone(draft, zone, is_feeding=is_feeding)
 
 
+def _write_output(
+    draft: Draft, name: str, made: tuple[float, float, float], on: list[Row], shares: list[Row] | None = None
+) -> None:
+    """Write an output of the panel: from mains a source of its own, without mains the battery through its ohms.
+
+    ``made`` are its volts, its ohms and its limit in amperes; no current goes back into the battery.
+    """
+    plus, (_, ohm, limit_a) = f"panel.{name}+", made
+    powered = [*when(panel__down=False, panel__on_battery=False), *on]
+    draft.add_source(f"source.{name}", plus, made, powered, shares or [])
+    rail = {"points": [[0.0, 0.0], [limit_a * ohm, limit_a]], "after_s": 0.0}
+    carried = [*when(panel__down=False, panel__on_battery=True), *on]
+    draft.add_curve("source", f"rail.{name}", ("panel.battery+", plus), rail, carried)
+
+
 def _write_battery(draft: Draft) -> None:
     """Write a charged battery and its charger: at rest the charger holds it, without mains it carries the panel."""
     made = (draft.volts("charger_v"), draft.ohms("charger_ohm"), read_si(draft.values["charger_limit_a"], "A"))
-    draft.add_source("source.charger", "panel.battery+", made, when(panel__down=False, panel__on_battery=False))
-    curve = {"points": [[draft.volts("battery_v"), 0.0]], "before_s": 1 / draft.ohms("battery_ohm")}
+    moved = draft.spread("charger", "emf", draft.spreads["panel_24v.charger_v"])
+    draft.add_source("source.charger", "panel.battery+", made, when(panel__down=False, panel__on_battery=False), moved)
+    rest_v = draft.volts("battery_v")
+    curve = {"points": [[rest_v, 0.0]], "before_s": 1 / draft.ohms("battery_ohm"), "emf": rest_v}
     curve |= {"after_s": 1 / draft.ohms("trickle_ohm")}
-    draft.add_curve("battery", "battery", ("panel.battery+", "panel.battery-"), curve, when(panel__down=False))
-    draft.add_ohms("joint", "screw.battery-", ("panel.battery-", "panel.common"), draft.ohms("joint_ohm"))
-    load = ("panel.battery+", "panel.common")
-    draft.add_ohms("resistor", "load.panel", load, draft.ohms("panel_ohm"), when(panel__on_battery=True))
+    moved = draft.spread("battery", "emf", draft.spreads["panel_24v.battery_v"])
+    draft.add_curve("source", "source.battery", ("battery.+", "panel.battery-"), curve, when(panel__down=False), moved)
+    for name, ends in (("lead.battery", ("battery.+", "panel.battery+")), ("screw.battery-", BATTERY_MINUS)):
+        draft.add_ohms("joint", name, ends, draft.ohms("joint_ohm"))
+    on = when(panel__down=False, panel__on_battery=True)
+    draft.add_ohms("resistor", "load.panel", ("panel.battery+", "panel.common"), draft.ohms("panel_ohm"), on)
 
 
 def _write_zone(draft: Draft, zone: str, *, is_feeding: bool) -> None:
@@ -115,8 +132,7 @@ def _write_zone(draft: Draft, zone: str, *, is_feeding: bool) -> None:
     made = (draft.volts("zone_v"), draft.ohms("zone_ohm"), read_si(draft.values["zone_limit_a"], "A"))
     shares = draft.spread("zone_supply", "emf", draft.spreads["panel_24v.zone_v"])
     shares += draft.spread("zone_source", "resistance", draft.spreads["panel_24v.zone_ohm"])
-    on = when(panel__down=False, **({"panel__reset": False} if is_feeding else {}))
-    draft.add_source(f"source.{zone}", plus, made, on, shares)
+    _write_output(draft, zone, made, when(panel__reset=False) if is_feeding else [], shares)
     if is_feeding:
         draft.add_ohms("resistor", f"dropped.{zone}", (plus, "panel.common"), made[1], when(panel__reset=True))
     draft.add_ohms("joint", f"screw.{zone}-", (f"panel.{zone}-", "panel.common"), joint_ohm)
@@ -138,7 +154,7 @@ def _write_reset(draft: Draft, line: Line) -> None:
         ends, condition = ("reset.com", f"reset.{contact}"), when(reset__operated=on)
         draft.add_ohms("contact", f"contact.{contact}", ends, contact_ohm, condition)
     made = (read_si(relay["drive_v"], "V"), read_si(relay["drive_ohm"], "ohm"), 1.0)
-    draft.add_source("source.reset", "panel.reset+", made, when(panel__down=False, panel__reset=True))
+    _write_output(draft, "reset", made, when(panel__reset=True))
     draft.add_ohms("joint", "screw.reset-", ("panel.reset-", "panel.common"), draft.ohms("joint_ohm"))
     draft.add_ohms("coil", "coil.reset", ("panel.reset+", "panel.reset-"), read_si(relay["coil_ohm"], "ohm"))
 
@@ -154,7 +170,8 @@ def _write_loop(draft: Draft, line: Line, loop: Row, at: tuple[int, int]) -> int
     for place, row in enumerate(rows):
         name = f"det{first + place}"
         for wire, start in ends.items():
-            _write_run(draft, line, (start, f"{name}.in{wire}"), loop, row["run"])
+            off = _find_off(draft, start, f"{name}.in_power")
+            _write_run(draft, line, (start, f"{name}.in{wire}"), (loop, row["run"]), off)
         write = {"class_a_zone": _write_two_wire, "dry_contacts": _write_contact, "four_wire_zone": _write_four_wire}
         write[kind](draft, name, row, line)
         ends = {wire: f"{name}.out{wire}" for wire in ends}
@@ -181,15 +198,26 @@ def _ends_of_four(zone: str) -> dict[str, str]:
     return {"+": "reset.nc", "-": "panel.aux-", **_ends_of_contacts(zone)}
 
 
-def _write_run(draft: Draft, line: Line, ends: tuple[str, str], loop: Row, length: Any) -> None:  # noqa: ANN401 - words
+def _find_off(draft: Draft, start: str, fed: str) -> list[Row]:
+    """Return when a wire is on its terminal: unless it was taken off a detector, or off the panel that feeds a run."""
+    name, _, terminal = start.partition(".")
+    if name == "field":
+        return []  # taken off with the landing of its zone
+    off = f"{name}.opened" if terminal.startswith("out") else f"{fed}.unfed"
+    draft.add_state(off)
+    return when(**{off: False})
+
+
+def _write_run(draft: Draft, line: Line, ends: tuple[str, str], run: tuple[Row, Any], on: list[Row]) -> None:
     """Write one conductor of a run, of the copper and the gauge that the site file states."""
+    loop, length = run
     gauge, pair = str(loop["cable"]["gauge"]), line.list_values("cable_pair")
     area_mm2 = AWG_MM2.get(gauge) or float(gauge.removesuffix("mm²").strip())
     ohm = COPPER_OHM_M * read_si(length, "m") / (area_mm2 * 1e-6)
     warmth = 0.00393 * float(str(pair["temperature_spread_c"]))
     shares = draft.spread("cable_length", "resistance", float(str(pair["length_spread"]).removesuffix("%")) / 100)
     shares += draft.spread("temperature", "resistance", warmth)
-    draft.add_ohms("conductor", f"wire.{ends[1]}", ends, ohm, [], shares)
+    draft.add_ohms("conductor", f"wire.{ends[1]}", ends, ohm, on, shares)
 
 
 def _write_two_wire(draft: Draft, name: str, row: Row, line: Line) -> None:
@@ -275,7 +303,8 @@ def _write_way_back(draft: Draft, line: Line, loop: Row, last: str) -> None:
     draft.add_state(f"{zone}.linked")
     draft.add_state(f"{zone}.return_lifted")
     for sign in "+-":
-        _write_run(draft, line, (f"{last}.out{sign}", f"{zone}r.in{sign}"), loop, loop["back_run"])
+        ends = (f"{last}.out{sign}", f"{zone}r.in{sign}")
+        _write_run(draft, line, ends, (loop, loop["back_run"]), _find_off(draft, ends[0], ""))
         back, lifted = (
             (f"panel.{zone}r{sign}", f"{zone}r.in{sign}"),
             when(**{f"{zone}__{word}": False for word in ("lifted", "return_lifted")}),

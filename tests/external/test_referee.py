@@ -26,11 +26,12 @@ from diagnostics.referee.answers import Person, find_answer, write_spot
 from diagnostics.referee.line import SITES
 from diagnostics.referee.meter import read_volts
 from diagnostics.referee.panel import mode_states, zones_show
-from diagnostics.referee.people import find_lamps, find_tested
+from diagnostics.referee.people import find_complaint, find_lamps, find_tested
 from diagnostics.referee.plants import STYLES, list_sites
 from diagnostics.referee.score import has_right_hands
 from diagnostics.referee.solver import solve_parts
 from diagnostics.referee.visit import find_test_minutes
+from diagnostics.referee.watches import find_earth_word, find_logged, find_supply_word
 from diagnostics.referee.world import is_conducting
 from tests.external.referee_line import ROOT, ask, find_differences, list_differences, open_line
 
@@ -47,6 +48,26 @@ UNDRAWN = (  # places drawn once, by hand
     ("twin_barns", "supply_on_no@zone2", "det2"),  # two loops on one supply
     ("twin_barns", "zones_exchanged@panel", "det6"),
     ("twin_barns", "reset_too_short@panel", "det5"),
+)
+UNDRAWN_EARTH = (  # what lies at the battery, and what touches earth or another loop; with the modes that tell of it
+    ("ferry_pier", "earth_fault=700@det4.in+", "opened:det3"),
+    ("ferry_pier", "earth_fault=5000@panel.battery-", "pair_lifted:zone1"),
+    ("bottling_hall", "earth_fault=20000@det3.in_b", "opened:det2"),
+    ("twin_barns", "earth_fault=300@det6.in+", "pair_lifted:det5.in_power"),
+    ("twin_barns", "touches_other_loop@det1.in_a.det5.in_b", "standby"),
+    ("twin_barns", "mains_off@panel", "alarm:det2"),
+    ("weaving_shed", "battery_dead@panel", "on_battery"),
+    ("malt_house", "battery_disconnected@panel", "on_battery"),
+    ("ferry_pier", "charger_low@panel", "on_battery"),
+)
+TOLD_BESIDE_ZONES = (  # complaint, supply, earth, log
+    ("bottling_hall", "healthy", (None, "right", "right", "nothing")),
+    ("bottling_hall", "mains_off@panel", ("supply_trouble", "mains_trouble", "right", "supply_trouble")),
+    ("twin_barns", "battery_dead@panel", ("supply_trouble", "battery_trouble", "right", "supply_trouble")),
+    ("ferry_pier", "battery_disconnected@panel", ("supply_trouble", "battery_trouble", "right", "supply_trouble")),
+    ("malt_house", "charger_low@panel", ("supply_trouble", "battery_trouble", "right", "supply_trouble")),
+    ("ferry_pier", "earth_fault=2000@det2.in-", ("earth_trouble", "right", "earth_trouble", "earth_trouble")),
+    ("twin_barns", "conductor_open@det2.in_a", ("constant_trouble", "right", "right", "trouble_only")),
 )
 
 
@@ -104,6 +125,37 @@ def test_the_solver_finds_what_ngspice_finds_at_every_terminal(
 @pytest.mark.parametrize(("stem", "fault", "detector"), UNDRAWN)
 def test_states_and_volts_of_an_undrawn_world_are_the_predicted_ones(stem: str, fault: str, detector: str) -> None:
     assert find_differences(site_named(stem), fault, detector) == []
+
+
+@pytest.mark.parametrize(("stem", "fault", "mode"), UNDRAWN_EARTH)
+def test_earths_and_faults_of_the_battery_are_the_predicted_ones(stem: str, fault: str, mode: str) -> None:
+    assert find_differences(site_named(stem), fault, "det2", ("standby", mode)) == []
+
+
+@pytest.mark.parametrize(("stem", "fault", "told"), TOLD_BESIDE_ZONES)
+def test_what_the_panel_says_beside_its_zones(stem: str, fault: str, told: tuple[str | None, str, str, str]) -> None:
+    world = build_exact(stem, fault)
+    said = (find_supply_word(world), find_earth_word(world, "standby"), find_logged(world))
+    assert (find_complaint(world), *said) == told
+
+
+@pytest.mark.parametrize(
+    ("mode", "word"),
+    [
+        ("standby", "earth_trouble"),
+        ("pair_lifted:zone1", "earth_trouble"),
+        ("pair_lifted:zone2", "right"),
+        ("opened:det5", "right"),
+        ("opened:det6", "earth_trouble"),
+    ],
+)
+def test_an_earth_clears_once_its_run_is_off_the_panel(mode: str, word: str) -> None:
+    assert find_earth_word(build_exact("twin_barns", "earth_fault=300@det6.in_a"), mode) == word
+
+
+def test_a_class_a_loop_opened_before_an_earth_is_fed_from_behind_and_keeps_it() -> None:
+    world = build_exact("ferry_pier", "earth_fault=300@det4.in+")
+    assert find_earth_word(world, "opened:det3") == "earth_trouble"
 
 
 @pytest.mark.parametrize("stem", ["theatre", "granary"])
@@ -208,6 +260,10 @@ def test_the_minutes_of_a_test_are_those_of_the_repair_and_of_nothing_else() -> 
         ("conductor_open@det4.in_a", "mend_conductor", "run det4", True),
         ("conductor_open@det4.in_a", "mend_conductor", "run det5", False),
         ("conductor_open@det4.in_a", "swap_detector", "run det4", False),
+        ("touches_other_loop@det1.in_b.det5.in_a", "mend_insulation", "run det1", True),
+        ("touches_other_loop@det1.in_b.det5.in_a", "mend_insulation", "run det5", True),
+        ("touches_other_loop@det1.in_b.det5.in_a", "mend_insulation", "run det2", False),
+        ("earth_fault=400@det3.in+", "mend_insulation", "run det3", True),
         ("reset_not_assigned@panel", "mend_reset_output", "reset", True),
         ("end_resistor_missing@end2", "fit_end_resistor", "end2", True),
         ("end_resistor_missing@end2", "fit_end_resistor", "end", False),
@@ -235,6 +291,10 @@ def test_every_style_has_a_site_and_plants_drawn_by_seed_alone(style: str) -> No
         ("malt_house", "conductor_open@det2.in_b", "half"),
         ("tide_mill", "module_dead@module", "guide"),
         ("pump_house", "relay_held@reset", "cheapest"),
+        ("rope_works", "earth_fault=400@det4.in-", "ours"),
+        ("bottling_hall", "earth_fault=900@det3.in_a", "half"),
+        ("malt_house", "battery_disconnected@panel", "ours"),
+        ("twin_barns", "mains_off@panel", "cheapest"),
     ],
 )
 def test_a_visit_of_careful_people_ends_restored_and_tested(stem: str, fault: str, policy: str) -> None:
@@ -243,6 +303,15 @@ def test_a_visit_of_careful_people_ends_restored_and_tested(stem: str, fault: st
     assert (visit.ended, visit.right) == ("restored", True)
     assert [step.action for step in visit.steps][-2:] == ["repair", "test"]
     assert visit.minutes == pytest.approx(sum(step.minutes for step in visit.steps))
+
+
+def test_nobody_restores_a_loop_sooner_than_one_who_knows_what_was_planted() -> None:
+    plant = Plant(site_named("malt_house"), "conductor_open@det2.in_b", "new", (4, 2))
+    visits = [play_visit(open_line(), plant, policy) for policy in ("knowing", "ours")]
+    assert [visit.ended for visit in visits] == ["restored", "restored"]
+    assert [step.action for step in visits[0].steps] == ["repair", "test"]
+    measured = sum(s.minutes for s in visits[1].steps if s.action == "measure")
+    assert visits[0].minutes == pytest.approx(visits[1].minutes - measured)
 
 
 def test_a_repair_that_did_not_cure_is_told_and_the_visit_goes_on() -> None:

@@ -79,6 +79,18 @@ def test_reading_off_by_a_prefix_or_with_turned_leads_stays_possible() -> None:
     assert rate_reading(told, 19.1, zero, spread, METER).sound[0] > 0.99
 
 
+def test_an_open_pair_may_read_less_than_over_range_and_a_closed_one_not() -> None:
+    """Heads and old insulation pass a little: 800 kΩ for *OL* fits, 30 kΩ for *OL* or for a sound 4.7 kΩ does not."""
+    told, zero = forecast_plain(OHMS, [4700.0, 1e12]), np.zeros(2)
+    spread = np.array([100.0, 0.0])
+    closed, opened = rate_reading(told, 8e5, zero, spread, METER).tail
+    assert closed < 1e-6
+    assert opened > 0.01
+    assert np.max(rate_reading(told, 3e4, zero, spread, METER).tail) < 1e-3
+    assert rate_reading(told, math.inf, zero, spread, METER).tail[1] > 0.5
+    assert rate_reading(told, 8e5, zero, spread, METER).sound[1] < 1e-6  # nothing is learnt of the unknowns
+
+
 def test_tail_is_the_chance_of_a_reading_at_least_as_far_off() -> None:
     told, zero = forecast_plain(VOLTS, [19.1]), np.zeros(1)
     sd = 0.4

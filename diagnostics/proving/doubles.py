@@ -1,0 +1,169 @@
+"""Two faults at once: what it saves to weigh pairs of faults, against taking one at a time and starting anew.
+
+The same two faults in the same world, twice: once by the engine as it is, once with no pairs let in and, after a repair
+that was not enough, a new case of which only the repairs made are known. Either fault alone would be complained of.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from zlib import crc32
+
+import numpy as np
+
+from diagnostics.errors import DiagnosticsError
+from diagnostics.faults import Context, parse_faults
+from diagnostics.reasoning import NOTHING, Question, conclude
+from diagnostics.reasoning.pairs import find_touched
+from diagnostics.referee import (
+    Ask,
+    NeverSettlesError,
+    NotPlayedError,
+    Person,
+    Plant,
+    RefusedError,
+    World,
+    build_world,
+    draw_fault,
+    find_complaint,
+    find_healthy_complaint,
+    find_minutes,
+    find_test_minutes,
+    has_right_hands,
+    read_spreads,
+)
+
+from .policies import Interval, find_mean
+from .stand import Stand, play_sites
+
+MOST_STEPS, MOST_REPAIRS, MOST_DRAWS = 40, 5, 200
+CONTEXT: Context = "new"  # two faults at once are ordinary on new work
+
+
+@dataclass(frozen=True, slots=True)
+class Double:
+    """Two faults at a site: minutes to restored and tested, or given up and charged another visit, either way.
+
+    ``wrong`` and ``apart_wrong`` count repairs of what was sound.
+    """
+
+    site: str
+    faults: str
+    together: float
+    apart: float
+    wrong: int
+    apart_wrong: int
+    restored: bool
+    apart_restored: bool
+
+
+def play_doubles(ask: Ask, styles: Sequence[str], count: int, seed: int, *, jobs: int = 1) -> list[Double]:
+    """Return so many drawn pairs of faults at every site of each style."""
+    return play_sites(partial(play_pairs, count=count, seed=seed), ask, styles, jobs)
+
+
+def play_pairs(stand: Stand, *, count: int, seed: int) -> list[Double]:
+    """Return so many drawn pairs at a site, or as many as its draws give."""
+    found: list[Double] = []
+    for number in range(MOST_DRAWS):
+        if len(found) == count:
+            break
+        rng = np.random.default_rng([seed, crc32(stand.site.stem.encode()), number, 2])
+        faults = (draw_fault(stand.line, stand.site, rng), draw_fault(stand.line, stand.site, rng))
+        plant = Plant(stand.site, ",".join(faults), CONTEXT, (seed, number))
+        try:
+            if _is_real(stand, plant, faults):
+                found.append(_play_both(stand, plant))
+        except (NotPlayedError, NeverSettlesError, RefusedError, DiagnosticsError):
+            continue  # nobody has words for it, it never rests, or the two cannot be at once
+        finally:
+            for fault in (*faults, plant.fault):
+                stand.forget(fault)
+    return found
+
+
+def _is_real(stand: Stand, plant: Plant, faults: tuple[str, str]) -> bool:
+    """Return whether two faults go together and each alone would be complained of."""
+    touched = [find_touched(stand.bench.loop, parse_faults(fault, stand.bench.loop)[0]) for fault in faults]
+    if touched[0] & touched[1]:
+        return False
+    return all(_complain(stand, _build(stand, plant, [fault])) is not None for fault in (*faults, plant.fault))
+
+
+def _build(stand: Stand, plant: Plant, left: Sequence[str]) -> World:
+    return build_world(stand.line, stand.site, ",".join(left) or "healthy", plant.seed, read_spreads())
+
+
+def _complain(stand: Stand, world: World) -> str | None:
+    found = find_complaint(world)
+    return None if found == find_healthy_complaint(stand.line, stand.site) else found
+
+
+def _play_both(stand: Stand, plant: Plant) -> Double:
+    together, wrong, restored = _play(stand, plant, one_fault=False)
+    apart, apart_wrong, apart_restored = _play(stand, plant, one_fault=True)
+    return Double(plant.site.stem, plant.fault, together, apart, wrong, apart_wrong, restored, apart_restored)
+
+
+def _play(stand: Stand, plant: Plant, *, one_fault: bool) -> tuple[float, int, bool]:
+    """Return the minutes of a visit, repairs of what was sound, and whether it ended restored."""
+    left, minutes, wrong, repairs = plant.fault.split(","), 0.0, 0, 0
+    world = _build(stand, plant, left)
+    person = Person(world, plant)
+    question = Question(contexts=(CONTEXT,), symptom=_complain(stand, world), one_fault=one_fault)
+    for _ in range(MOST_STEPS):
+        found = conclude(stand.bench, question)
+        action = found.action
+        if action is not None and action.measurement is not None:
+            minutes += find_minutes(stand.rows[action.measurement.key], question.standing_at)
+            question = stand.read(person, question, action.measurement)
+            continue
+        repair = found.settled or found.repair
+        if repair is None or repair == NOTHING or repairs == MOST_REPAIRS:
+            break
+        repairs += 1
+        fixed = [f for f in left if has_right_hands(stand.line, replace(plant, fault=f), *repair)]
+        wrong += not fixed
+        left = [f for f in left if f not in fixed]
+        minutes += _find_remedy_minutes(stand, repair[0])
+        person.world = world = _build(stand, plant, left)
+        minutes += find_test_minutes(world, repair[1])
+        complaint = _complain(stand, world)
+        if complaint is None:
+            return minutes, wrong, True
+        tried = (*question.tried, repair)
+        if one_fault:
+            question = Question(contexts=(CONTEXT,), symptom=complaint, tried=tried, one_fault=True)
+        else:
+            question = replace(question, tried=tried, tried_after=len(question.taken), standing_at="panel")
+    return minutes + read_spreads().minutes.second_visit, wrong, False
+
+
+def _find_remedy_minutes(stand: Stand, remedy: str) -> float:
+    rows = stand.line.list_rows("kinds", stand.site)
+    return float(next(row["remedy_minutes"] for row in rows if row["remedy"] == remedy))
+
+
+@dataclass(frozen=True, slots=True)
+class Saving:
+    """What weighing pairs saves: mean minutes either way, and the share of the minutes saved with its interval."""
+
+    count: int
+    together: Interval
+    apart: Interval
+    saved_minutes: Interval
+    saved_share: Interval
+    wrong: float
+    apart_wrong: float
+
+
+def rate_saving(pairs: Sequence[Double]) -> Saving:
+    """Return what is saved; the interval of the share comes from pairs drawn anew."""
+    together, apart = (np.array([getattr(p, word) for p in pairs]) for word in ("together", "apart"))
+    rng = np.random.default_rng(1)
+    drawn = rng.integers(len(pairs), size=(1000, len(pairs)))
+    low, high = np.quantile(1 - together[drawn].sum(axis=1) / apart[drawn].sum(axis=1), (0.025, 0.975))
+    share = Interval(float(1 - together.sum() / apart.sum()), float(low), float(high), len(pairs))
+    wrong, apart_wrong = (float(np.mean([getattr(p, word) for p in pairs])) for word in ("wrong", "apart_wrong"))
+    saved = find_mean([float(v) for v in apart - together])
+    return Saving(len(pairs), find_mean(list(together)), find_mean(list(apart)), saved, share, wrong, apart_wrong)

@@ -1,0 +1,123 @@
+"""Outside the catalogue: what the engine makes of a loop with an effect that it has no fault for.
+
+It should say that what was read fits nothing, or that something is wrong which it does not model; it must not settle.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Literal
+from zlib import crc32
+
+from diagnostics.faults import Context
+from diagnostics.reasoning import Conclusion, InformationPerMinute, Question, conclude
+from diagnostics.referee import (
+    OUTSIDE,
+    Ask,
+    NeverSettlesError,
+    NoRoomError,
+    NotPlayedError,
+    Person,
+    Plant,
+    World,
+    build_world,
+    find_complaint,
+    find_healthy_complaint,
+    read_spreads,
+)
+
+from .policies import Interval, find_share
+from .stand import Stand, play_sites
+
+MOST_STEPS, MOST_DRAWS = 25, 200
+SAID = 0.5  # from this probability of *something not modelled* up it is what the program says
+CONTEXT: Context = "aged"
+
+End = Literal["not modelled", "does not fit", "its place", "wrongly", "undecided"]
+
+
+@dataclass(frozen=True, slots=True)
+class Outsider:
+    """One visit to a loop with something outside the catalogue, and what the engine came to.
+
+    *Its place*: it settled on remaking the very run that the effect sits in; *wrongly*: on anything else.
+    """
+
+    site: str
+    effect: str
+    symptom: str
+    end: End
+    settled: tuple[str, str] | None
+    steps: int
+
+
+def play_unmodelled(ask: Ask, styles: Sequence[str], count: int, seed: int, *, jobs: int = 1) -> list[Outsider]:
+    """Return so many visits to every site of each style, the effects in turn."""
+    return play_sites(partial(play_outsiders, count=count, seed=seed), ask, styles, jobs)
+
+
+def play_outsiders(stand: Stand, *, count: int, seed: int) -> list[Outsider]:
+    """Return so many visits to a site at which somebody would call."""
+    found: list[Outsider] = []
+    effects = sorted(OUTSIDE)
+    for number in range(MOST_DRAWS):
+        if len(found) == count:
+            break
+        effect = effects[(number + crc32(stand.site.stem.encode())) % len(effects)]
+        plant = Plant(stand.site, f"outside.{effect}", CONTEXT, (seed, number))
+        try:
+            world = build_world(stand.line, stand.site, plant.fault, plant.seed, read_spreads().with_slips(0.0, 0.0))
+            symptom = find_complaint(world)
+            if symptom is not None and symptom != find_healthy_complaint(stand.line, stand.site):
+                found.append(_play(stand, Person(world, plant), effect, symptom))
+        except (NoRoomError, NotPlayedError, NeverSettlesError):
+            continue
+    return found
+
+
+def _play(stand: Stand, person: Person, effect: str, symptom: str) -> Outsider:
+    question = Question(contexts=(CONTEXT,), symptom=symptom)
+    for _ in range(MOST_STEPS):
+        found = conclude(stand.bench, question, InformationPerMinute())
+        if found.settled is not None or found.action is None or found.action.measurement is None:
+            break
+        question = stand.read(person, question, found.action.measurement)
+    end = _find_end(found, _find_place(person.world))
+    return Outsider(stand.site.stem, effect, symptom, end, found.settled, len(question.taken))
+
+
+def _find_place(world: World) -> str:
+    """Return the run that an effect sits in, as a repair names it; empty for one at the panel."""
+    at = next((str(p["a"]) for p in world.parts if p["name"].startswith("strange.")), "")
+    found = re.search(r"det\d+", at)
+    return f"run {found[0]}" if found else ""
+
+
+def _find_end(found: Conclusion, place: str) -> End:
+    if found.settled is not None:
+        remedy, spot = found.settled
+        return "its place" if remedy in {"mend_conductor", "mend_insulation"} and spot == place else "wrongly"
+    if found.contradiction is not None:
+        return "does not fit"
+    return "not modelled" if found.belief.not_modelled >= SAID else "undecided"
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """Shares of visits by what they came to: said to fit nothing or not to be modelled, the place itself, wrongly."""
+
+    said: Interval
+    its_place: Interval
+    wrongly: Interval
+    undecided: Interval
+
+
+def tally_unmodelled(visits: Sequence[Outsider]) -> Tally:
+    """Return the shares of some visits."""
+    ends = [v.end for v in visits]
+    said = find_share([end in {"not modelled", "does not fit"} for end in ends])
+    place, wrongly, undecided = (
+        find_share([e == word for e in ends]) for word in ("its place", "wrongly", "undecided")
+    )
+    return Tally(said, place, wrongly, undecided)
