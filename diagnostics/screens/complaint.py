@@ -58,7 +58,7 @@ def show_complaint(case: Case) -> None:
     at_hand = () if said is None else tuple(t for t in tools if t in said) or (_BARE,)
     _ask_several("q_context", _CONTEXTS, contexts, tuple(c for c in (*CONTEXTS, *SIGNS) if c in case.contexts))
     _ask_several("q_tools_caller" if calls else "q_tools", _TOOLS, tools, at_hand)
-    show_note(tell("q_tools_none"))
+    show_note(tell("q_tools_none_caller" if calls else "q_tools_none"))
     if find_view() == "complaint":
         show_button(tell("back"), turn_to, ("",), "complaint_back")
     show_main_button(tell("complaint_use"), _use, (case.case_id, case.revision), "complaint_use")
@@ -118,8 +118,10 @@ def _use(case_id: str, revision: int) -> None:
         st.session_state["problem"] = tell("symptom_needed")
         return
     contexts, tools = (tuple(st.session_state.get(key) or ()) for key in (_CONTEXTS, _TOOLS))
-    can = tuple(t for t in tools if t != _BARE) if tools else None  # nothing said, and nothing ruled out
     case = load(case_id, revision)
+    # Where nothing is chosen nothing is ruled out, but a caller has nothing then.
+    calls = find_listener(case) == "caller"
+    can = tuple(t for t in tools if t != _BARE) if tools or calls else None
     if len(case.site.loops) > 1:
         case = tell_loop(open_store(), case, str(st.session_state.get(_LOOP) or ""))
     tell_complaint(open_store(), case, "" if symptom == _OTHER else symptom, contexts, can)

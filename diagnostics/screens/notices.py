@@ -4,7 +4,7 @@ import streamlit as st
 
 from diagnostics.cases import Reading
 from diagnostics.reports import Words, list_suspects, tell_misreading
-from diagnostics.visit import Assessment, find_change, find_doubted, understand
+from diagnostics.visit import Assessment, find_change, find_doubted, is_beyond, understand
 
 from .draft import ASKED, CORRECTING, keep, leave_form
 from .session import assess, build_words, find_region, guarded, plain, show_alert, tell, turn_to
@@ -19,8 +19,12 @@ def show_notices(assessment: Assessment, *, asked: str = "") -> None:
     doubted = find_doubted(assessment)
     if doubted is not None:
         words = build_words(assessment)
-        told = tell("contradiction_which", reading=tell_reading(assessment, words, doubted))
-        show_alert("warning", f"**{tell('contradiction_title')}**\n\n{told} {tell('contradiction')}")
+        read = tell_reading(assessment, words, doubted)
+        if is_beyond(assessment, doubted):
+            show_alert("error", f"**{tell('unsafe_title')}**\n\n{tell('unsafe', reading=read)}")
+        else:
+            told = tell("contradiction_which", reading=read)
+            show_alert("warning", f"**{tell('contradiction_title')}**\n\n{told} {tell('contradiction')}")
         show_remedies(assessment, doubted, "notice", asked=asked)
     for misread in assessment.misread:
         show_alert("warning", plain(tell_misreading(misread, build_words(assessment), find_region())))

@@ -1,6 +1,7 @@
 """The tests after a repair, item by item: done, or not done and why; the rest of them in one tap."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Literal
 
 import streamlit as st
@@ -274,7 +275,9 @@ def _show_rest(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
     some = [i for i in items if i.result is None and i.test not in _ALONE]
     if len(some) < 2:
         return
-    label = tell("tests_rest", count=str(len(some)), tests=_name_all(some, words))
+    head = _find_head(choose_head(case, words.loop))
+    told = [replace(i, at=head) if i.test == HEAD_OFF else i for i in some]
+    label = tell("tests_rest", count=str(len(some)), tests=_name_all(told, words))
     show_button(label, _note_rest, (case.case_id, case.revision), "tests_rest")
 
 
@@ -311,6 +314,8 @@ def _name(item: ProofItem, words: Words) -> str:
     """Return a test in two words, for the lower edge."""
     if item.test == FUNCTIONAL:
         return plain(words.noun(item.at).partition(" (")[0])
+    if item.test == HEAD_OFF and item.at:
+        return f"{tell('test_head_short')} ({plain(words.noun(item.at).partition(' (')[0])})"
     short = {
         RECHECK: "test_recheck_short",
         HEAD_OFF: "test_head_short",

@@ -45,8 +45,8 @@ def show_closed(case: Case) -> None:
     show_messages()
     name, text = tell_closing(case.closing, find_region())
     told = f"**{tell('closed_as', closing=name)}**"
-    impaired = case.closing == "left_impaired"  # what it asks for is still to be done, so it is said again
-    show_alert("warning" if impaired else "success", f"{told}\n\n{text}" if impaired else told)
+    more = {"left_impaired": text, "waiting": tell("closed_waiting")}.get(case.closing, "")  # what is still to be done
+    show_alert("warning" if more else "success", f"{told}\n\n{more}" if more else told)
     _show_leaving(case)
     if any(a.caution == "described" for a in case.acknowledged):
         show_files(case)

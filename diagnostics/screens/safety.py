@@ -47,6 +47,8 @@ def show_safety(stage: Stage, case: Case | None) -> None:
     place = (NEW, 0) if case is None else (case.case_id, case.revision)
     if find_view() == "stop":
         _STOPS[stage](place)
+    elif find_view() == "look" and stage == "is_it_real":
+        _have_looked()
     else:
         if case is None:
             _ask_listener()
@@ -75,7 +77,13 @@ def _name_listener(who: Listener) -> str:
 def _ask_real(place: tuple[str, int]) -> None:
     st.markdown(f"**{tell('real_question')}**")
     show_button(tell("real_no"), turn_to, ("stop",), "real_no")
+    show_button(tell("real_not_yet"), turn_to, ("look",), "real_not_yet")
     show_main_button(tell("real_yes"), _accept, (*place, "is_it_real"), "real_yes")
+
+
+def _have_looked() -> None:
+    show_alert("warning", f"**{tell('real_not_yet')}.** {tell('real_look')}")
+    show_main_button(tell("back"), turn_to, ("",), "real_back")
 
 
 def _stop_real(_: tuple[str, int]) -> None:

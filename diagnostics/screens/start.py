@@ -56,7 +56,7 @@ def _show_visit(visit: Case | str) -> None:
         st.markdown(f"{plain(visit)}: {tell('cannot_read')}")
         return
     state = tell_closing(visit.closing, find_region())[0] if visit.closing else tell("open")
-    mark = "⚠ " if visit.closing == "left_impaired" else "✓ " if visit.closing else "▶ "
+    mark = {"": "▶ ", "left_impaired": "⚠ ", "waiting": "⚠ "}.get(visit.closing, "✓ ")
     name = tell("draft") if find_stage(visit) in _UNDESCRIBED and find_hidden(visit) is None else visit.site.name
     begun = visit.acknowledged[0].at if visit.acknowledged else None
     when = f" · {tell('started', when=format_moment(begun))}" if begun else ""

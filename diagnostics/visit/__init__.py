@@ -58,7 +58,16 @@ from .deeds import (
     tell_rooms,
 )
 from .disturbed import Disturbance, find_disturbances
-from .doubts import Doubt, find_doubt, find_doubted, find_last_absent, find_most_v, is_unexpected, may_be_absent
+from .doubts import (
+    Doubt,
+    find_doubt,
+    find_doubted,
+    find_last_absent,
+    find_most_v,
+    is_beyond,
+    is_unexpected,
+    may_be_absent,
+)
 from .guidance import (
     Guidance,
     answer_guide,
@@ -149,6 +158,7 @@ __all__ = [
     "finish_tests",
     "follows_guide",
     "is_baseline_asked",
+    "is_beyond",
     "is_proved",
     "is_told",
     "is_too_early",

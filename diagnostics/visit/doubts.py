@@ -29,6 +29,14 @@ def find_most_v(loop: Loop) -> float:
     return BEYOND * max((abs(e.emf_v) for e in loop.elements), default=0.0)
 
 
+def is_beyond(assessment: Assessment, reading: Reading) -> bool:
+    """Return whether a reading is of volts that no source of the loop has: another circuit may touch it."""
+    taken = understand(assessment.loop, reading)
+    if taken.measurement.kind != "volts" or isinstance(taken.value, str):
+        return False
+    return abs(float(taken.value)) > find_most_v(assessment.loop)
+
+
 def find_doubt(
     assessment: Assessment, reading: Reading, old_id: str = "", assess: Callable[[Case], Assessment] = assess_case
 ) -> Doubt:
@@ -37,13 +45,11 @@ def find_doubt(
     *Impossible*: volts that no source of the loop has. *Improbable*: with it, a reading fits nothing any more (below
     0.1 %), and without it all of them did.
     """
-    taken = understand(assessment.loop, reading)
-    is_volts = taken.measurement.kind == "volts" and not isinstance(taken.value, str)
-    if is_volts and abs(float(taken.value)) > find_most_v(assessment.loop):
+    if is_beyond(assessment, reading):
         return "impossible"
     if reading.condition == "absent" or assessment.diagnosis.contradiction is not None:
         return ""
-    case = assessment.case
+    case, taken = assessment.case, understand(assessment.loop, reading)
     rest = tuple(r for r in case.readings if r.reading_id != old_id)
     stored = replace(reading, understood=build_understood(taken.value, taken.measurement.unit))
     after = assess(replace(case, readings=(*rest, stored)))

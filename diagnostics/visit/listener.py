@@ -46,9 +46,9 @@ def find_left_out(case: Case, loop: Loop) -> frozenset[str]:
 
 
 def _is_beyond(m: Measurement) -> bool:
-    """Return whether a caller would have to climb, to find a detector along its cable or to lift wires for it.
+    """Return whether a caller would have to climb, open a cabinet, find a detector by its cable or lift wires for it.
 
     Nor does a caller meter anything but standby.
     """
     lifts = m.mode.word == "return_lifted" or bool(m.unit and m.mode.word != "standby")
-    return lifts or m.is_sought or "ladder" in m.tools
+    return lifts or m.is_sought or m.kind == "look" or "ladder" in m.tools

@@ -14,9 +14,10 @@ from .marks import SAFETY
 # Shown in full with every repair; the place of the repair adds others, which are shown again.
 _WITH_REPAIR: Final = ("outputs", "tell_people", "outranked")
 # A step that brings the first can make an alarm, or resets: these stand in full above each such step, read or not. That
-# they were accepted before anything was measured does not count as read.
+# the first two were accepted before anything was measured does not count as read.
 _ALARM: Final = "outputs"
 _WITH_ALARM: Final = frozenset({"outputs", "tell_people"})
+_AGAIN: Final = _WITH_ALARM | {"evidence_first"}
 
 
 def list_read_cautions(case: Case, loop: Loop, wanted: Iterable[str] = ()) -> frozenset[str]:
@@ -30,7 +31,7 @@ def list_read_cautions(case: Case, loop: Loop, wanted: Iterable[str] = ()) -> fr
             found |= set(parse_measurement(reading.measurement, loop, reading.where).cautions)
         except DiagnosticsError:
             continue  # a record of another program, or another description
-    again = _WITH_ALARM if _ALARM in set(wanted) else frozenset()
+    again = _AGAIN if _ALARM in set(wanted) else frozenset()
     lifted = {"out_of_service"} if any(_lifts(repair.fault) for repair in case.repairs) else set()
     return frozenset(found.union(lifted, _WITH_REPAIR if case.repairs else ())) - again
 

@@ -147,7 +147,8 @@ def test_two_normal_hypotheses_give_the_ratio_of_their_densities(value: float, p
     mean, spread = np.array([19.0, 21.0]), np.array([0.5, 0.5])
     told = Forecast(Measurement("volts", red="a", black="b"), mean=mean, slopes=spread[None])
     belief, _ = update(build_belief(np.array([1 - prior, prior])), told, value, METER)
-    sd = np.hypot(np.hypot(spread, (0.005 * mean + 0.02) / 2), read_table().stray_v)
+    table = read_table()
+    sd = np.hypot(np.hypot(spread, table.own_share * (0.005 * mean + 0.02) / 2), table.stray_v)
     density = np.exp(-0.5 * ((value - mean) / sd) ** 2) / sd
     weight = density * [1 - prior, prior]
     assert belief.probability == pytest.approx(weight / weight.sum(), abs=2e-3)

@@ -46,6 +46,16 @@ def test_somebody_unwell_ends_in_everyone_out_and_no_diagnosis(visitor: Visitor)
     assert visitor.store.list_cases() == ()
 
 
+def test_area_that_nobody_has_looked_at_is_looked_at_first(visitor: Visitor) -> None:
+    visitor.tap("new_case").tap("real_not_yet")
+    assert "Have the area looked at first" in visitor.text
+    assert "press nothing on the panel" in visitor.text
+    assert not visitor.has("real_yes")
+    visitor.tap("real_back")
+    assert visitor.has("real_yes")
+    assert visitor.store.list_cases() == ()
+
+
 def test_a_releasing_zone_stops_the_visit(visitor: Visitor) -> None:
     visitor.tap("new_case").tap("real_yes").tap("outputs_release")
     assert "This tool does not go there" in visitor.text
@@ -259,7 +269,8 @@ def test_answers_at_the_first_gates_are_plain_and_opposite(visitor: Visitor) -> 
     visitor.tap("new_case")
     labels = {b.key: b.label for b in visitor.at.button}
     assert labels["real_yes"] == "Looked: no fire, smoke or CO, nobody unwell"
-    assert labels["real_no"] == "Not looked yet, or fire, smoke, CO, or somebody unwell"
+    assert labels["real_no"] == "Fire, smoke or CO, or somebody unwell"
+    assert labels["real_not_yet"] == "Nobody has looked yet"
     visitor.tap("real_yes").tap("outputs_none")
     labels = {b.key: b.label for b in visitor.at.button}
     assert labels["tell_people"] == "On test at the supervising station, all are told"

@@ -33,6 +33,21 @@ def call(visitor: Visitor, *tools: str) -> Visitor:
     return visitor.tap("complaint_use")
 
 
+def test_caller_of_whom_nothing_is_said_has_nothing_at_hand_and_opens_no_cabinet(visitor: Visitor) -> None:
+    visitor.tap("new_case").pick("Who is asking?", "caller")
+    for key in (*SAFETY, "for_us_yes"):
+        visitor.tap(key)
+    visitor.type("How many detectors are on it?", "5").tap("describe_use").complain("constant_trouble")
+    visitor.choose("What does the caller have at hand?")  # *none of these* was tapped, and so taken away
+    assert "Nothing chosen, the caller has nothing at hand" in visitor.text
+    visitor.tap("complaint_use")
+    assert visitor.case.can == ()
+    loop = assess_case(visitor.case).loop
+    looks = {m.key for m in list_measurements(loop) if m.kind == "look"}
+    assert looks
+    assert looks <= find_left_out(visitor.case, loop)
+
+
 def test_caller_is_asked_in_words_of_ones_own_and_for_nothing_that_needs_tools(visitor: Visitor) -> None:
     call(visitor)
     assert find_listener(visitor.case) == "caller"

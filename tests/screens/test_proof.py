@@ -87,7 +87,7 @@ def test_head_off_test_says_at_which_detector(at_proof: Visitor) -> None:
 
 def test_one_tap_never_notes_the_functional_test_of_a_detector(at_proof: Visitor) -> None:
     (rest,) = (b for b in at_proof.at.button if b.key == "tests_rest")
-    assert rest.label == "These 3 are done: head off, reset, supervising station"
+    assert rest.label == "These 3 are done: head off (detector 8), reset, supervising station"
     at_proof.tap("tests_rest")
     assert [test for test, *_ in list_results(at_proof.case)] == ["head_off_test", "reset", "station"]
     assert find_stage(at_proof.case) == "proof"
