@@ -16,15 +16,15 @@ def show_notices(assessment: Assessment, *, asked: str = "") -> None:
     ``asked`` is the key of the measurement whose form is shown below: it needs no button that leads to it.
     """
     _show_change(assessment)
-    doubted = find_doubted(assessment)
-    if doubted is not None:
-        words = build_words(assessment)
-        read = tell_reading(assessment, words, doubted)
-        if is_beyond(assessment, doubted):
-            show_alert("error", f"**{tell('unsafe_title')}**\n\n{tell('unsafe', reading=read)}")
-        else:
-            told = tell("contradiction_which", reading=read)
-            show_alert("warning", f"**{tell('contradiction_title')}**\n\n{told} {tell('contradiction')}")
+    words, doubted = build_words(assessment), find_doubted(assessment)
+    beyond = [r for r in assessment.case.readings if is_beyond(assessment, r)]
+    for reading in beyond:  # whether the readings fit together or not: somebody may be hurt there
+        told = tell("unsafe", reading=tell_reading(assessment, words, reading))
+        show_alert("error", f"**{tell('unsafe_title')}**\n\n{told}")
+        show_remedies(assessment, reading, "unsafe", asked=asked)
+    if doubted is not None and doubted not in beyond:
+        told = tell("contradiction_which", reading=tell_reading(assessment, words, doubted))
+        show_alert("warning", f"**{tell('contradiction_title')}**\n\n{told} {tell('contradiction')}")
         show_remedies(assessment, doubted, "notice", asked=asked)
     for misread in assessment.misread:
         show_alert("warning", plain(tell_misreading(misread, build_words(assessment), find_region())))

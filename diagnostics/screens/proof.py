@@ -316,13 +316,7 @@ def _name(item: ProofItem, words: Words) -> str:
         return plain(words.noun(item.at).partition(" (")[0])
     if item.test == HEAD_OFF and item.at:
         return f"{tell('test_head_short')} ({plain(words.noun(item.at).partition(' (')[0])})"
-    short = {
-        RECHECK: "test_recheck_short",
-        HEAD_OFF: "test_head_short",
-        "reset": "test_reset_short",
-        "station": "test_station_short",
-    }
-    return tell(short[item.test])
+    return tell(_SHORT[item.test])
 
 
 def name_untested(items: Sequence[ProofItem], words: Words) -> str:
