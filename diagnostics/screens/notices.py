@@ -4,7 +4,7 @@ import streamlit as st
 
 from diagnostics.cases import Reading
 from diagnostics.reports import Words, list_suspects, tell_misreading
-from diagnostics.visit import Assessment, find_change, find_doubted, is_beyond, understand
+from diagnostics.visit import Assessment, find_change, find_doubted, list_beyond, understand
 
 from .draft import ASKED, CORRECTING, keep, leave_form
 from .session import assess, build_words, find_region, guarded, plain, show_alert, tell, turn_to
@@ -16,19 +16,24 @@ def show_notices(assessment: Assessment, *, asked: str = "") -> None:
     ``asked`` is the key of the measurement whose form is shown below: it needs no button that leads to it.
     """
     _show_change(assessment)
-    words, doubted = build_words(assessment), find_doubted(assessment)
-    beyond = [r for r in assessment.case.readings if is_beyond(assessment, r)]
-    for reading in beyond:  # whether the readings fit together or not: somebody may be hurt there
-        told = tell("unsafe", reading=tell_reading(assessment, words, reading))
-        show_alert("error", f"**{tell('unsafe_title')}**\n\n{told}")
-        show_remedies(assessment, reading, "unsafe", asked=asked)
-    if doubted is not None and doubted not in beyond:
-        told = tell("contradiction_which", reading=tell_reading(assessment, words, doubted))
+    doubted = find_doubted(assessment)
+    show_unsafe(assessment, asked=asked)
+    if doubted is not None and doubted not in list_beyond(assessment):
+        told = tell("contradiction_which", reading=tell_reading(assessment, build_words(assessment), doubted))
         show_alert("warning", f"**{tell('contradiction_title')}**\n\n{told} {tell('contradiction')}")
         show_remedies(assessment, doubted, "notice", asked=asked)
     for misread in assessment.misread:
         show_alert("warning", plain(tell_misreading(misread, build_words(assessment), find_region())))
         show_remedies(assessment, misread.reading, "misread", asked=asked)
+
+
+def show_unsafe(assessment: Assessment, *, asked: str = "") -> None:
+    """Say stop for each reading of volts that no loop has, whether the others fit it or not: somebody may be hurt."""
+    words = build_words(assessment)
+    for reading in list_beyond(assessment):
+        told = tell("unsafe", reading=tell_reading(assessment, words, reading))
+        show_alert("error", f"**{tell('unsafe_title')}**\n\n{told}")
+        show_remedies(assessment, reading, "unsafe", again="unsafe_again", asked=asked)
 
 
 def find_reasons(assessment: Assessment, reading: Reading) -> tuple[str, ...]:
@@ -49,13 +54,15 @@ def tell_reading(assessment: Assessment, words: Words, reading: Reading) -> str:
     return f"{plain(words.name(taken.measurement))}: **{plain(words.value(taken.measurement, taken.value))}**"
 
 
-def show_remedies(assessment: Assessment, reading: Reading, where: str, *, asked: str = "") -> None:
+def show_remedies(
+    assessment: Assessment, reading: Reading, where: str, *, again: str = "take_again", asked: str = ""
+) -> None:
     """Show the two ways to mend a reading, one tap each: take it again, or correct what was typed."""
     key = understand(assessment.loop, reading).measurement.key
     with st.container(horizontal=True):
         if key != asked:
             st.button(
-                tell("take_again"), key=f"{where} again {reading.reading_id}",
+                tell(again), key=f"{where} again {reading.reading_id}",
                 on_click=guarded(_take_again), args=(key,),
             )  # fmt: skip
         st.button(

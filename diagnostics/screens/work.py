@@ -12,6 +12,7 @@ from diagnostics.visit import (
     find_measurement,
     find_out_of_service,
     lacks_rooms,
+    list_beyond,
     list_read_cautions,
     parse_rooms,
     prepare_answers,
@@ -35,7 +36,7 @@ from .guide import (
     show_stop,
     show_why,
 )
-from .notices import show_notices
+from .notices import show_notices, show_unsafe
 from .session import (
     build_words,
     find_view,
@@ -59,11 +60,21 @@ from .ways import CANNOT, show_cannot, show_left_out, show_ways
 
 
 def show_work(assessment: Assessment) -> None:
-    """Show the next step beside the suspects; on a phone one below the other. A stop is shown alone."""
+    """Show the next step, or a stop alone."""
     if assessment.guidance is not None and assessment.guidance.stops:
         show_stop(assessment)
         return
     _show_out_of_service(assessment)
+    if list_beyond(assessment) and not find_kept(ASKED) and not find_kept(CORRECTING):
+        show_unsafe(assessment)  # nobody is sent there again before it is made safe
+        show_readings(assessment)
+        _show_more(assessment, at_step=False)
+        return
+    _show_next(assessment)
+
+
+def _show_next(assessment: Assessment) -> None:
+    """Show the next step beside the suspects; on a phone one below the other."""
     m, old = _find_asked(assessment)
     left, right = st.columns([3, 2], gap="small")
     chosen = old is not None or find_kept(ASKED) or find_list()

@@ -64,8 +64,8 @@ from .doubts import (
     find_doubted,
     find_last_absent,
     find_most_v,
-    is_beyond,
     is_unexpected,
+    list_beyond,
     may_be_absent,
 )
 from .guidance import (
@@ -158,7 +158,6 @@ __all__ = [
     "finish_tests",
     "follows_guide",
     "is_baseline_asked",
-    "is_beyond",
     "is_proved",
     "is_told",
     "is_too_early",
@@ -171,6 +170,7 @@ __all__ = [
     "list_answers",
     "list_as_left",
     "list_baseline",
+    "list_beyond",
     "list_disturbed",
     "list_left_so_far",
     "list_likely_answers",

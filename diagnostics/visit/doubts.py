@@ -37,6 +37,11 @@ def is_beyond(assessment: Assessment, reading: Reading) -> bool:
     return abs(float(taken.value)) > find_most_v(assessment.loop)
 
 
+def list_beyond(assessment: Assessment) -> tuple[Reading, ...]:
+    """Return the readings of volts that no source of the loop has."""
+    return tuple(r for r in assessment.case.readings if is_beyond(assessment, r))
+
+
 def find_doubt(
     assessment: Assessment, reading: Reading, old_id: str = "", assess: Callable[[Case], Assessment] = assess_case
 ) -> Doubt:

@@ -72,6 +72,10 @@ def test_doubtful_reading_is_kept_word_for_word_when_its_taker_is_sure(at_work: 
     assert "Stop, hands off" in at_work.text  # the loop has no such volts: the warning stays while the reading stands
     assert "another circuit touches this one" in at_work.text
     assert "Two readings do not fit together" not in at_work.text
+    assert not at_work.has("record")  # nobody is sent to measure there before it is made safe
+    at_work.tap("unsafe again ")
+    assert at_work.has("record")
+    assert "Stop, hands off" in at_work.text
 
 
 def test_improbable_reading_is_asked_about_once(at_work: Visitor) -> None:
