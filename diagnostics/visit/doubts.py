@@ -38,8 +38,9 @@ def is_beyond(assessment: Assessment, reading: Reading) -> bool:
 
 
 def list_beyond(assessment: Assessment) -> tuple[Reading, ...]:
-    """Return the readings of volts that no source of the loop has."""
-    return tuple(r for r in assessment.case.readings if is_beyond(assessment, r))
+    """Return the readings of volts that no source of the loop has, and that were not taken again since."""
+    latest = {understand(assessment.loop, r).measurement.set_up: r for r in assessment.case.readings}
+    return tuple(r for r in latest.values() if is_beyond(assessment, r))
 
 
 def find_doubt(

@@ -76,6 +76,9 @@ def test_doubtful_reading_is_kept_word_for_word_when_its_taker_is_sure(at_work: 
     at_work.tap("unsafe again ")
     assert at_work.has("record")
     assert "Stop, hands off" in at_work.text
+    at_work.type(METER, "23.2").tap("record")
+    assert at_work.case.readings[-1].value == "23.2"
+    assert "Stop, hands off" not in at_work.text
 
 
 def test_improbable_reading_is_asked_about_once(at_work: Visitor) -> None:
