@@ -144,7 +144,7 @@ def _wire_end_relay(bench: WiringBench, spec: LoopSpec, power: Ends, core_a: str
     bench.contact(f"{relay}.contact", (f"{relay}.com", f"{relay}.no"), part.number("contact_ohm"), gate)
     plain = part.word("reversed") == "works"
     bench.relays.append(Relay(relay, *coil_ends, part.number("pull_in_v"), part.number("drop_out_v"), plain))
-    bench.points.append(coil_ends)
+    bench.points += [coil_ends, (f"{relay}.com", f"{relay}.no")]
     return f"{relay}.no"
 
 

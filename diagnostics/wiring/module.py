@@ -16,6 +16,7 @@ def wire_module(bench: WiringBench, site: Site, spec: LoopSpec, feed: Ends) -> N
     part = build_part(spec.module.profile, spec.module.values, "module", spec.module.spreads)
     bench.run("module.in", feed, ("module.in+", "module.in-"), spec.cable, spec.module_run)
     _wire_electronics(bench, part)
+    bench.points.append(("module.in+", feed[1]))  # to the minus it comes from: tells an open minus from an open plus
     for zone, output in zip((spec.zone, spec.co_zone), OUTPUTS, strict=False):
         if zone is not None:
             ends = (f"module.{output}+", f"module.{output}-")
