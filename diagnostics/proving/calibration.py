@@ -57,8 +57,8 @@ Repair = tuple[str, str]
 class Told:
     """One visit: the probability of the leading repair at every step and whether it was the right one.
 
-    ``right`` is whether the repair that was settled first was right, None where none was; ``verified`` whether one that
-    was settled and that the tests then let stand was right.
+    ``right`` is whether the repair that was settled first was right, None where none was; ``verified`` whether the last
+    that was made, settled or tried, was right, so that the tests let it stand.
     """
 
     site: str
@@ -157,25 +157,28 @@ class _Draws:
     def _visit(self, person: Person, faults: Faults, symptom: str, contexts: tuple[Context, ...]) -> Told:
         true = find_repair_class(faults)
         question = Question(contexts=contexts, symptom=symptom)
-        said, held, settled = list[float](), list[bool](), list[Repair]()
+        said, held, repairs = list[float](), list[bool](), list[Repair]()
+        settled: Repair | None = None
         for _ in range(MOST_STEPS):
             found = conclude(self.bench, question, InformationPerMinute())
             weights = found.weigh_repairs()
             leader = max(weights, key=lambda repair: weights[repair])
-            if not settled:
+            if not repairs:
                 said.append(weights[leader])
                 held.append(leader == true)
-            if found.settled is not None:
-                settled.append(found.settled)
-                if found.settled in {true, NOTHING} or len(settled) == MOST_REPAIRS:
+            settled = settled or found.settled
+            done = found.settled or found.repair
+            if done is not None:
+                repairs.append(done)
+                if done in {true, NOTHING} or len(repairs) == MOST_REPAIRS:
                     break
-                tried = (*question.tried, found.settled)
+                tried = (*question.tried, done)
                 question = replace(question, tried=tried, tried_after=len(question.taken), standing_at="panel")
                 continue
             if found.action is None or found.action.measurement is None:
                 break
             question = self.stand.read(person, question, found.action.measurement)
-        right, verified = (settled[0] == true, settled[-1] == true) if settled else (None, None)
+        right, verified = (settled == true, repairs[-1] == true) if settled else (None, None)
         return Told(self.stand.site.stem, person.plant.fault, symptom, tuple(said), tuple(held), right, verified)
 
 

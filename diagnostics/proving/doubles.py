@@ -131,11 +131,18 @@ def _play(stand: Stand, plant: Plant, *, one_fault: bool) -> tuple[float, int, b
         complaint = _complain(stand, world)
         if complaint is None:
             return minutes, wrong, True
-        tried = (*question.tried, repair)
+        tried, was = (*question.tried, repair), question.symptom_after or question.symptom
         if one_fault:
             question = Question(contexts=(CONTEXT,), symptom=complaint, tried=tried, one_fault=True)
         else:
-            question = replace(question, tried=tried, tried_after=len(question.taken), standing_at="panel")
+            question = replace(
+                question,
+                symptom=was,
+                symptom_after=None if complaint == was else complaint,
+                tried=tried,
+                tried_after=len(question.taken),
+                standing_at="panel",
+            )
     return minutes + read_spreads().minutes.second_visit, wrong, False
 
 

@@ -314,6 +314,18 @@ class Bench:
         self._numbers: Index = np.arange(len(hypotheses))
         self._focus = ""
 
+    def __eq__(self, other: object) -> bool:
+        """Return whether these are views of the same hypotheses on the same bench."""
+        return isinstance(other, Bench) and self._identity == other._identity
+
+    def __hash__(self) -> int:
+        """Return a number that is the same for equal views."""
+        return hash(self._identity)
+
+    @cached_property
+    def _identity(self) -> tuple[int, str, bytes]:
+        return id(self._core), self._focus, self._numbers.tobytes()
+
     @property
     def focus(self) -> str:
         """Return the zone of the loop that the complaint is about, or an empty text: nobody said."""

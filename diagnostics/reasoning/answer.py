@@ -16,7 +16,8 @@ class Question:
     """What is asked of the reasoning: context, symptom, readings in order, tools at hand, where one stands.
 
     ``tried`` are repair classes that were carried out and did not cure it; ``tried_after`` is how many of the readings
-    were taken before the last of them, None for all. ``skipped`` are keys of measurements that
+    were taken before the last of them, None for all; ``symptom_after`` is what is complained of since then, None for
+    the same as before. ``skipped`` are keys of measurements that
     this person cannot or will not do. ``baseline`` are readings of the sound loop from an earlier visit.
     ``one_fault`` lets no two faults at once in, whatever was read.
     """
@@ -28,6 +29,7 @@ class Question:
     standing_at: str = "panel"
     tried: tuple[tuple[str, str], ...] = ()
     tried_after: int | None = None
+    symptom_after: str | None = None
     skipped: frozenset[str] = frozenset()
     baseline: tuple[Taken, ...] = ()
     one_fault: bool = False

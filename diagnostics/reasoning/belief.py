@@ -21,6 +21,10 @@ Array = NDArray[np.float64]
 # (with 1e-5, and no look back from the end: 222), a sound set never doubted. Larger values would doubt rare faults.
 PLAUSIBLE = 1e-3
 FITS = 1e-3
+# A reading that was taken again and stands is no misread: what it asks of the loop may then be rarer.
+FITS_AGAIN = 1e-5
+# How often *something not modelled* makes any one complaint; invented.
+ANY_COMPLAINT = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +77,7 @@ def build_prior(bench: Bench, contexts: Sequence[Context]) -> Belief:
 
 def tell_symptom(belief: Belief, bench: Bench, symptom: str) -> Belief:
     """Return the belief after a complaint."""
-    return reweigh(belief, rate_symptom(bench, symptom), 0.5)
+    return reweigh(belief, rate_symptom(bench, symptom), ANY_COMPLAINT)
 
 
 def update(belief: Belief, forecast: Forecast, value: float | str, meter: Meter) -> tuple[Belief, Array]:

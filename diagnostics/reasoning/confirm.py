@@ -14,14 +14,12 @@ from numpy.typing import NDArray
 from diagnostics.readings import Faults
 
 from .belief import Belief
-from .choose import Action, Situation, find_best
+from .choose import IN_VAIN_MINUTES, Action, Situation, find_best
 
 Array = NDArray[np.float64]
 
-# What the repair must hold with every kind thought equally likely; and the minutes that a repair in vain costs beside
-# its own: the way back, and to see that it was in vain. Both invented.
+# What the repair must hold with every kind thought equally likely; invented.
 EVIDENCE: Final = 0.75
-IN_VAIN_MINUTES: Final = 10.0
 HEALTHY: Final = ""
 
 

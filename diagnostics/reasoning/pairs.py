@@ -4,8 +4,10 @@ Every pair of two single faults is rated by a stand-in that costs nothing, the b
 reading; the best are wired up and rated like any hypothesis, the rest is kept as *other*.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +16,7 @@ from diagnostics.faults import Context, Fault, read_catalogue
 from diagnostics.readings import Bench, Faults
 from diagnostics.wiring import Add, Edit, Hold, Loop
 
-from .belief import Belief, Taken
+from .belief import ANY_COMPLAINT, Belief, Taken
 from .likelihood import rate_reading
 
 Array = NDArray[np.float64]
@@ -22,7 +24,7 @@ Index = NDArray[np.intp]
 MOST_SINGLES = 600  # single faults that can be half of a pair, the best by what was read
 MOST_PAIRS = 1000  # pairs that are wired up
 MOST_KEPT = 150  # single faults that stay beside them
-MOST_MENDED = 2  # faults that one repair may have mended
+MOST_MENDED = 3  # faults that one repair may have mended, each of another kind
 BADLY_DONE, CLEARED = 0.05, 0.02  # what is left of a repaired fault, and of *nothing wrong*, when it is still faulty
 DOUBTED = 0.1  # *not modelled* from here up asks for pairs
 
@@ -135,30 +137,47 @@ def _wire(
 
 
 def tell_mended(
-    belief: Belief, bench: Bench, contexts: Sequence[Context], tried: Sequence[tuple[str, str]], before: Sequence[Taken]
+    belief: Belief,
+    bench: Bench,
+    contexts: Sequence[Context],
+    tried: Sequence[tuple[str, str]],
+    before: Sequence[Taken],
+    complaints: Sequence[Array | None],
 ) -> Belief:
     """Return the belief after repairs that did not cure, and after the readings taken before the last of them.
 
     Each single fault is either all that there ever was, and what was repaired was sound or was repaired badly; or it
-    was there beside one that is mended now, and the readings showed both. ``bench`` holds *healthy* and single faults.
+    was there beside one that is mended now, and the readings and the complaint showed both: what is complained of
+    since is then its own. ``bench`` holds *healthy* and single faults, ``complaints`` the rates of what was complained
+    of before the last repair and since, (hypothesis,) each: None where nobody said, or where it is still the same.
     """
+    first, since = complaints
+    ones = np.ones_like(belief.probability)
+    was = np.log((ones if first is None else first) + 1e-300)
+    now = was if since is None else np.log(since + 1e-300)
     told = rate_singles(bench, before).sum(axis=0)
     classes = [h[0].repair_class if h else None for h in bench.hypotheses]
     left = np.array([BADLY_DONE ** tried.count(c) if c else 1.0 for c in classes])
     left[0] = CLEARED
     weight = np.log(belief.probability * left + 1e-300)
-    alone = weight + told
-    mended = [n for n, c in enumerate(classes) if c == tried[-1]]
+    alone = weight + told + was + (0.0 if since is None else now)
+    order = np.argsort(-(told + np.log(belief.probability + 1e-300)), kind="stable")
+    mended = dict[str, int]()
+    for n in order:
+        if classes[n] == tried[-1]:
+            mended.setdefault(bench.hypotheses[n][0].kind, int(n))
     rest = np.array([n for n, c in enumerate(classes) if n and c not in tried], dtype=np.intp)
-    rest = np.sort(rest[np.argsort(-weight[rest], kind="stable")][:MOST_SINGLES])
+    rest = np.sort(rest[np.argsort(-(weight + now)[rest], kind="stable")][:MOST_SINGLES])
     beside = np.full(alone.size, -np.inf)
     share = find_double_share(contexts)
-    for n in sorted(mended, key=lambda n: -(told[n] + np.log(belief.probability[n] + 1e-300)))[:MOST_MENDED]:
-        both = _rate_mended(bench, bench.hypotheses[n][0], rest, before)
-        both += weight[rest] + np.log(share * belief.probability[n] / max(belief.probability[1:].sum(), 1e-300))
+    for n in list(mended.values())[:MOST_MENDED]:
+        both = _rate_mended(bench, bench.hypotheses[n][0], tuple(rest.tolist()), tuple(before))
+        both = both + weight[rest] + np.maximum(was[n], was[rest]) + now[rest]
+        both = both + np.log(share * belief.probability[n] / max(belief.probability[1:].sum(), 1e-300))
         beside[rest] = np.logaddexp(beside[rest], both)
     whole = np.logaddexp(alone + np.log1p(-share), beside)
     other = float(np.log(belief.not_modelled) + _rate_other(bench, before))
+    other += sum(math.log(ANY_COMPLAINT) for rates in complaints if rates is not None)
     top = max(float(whole.max()), other)
     weight, nothing = np.exp(whole - top), float(np.exp(other - top))
     total = float(weight.sum()) + nothing
@@ -174,15 +193,17 @@ def _rate_other(bench: Bench, taken: Sequence[Taken]) -> float:
     return float(sum(np.log(fit.not_modelled) for fit in fits))
 
 
-def _rate_mended(bench: Bench, mended: Fault, rest: Index, before: Sequence[Taken]) -> Array:
+@lru_cache(maxsize=8)
+def _rate_mended(bench: Bench, mended: Fault, rest: tuple[int, ...], before: tuple[Taken, ...]) -> Array:
     """Return the logarithm of how well readings fit ``mended`` and each of some faults together, (fault,).
 
-    Minus infinity where the two do not go together.
+    Minus infinity where the two do not go together. Kept, since it stays the same from one reading to the next.
     """
     own = find_touched(bench.loop, mended)
     able = np.array([not (own & find_touched(bench.loop, bench.hypotheses[n][0])) for n in rest], dtype=np.bool_)
-    found = np.full(rest.size, -np.inf)
+    found = np.full(len(rest), -np.inf)
     if able.any():
-        pairs: list[Faults] = [(mended, bench.hypotheses[n][0]) for n in rest[able]]
+        pairs: list[Faults] = [(mended, bench.hypotheses[n][0]) for n in np.array(rest)[able]]
         found[able] = rate_singles(Bench(bench.loop, pairs, bench.meter), before).sum(axis=0)
+    found.setflags(write=False)
     return found

@@ -1,6 +1,7 @@
 """From what is known to what it means: candidates, groups, whether it is settled, what next and why - all as data."""
 
 import math
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -23,7 +24,19 @@ from diagnostics.readings.meter import Unit
 from .ahead import PlanAhead
 from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
 from .baseline import tell_baseline
-from .belief import FITS, Belief, Taken, build_prior, keep_latest, rate_fit, reweigh, tell_symptom, update
+from .belief import (
+    ANY_COMPLAINT,
+    FITS,
+    FITS_AGAIN,
+    Belief,
+    Taken,
+    build_prior,
+    keep_latest,
+    rate_fit,
+    reweigh,
+    tell_symptom,
+    update,
+)
 from .choose import Action, Policy, Situation
 from .confirm import find_confirmation, weigh_kinds
 from .groups import Group, find_groups, find_splitter
@@ -187,11 +200,12 @@ def _try_pairs(
 ) -> tuple[Bench, Belief, Contradiction | None]:
     """Return bench, belief and contradiction with pairs of faults let in; as they were where pairs explain no more."""
     prior = tell_baseline(build_prior(bench, question.contexts), bench, question.baseline)
-    complaint = rate_symptom(bench, question.symptom) if question.symptom else np.ones_like(prior.probability)
+    symptom = question.symptom_after or question.symptom
+    complaint = rate_symptom(bench, symptom) if symptom else np.ones_like(prior.probability)
     doubles = build_doubles(bench, prior, complaint, taken, question.contexts)
     if doubles is None:
         return bench, *single
-    start = reweigh(doubles.prior, doubles.complaint, 0.5)
+    start = reweigh(doubles.prior, doubles.complaint, ANY_COMPLAINT)
     follow = partial(_follow, start, doubles.bench, in_hindsight=True)
     belief, fits = follow(taken)
     double = np.array([len(h) > 1 for h in doubles.bench.hypotheses])
@@ -209,16 +223,21 @@ def _try_pairs(
 def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> tuple[Belief, list[float]]:
     """Return the belief after all readings, and how well each fits what was plausible when it came and what is now."""
     belief = tell_baseline(build_prior(bench, question.contexts), bench, question.baseline)
-    if question.symptom:
-        belief = tell_symptom(belief, bench, question.symptom)
     split = _find_split(question)
-    if split:
-        again = {t.measurement.set_up for t in question.taken[split:]}  # the same twice would count twice
-        before = [t for t in keep_latest(question.taken[:split]) if t.measurement.set_up not in again]
-        belief = tell_mended(belief, bench, question.contexts, question.tried, before)
+    if question.tried and (split or question.symptom_after):
+        before = _leave_out_same(keep_latest(question.taken[:split]), taken)
+        rates = tuple(rate_symptom(bench, s) if s else None for s in (question.symptom, question.symptom_after))
+        belief = tell_mended(belief, bench, question.contexts, question.tried, before, rates)
     else:
+        belief = tell_symptom(belief, bench, question.symptom) if question.symptom else belief
         belief = _after_repairs(belief, bench, question.tried)
     return _follow(belief, bench, taken)
+
+
+def _leave_out_same(before: Sequence[Taken], since: Sequence[Taken]) -> list[Taken]:
+    """Leave out what was read again and is the same: it would count twice. What is other now shows what was mended."""
+    again = {t.measurement.set_up: t.value for t in since}
+    return [t for t in before if not _is_same(t.value, again.get(t.measurement.set_up, ""))]
 
 
 def _follow(
@@ -259,7 +278,9 @@ def _find_contradiction(
 def _find_worst(
     question: Question, taken: Sequence[Taken], fits: Sequence[float], fit_of: Callable[[Sequence[Taken]], list[float]]
 ) -> Contradiction | None:
-    if not fits or min(fits) >= FITS:
+    counts = Counter(t.measurement.set_up for t in question.taken)
+    limits = [FITS_AGAIN if counts[t.measurement.set_up] > 1 else FITS for t in taken]
+    if all(fit >= limit for fit, limit in zip(fits, limits, strict=True)):
         return None
     best, worst_fit = len(taken) - 1, -1.0
     for n in range(len(taken)):
@@ -315,15 +336,23 @@ def _build_situation(state: _State, narrow: Bench, offered: Sequence[Measurement
 
 
 def _find_doubted(state: _State) -> Measurement | None:
-    """Return the reading to take again; it is asked for once."""
+    """Return the reading to take again: it is asked for once, and once more where the second is not as the first."""
     if state.contradiction is None:
         return None
     taken = state.question.taken
     doubted = taken[state.contradiction.reading].measurement
     again = next(m for m in list_measurements(state.bench.loop) if m.set_up == doubted.set_up)
-    repeats = sum(t.measurement.set_up == again.set_up for t in taken)
+    values = [t.value for t in taken if t.measurement.set_up == again.set_up]
     offered = is_offered(again, state.question.can) and again.key not in state.question.skipped
-    return again if repeats == 1 and offered else None
+    unsure = len(values) == 1 or (len(values) == 2 and not _is_same(*values))
+    return again if unsure and offered else None
+
+
+def _is_same(one: float | str, other: float | str) -> bool:
+    """Return whether a reading taken twice is the same: the same word, or numbers next to each other."""
+    if isinstance(one, str) or isinstance(other, str):
+        return one == other
+    return math.isclose(one, other, rel_tol=0.05, abs_tol=0.1)
 
 
 def _find_minutes(repair_class: tuple[str, str]) -> float:

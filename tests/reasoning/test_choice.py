@@ -127,6 +127,30 @@ def test_nothing_that_tells_and_no_leader_is_handed_over() -> None:
     assert InformationPerMinute().choose(leading) == Action("repair", 5.0, repair=1)
 
 
+@pytest.mark.parametrize(
+    ("held", "vague", "tried"),
+    [
+        (0.80, 0.40, True),  # nearly a bit is open, and a minute tells a hundredth of one
+        (0.80, 0.01, False),  # one reading of ten minutes all but tells
+        (0.70, 0.40, False),  # holds too little
+    ],
+)
+def test_repair_is_tried_where_to_be_sure_of_it_would_take_longer(held: float, vague: float, tried: bool) -> None:  # noqa: FBT001
+    lamp = [[1 - vague, vague], [vague, 1 - vague], [vague, 1 - vague]]
+    level = build_situation([lamp], (2.0 if vague > 0.1 else 10.0,))
+    likely = replace(level, probability=np.array([held, (1 - held) / 2, (1 - held) / 2]))
+    chosen = InformationPerMinute().choose(likely)
+    assert (chosen.action == "repair") is tried
+    assert tried is (chosen == Action("repair", 5.0, repair=1))
+
+
+def test_nothing_to_repair_is_never_tried() -> None:
+    hint = [[0.6, 0.4], [0.4, 0.6], [0.4, 0.6]]
+    level = build_situation([hint], (20.0,))
+    sound = replace(level, probability=np.array([0.8, 0.1, 0.1]), classes=np.array([0, 1, 2]))
+    assert InformationPerMinute().choose(sound).action == "measure"
+
+
 @pytest.mark.parametrize("style", STYLES)
 @pytest.mark.parametrize(
     "can", [set(), {"meter"}, {"ladder"}, {"meter", "ladder"}, {"tester", "ladder"}, {"meter", "resistor", "tester"}]

@@ -3,6 +3,8 @@
 Loops are invented; readings are those that the model holds likeliest, so that only the reasoning is looked at.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -20,7 +22,7 @@ from diagnostics.reasoning import (
     rate_symptom,
 )
 from diagnostics.reasoning.pairs import MOST_PAIRS, build_doubles, find_double_share, find_touched
-from tests.reasoning.draw import prepare_bench
+from tests.reasoning.draw import find_measurement, prepare_bench
 
 
 def read(world: Bench, m: Measurement) -> float | str:
@@ -153,3 +155,39 @@ def diagnose_prior(bench: Bench) -> Belief:
     assert bench.hypotheses == list_hypotheses(bench.loop)
     assert len(list_faults(bench.loop)) == len(bench.hypotheses) - 1
     return build_prior(bench, ("new",))
+
+
+def ask_after(
+    bench: Bench, tried: str, before: tuple[Taken, ...], since: tuple[Taken, ...], now: str | None
+) -> Diagnosis:
+    (fault,) = parse_faults(tried, bench.loop)
+    question = Question(("new",), "constant_trouble", (*before, *since), tried=(fault.repair_class,))
+    return diagnose(bench, replace(question, tried_after=len(before), symptom_after=now))
+
+
+def test_reading_that_a_repair_changed_shows_that_it_mended_something() -> None:
+    """The contact pair was open and is whole now, the zone is open still: the other fault is not of the same kind."""
+    bench = prepare_bench("four_wire_zone", 5)
+    first, second = "conductor_open@det1.in_a", "end_resistor_missing@end"
+    both, one = (Bench(bench.loop, [parse_faults(text, bench.loop)]) for text in (f"{first},{second}", second))
+    pairs = [find_measurement(bench, f"volts|det{n}.in_a,det{n}.in_b|standby") for n in (1, 3, 5)]
+    before = tuple(Taken(m, read(both, m)) for m in pairs)
+    found = ask_after(bench, first, before, (Taken(pairs[0], read(one, pairs[0])),), None)
+    shares = {c.faults[0].text: c.probability for c in found.candidates if len(c.faults) == 1}
+    assert (
+        shares[second] > 2 * shares["conductor_open@det2.in_a"]
+    )  # 0.007 to 0.48 where the first reading was forgotten
+
+
+def test_new_complaint_after_a_repair_is_that_of_the_fault_that_is_left() -> None:
+    """A resistor was missing and is there; now a lamp is dark: trouble was never the dead detector's complaint."""
+    bench = prepare_bench("four_wire_zone", 5)
+    shows = Taken(find_measurement(bench, "panel_shows|panel|standby"), "normal")
+    volts = find_measurement(bench, "volts|panel.zone1+,panel.zone1-|standby")
+    world = Bench(bench.loop, [parse_faults("end_resistor_missing@end", bench.loop)])
+    before = (Taken(volts, read(world, volts)),)
+    said = {}
+    for now in (None, "detectors_dark"):
+        found = ask_after(bench, "end_resistor_missing@end", before, (shows,), now)
+        said[now] = sum(c.probability for c in found.candidates if c.faults and c.faults[0].kind == "detector_dead")
+    assert said["detectors_dark"] > 10 * said[None]

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from diagnostics.faults import parse_faults
-from diagnostics.readings import Bench, Measurement, is_offered, list_measurements
+from diagnostics.readings import Bench, Measurement, find_own_sd, is_offered, list_measurements
 from diagnostics.reasoning import (
     NOTHING,
     SETTLED,
@@ -20,7 +20,15 @@ from diagnostics.reasoning import (
     rate_differences,
 )
 from diagnostics.wiring import EARTH
-from tests.reasoning.draw import ask, draw_readings, find_measurement, find_number, prepare_bench, read_middle
+from tests.reasoning.draw import (
+    ask,
+    draw_readings,
+    find_measurement,
+    find_number,
+    forecast,
+    prepare_bench,
+    read_middle,
+)
 from tests.wiring.quick import STYLES
 
 BENCHES = {style: prepare_bench(style, 3) for style in STYLES}
@@ -177,6 +185,32 @@ def test_doubted_reading_is_asked_for_once() -> None:
     second = ask(bench, Taken(m, 35.0), Taken(m, 35.0))
     assert second.next is not None
     assert not second.next.again
+
+
+def test_doubted_reading_that_comes_out_otherwise_is_asked_for_once_more() -> None:
+    bench = BENCHES["two_wire_zone"]
+    m = find_measurement(bench, "volts|panel.zone1+,panel.zone1-|standby")
+    third = ask(bench, Taken(m, 35.0), Taken(m, 42.0))
+    assert third.next is not None
+    assert third.next.again
+    fourth = ask(bench, Taken(m, 35.0), Taken(m, 42.0), Taken(m, 38.0))
+    assert fourth.next is not None
+    assert not fourth.next.again
+
+
+def test_rare_volts_are_believed_once_they_were_read_again() -> None:
+    """A supply three and a half sd high is rarer than a misread; read twice it is no misread, and nothing is wrong."""
+    loop = BENCHES["four_wire_zone"].loop
+    bench = Bench(loop, [(), parse_faults("detector_dead@det2", loop)])
+    m = find_measurement(bench, "volts|panel.aux+,panel.aux-|standby")
+    told = forecast(bench, m)
+    assert told.mean is not None
+    assert told.slopes is not None
+    sd = math.hypot(float(np.linalg.norm(told.slopes[:, 0])), float(find_own_sd(told.mean[:1], "V", bench.meter)[0]))
+    rare, absurd = (float(told.mean[0]) + times * sd for times in (3.6, 6.0))
+    assert ask(bench, Taken(m, rare)).contradiction is not None
+    assert ask(bench, Taken(m, rare), Taken(m, rare)).contradiction is None
+    assert ask(bench, Taken(m, absurd), Taken(m, absurd)).contradiction is not None
 
 
 @pytest.mark.parametrize("style", STYLES)
