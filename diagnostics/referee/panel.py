@@ -166,7 +166,7 @@ def mode_states(world: World, mode: str) -> dict[str, bool]:
         states = settle(world, world.start) if mode == "standby" else mode_states(world, "standby")
         names = [zone["zone"] for zone in world.zones]
         for action in actions_of(mode, names, world.start, has_module=bool(world.channels)):
-            states = settle(world, states | action)
+            states = settle(world, states | {name: on for name, on in action.items() if name not in world.barred})
         world.modes[mode] = states
     return world.modes[mode]
 

@@ -27,6 +27,7 @@ Solver = Callable[[Sequence[Row], Volts | None], Volts]
 class World:
     """One installation: circuit, thresholds and windows, meter and eyes, all as drawn; what was solved is kept.
 
+    ``barred`` are states that a fault keeps off whatever is done: no smoke gets into a covered head.
     ``seed`` is None for a world exactly as described, with a perfect meter.
     """
 
@@ -46,6 +47,7 @@ class World:
     seed: tuple[int, ...] | None
     spreads: Spreads
     start: Signals
+    barred: frozenset[str] = frozenset()
     solver: Solver = solve_parts
     solved: dict[tuple[object, ...], Volts] = field(default_factory=dict)
     modes: dict[str, dict[str, bool]] = field(default_factory=dict)
@@ -99,6 +101,7 @@ def build_world(
         seed=luck,
         spreads=wide,
         start={s["state"]: s["now"] and s["held"] for s in states},
+        barred=frozenset(s["state"] for s in states if s["held"] and not s["now"]),
         solver=solver,
     )
 
