@@ -30,8 +30,18 @@ class Sees(_Strict):
     share: float
 
 
+class Head(_Strict):
+    """What becomes of a fault when its head changes places with another: shares that go along, and that are cured."""
+
+    moves: float = 0.0
+    cured: float = 0.0
+
+
 class KindData(_Strict):
-    """One entry of the catalogue; weights are relative. ``settings_share``: how often a settings review finds it."""
+    """One entry of the catalogue; weights are relative. ``settings_share``: how often a settings review finds it.
+
+    ``head`` says how far the fault lives in the head; what neither moves nor is cured stays in base or cable.
+    """
 
     title: str
     family: str
@@ -39,6 +49,7 @@ class KindData(_Strict):
     weights: dict[Context, float]
     sees: Sees
     settings_share: float = 0.0
+    head: Head = Head()
 
 
 class Remedy(_Strict):

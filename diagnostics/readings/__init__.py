@@ -45,6 +45,7 @@ from .meter import find_limit, find_own_sd, find_sd, find_step, show_value
 from .panel_part import build_panel_part
 from .predict import PredictedReading, Prediction, list_mode_measurements, predict_mode, settle_mode
 from .states import find_look_place, find_zone_chances, write_dark_set
+from .swap import find_neighbour
 from .value import parse_value
 from .windows import Edge, Trial, Windows, learn_windows
 
@@ -88,6 +89,7 @@ __all__ = [
     "find_lifted_mode",
     "find_limit",
     "find_look_place",
+    "find_neighbour",
     "find_own_sd",
     "find_place",
     "find_sd",

@@ -23,7 +23,7 @@ from diagnostics.wiring import EARTH, Loop
 from .batches import Batches
 from .data import Meter, read_table
 from .forecast import METER_ROWS, Forecast, build_meter_input, find_leads
-from .measurement import COUNTED, EARTH_LAMP, WALKS, Measurement, list_walked
+from .measurement import COUNTED, EARTH_LAMP, WALKS, Measurement, build_lamp, build_test, list_walked
 from .meter import find_kept_sd
 from .states import (
     Said,
@@ -41,6 +41,7 @@ from .states import (
     find_test_chances,
     find_zone_chances,
 )
+from .swap import find_fates, find_swap_chances, rate_signs
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -50,6 +51,8 @@ Faults = tuple[Fault, ...]
 MOST_COLUMNS = 1024
 # What eyes and a meter on AC find depends on the name of a fault; everything else on the circuit alone.
 SIGHTS = frozenset({"look", "settings", "ac_volts"})
+# What is forecast fault by fault: sights, and two heads swapped, where it matters whether a fault lives in the head.
+BY_FAULT = SIGHTS | {"heads_swapped"}
 # What the panel says of earth faults: nothing, where no fault joins anything to earth.
 EARTHY = frozenset({"earth_lamp", "earth_lifted", "earth_opened"})
 _AT_DETECTORS = {
@@ -86,7 +89,7 @@ class _Core:
     def forecast(self, measurements: Sequence[Measurement], numbers: Index) -> tuple[Forecast, ...]:
         """Return forecasts of some hypotheses, making only the rows that are not there yet."""
         circuits = self._batches.circuit[numbers]
-        return self._forecast([(m, numbers if m.kind in SIGHTS else circuits) for m in measurements])
+        return self._forecast([(m, numbers if m.kind in BY_FAULT else circuits) for m in measurements])
 
     def _forecast(self, asked: Sequence[tuple[Measurement, Index]]) -> tuple[Forecast, ...]:
         """Return forecasts of some rows each: numbers of circuits, of hypotheses for a sight."""
@@ -95,7 +98,7 @@ class _Core:
             file = self._find_file(m)
             missing = np.unique(rows[~file.known[rows]])
             own_mode = "" if m.mode.detector else m.mode.text
-            parts = self._batches.part(missing) if m.kind not in SIGHTS else [missing] if missing.size else []
+            parts = self._batches.part(missing) if m.kind not in BY_FAULT else [missing] if missing.size else []
             for part in parts:
                 groups.setdefault((m.kind, own_mode, part.tobytes()), []).append(m)
         for (_, _, some_rows), some in groups.items():
@@ -106,7 +109,7 @@ class _Core:
         return self._files.setdefault(m.key, _File(np.zeros(self._count_rows(m.kind), dtype=np.bool_)))
 
     def _count_rows(self, kind: str) -> int:
-        return len(self.hypotheses) if kind in SIGHTS else self._batches.size
+        return len(self.hypotheses) if kind in BY_FAULT else self._batches.size
 
     def _read(self, m: Measurement, numbers: Index) -> Forecast:
         file = self._files[m.key]
@@ -129,8 +132,45 @@ class _Core:
         if some[0].kind in SIGHTS:
             for m in some:
                 self._file_words(m, numbers, find_sight_chances(self.loop, m, [self.hypotheses[n] for n in numbers]))
+        elif some[0].kind in BY_FAULT:
+            for m in some:
+                self._file_swap(m, numbers)
         else:
             self._make_in_circuit(some, numbers)
+
+    def _file_swap(self, m: Measurement, numbers: Index) -> None:
+        """File which of two places is in alarm, dark or silent once heads are swapped: faults moved, cured or left."""
+        fate = find_fates([self.hypotheses[n] for n in numbers], (m.at, m.beside))
+        known = [n for n, h in enumerate(fate.every) if h in self._number_of]
+        rest = [n for n, h in enumerate(fate.every) if h not in self._number_of]
+        seen = np.zeros((2, 2, len(fate.every)))
+        own = np.array([self._number_of[fate.every[n]] for n in known], dtype=np.intp)
+        seen[..., known] = self._rate_places((m.at, m.beside), own)
+        if rest:  # of two faults at once one has moved, and nobody has wired that up yet
+            other = _Core(self.loop, [fate.every[n] for n in rest], self.meter)
+            seen[..., rest] = other._rate_places((m.at, m.beside), np.arange(len(rest)))
+        self._file_words(m, numbers, find_swap_chances(fate, seen))
+
+    @cached_property
+    def _number_of(self) -> dict[Faults, int]:
+        return {h: n for n, h in enumerate(self.hypotheses)}
+
+    def _rate_places(self, names: tuple[str, str], numbers: Index) -> Array:
+        """Return the chances of alarm, and of dark or silent, at each of two places, (place, sign, number)."""
+        circuits = self._batches.circuit[numbers]
+        asked = [(build_lamp(name), build_test(name)) for name in names]
+        self._forecast([(m, circuits) for pair in asked for m in pair])
+        detectors = {d.name: d for d in self.loop.detectors}
+        return np.stack([
+            rate_signs(detectors[name], *(self._tell_words(m, circuits) for m in pair))
+            for name, pair in zip(names, asked, strict=True)
+        ])  # fmt: skip
+
+    def _tell_words(self, m: Measurement, circuits: Index) -> tuple[tuple[str, ...], Array]:
+        file = self._files[m.key]
+        if file.chance is None:
+            raise TypeError(f"{m.kind} gives no words")
+        return file.tokens, file.chance[circuits]
 
     def _make_in_circuit(self, some: list[Measurement], numbers: Index) -> None:
         kind = some[0].kind

@@ -10,6 +10,7 @@ from diagnostics.faults import list_going_on, read_catalogue
 from diagnostics.wiring import EARTH, UNUSED, Chain, Channel, Detector, Loop, Zone
 
 from .data import MeasurementKind, Tool, Travel, read_table
+from .swap import SWAPPED, find_neighbour
 
 Outcome = Literal["volts", "ohms", "token"]
 STATES = ("normal", "trouble", "alarm", "supervisory")
@@ -39,6 +40,7 @@ _TOKENS = {
     **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), EARTH_LAMP),
     "ac_volts": AC,
     "settings": (AS_IT_SHOULD_BE, SETTING_WRONG),
+    "heads_swapped": SWAPPED,
 }
 
 
@@ -47,7 +49,8 @@ class Measurement:
     """A set-up for one reading: ``red`` and ``black`` are terminals on volts and ohms, ``at`` is a place otherwise.
 
     ``place`` is where a person stands, ``panel`` or a detector; ``visits`` is how many detectors are walked to.
-    ``is_sought``: nobody knows which detector that is, and it has to be found along the cable first.
+    ``beside`` is another detector that it takes in hand. ``is_sought``: nobody knows which detector that is, and it has
+    to be found along the cable first.
     """
 
     kind: str
@@ -57,6 +60,7 @@ class Measurement:
     at: str = ""
     place: str = "panel"
     visits: int = 0
+    beside: str = ""
     is_sought: bool = False
 
     @cached_property
@@ -109,7 +113,8 @@ class Measurement:
         """Return the expected minutes from where one stands: travel, ladder, set-up, reading, putting back."""
         search = read_table().travel.search if self.is_sought and standing_at != self.place else 0.0
         lifting = read_table().return_minutes if self.mode.word == "return_lifted" else 0.0
-        work = lifting + self.data.minutes + self.visits * read_table().travel.each_visit + search
+        between = 2 * read_table().travel.between_detectors if self.beside else 0.0  # to the other one, and back
+        work = lifting + self.data.minutes + self.visits * read_table().travel.each_visit + search + between
         return work + find_travel(standing_at, self.place, read_table().travel)
 
 
@@ -293,14 +298,27 @@ def _list_supply_in_reset(loop: Loop) -> list[Measurement]:
 def _list_at_detector(loop: Loop, d: Detector, beside: int) -> list[Measurement]:
     name, sought = d.name, _is_sought(d.name, loop)
     off = Mode("head_off", name)
-    found = [Measurement("lamp", at=name, place=name)] if d.shows_power else []
-    found.append(Measurement("functional_test", Mode("after_reset", name), at=name, place=name))
+    found = [build_lamp(name)] if d.shows_power else []
+    found.append(build_test(name))
     if not d.is_contact:
         found.append(Measurement("head_off", off, at=name, place=name))
     if beside:
         found.append(Measurement("dark_with_head_off", off, at=name, place=name, visits=beside))
+    if neighbour := find_neighbour(loop, name):
+        after = Mode("after_reset", name)
+        found.append(Measurement("heads_swapped", after, at=name, place=name, beside=neighbour))
     found.append(Measurement("look", at=name, place=name))
     return [replace(m, is_sought=True) for m in found] if sought else found
+
+
+def build_lamp(name: str) -> Measurement:
+    """Return the lamp of a detector."""
+    return Measurement("lamp", at=name, place=name)
+
+
+def build_test(name: str) -> Measurement:
+    """Return the functional test of a detector, the reset after it included."""
+    return Measurement("functional_test", Mode("after_reset", name), at=name, place=name)
 
 
 def find_place(terminal: str, loop: Loop) -> str:
@@ -348,7 +366,7 @@ def parse_measurement(kind: str, loop: Loop, where: dict[str, str]) -> Measureme
 
 def _is_same_mode(m: Measurement, mode: Mode) -> bool:
     """Return whether a mode as told is that of a measurement: a functional test may be told as its alarm."""
-    if m.kind == "functional_test":
+    if m.kind in {"functional_test", "heads_swapped"}:
         return mode.word in {"standby", "alarm", "after_reset"} and mode.detector in {"", m.at}
     if m.kind in {"head_off", "dark_with_head_off"}:
         return mode.word in {"standby", "head_off"} and mode.detector in {"", m.at}

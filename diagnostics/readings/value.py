@@ -41,6 +41,11 @@ _SAME = {
     "panel_shows": _STATE | {"quiet": "normal"},
     "head_off": _STATE | {"nothing": "normal"},
     "known_resistor": _STATE,
+    "heads_swapped": {
+        "stays": "this_place", "here": "this_place", "no": "this_place",
+        "moves": "other_place", "follows": "other_place", "there": "other_place", "yes": "other_place",
+        "both": "both_places", "gone": "neither_place", "neither": "neither_place", "none": "neither_place",
+    },
 }  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from .outside import PREFIX
 from .panel import mode_states, panel_shows
 from .people import click_word, find_lamps, find_loop_number, find_tested, lamp_word
 from .plants import Plant
+from .swapped import find_swapped
 from .watches import find_earth_word, find_logged, find_supply_word
 from .world import World
 
@@ -91,6 +92,7 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         "how_many_lit": lambda: _count(find_lamps(world, mode_states(world, mode), "alarm")),
         "dark_with_head_off": lambda: find_lamps(world, mode_states(world, mode), "dark", {*shown} - {at}),
         "functional_test": lambda: find_tested(world, at),
+        "heads_swapped": lambda: find_swapped(world, at, row["beside"]),
         "listen": lambda: click_word(world),
         "supply_lamps": lambda: find_supply_word(world),
         **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), lambda: find_earth_word(world, mode)),

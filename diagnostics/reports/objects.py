@@ -301,7 +301,8 @@ def _list_of_loop(what: str, loop: Loop) -> list[Object]:
 
 def _build_measurement(m: Measurement, loop: Loop) -> Object:
     return {
-        **build_where(m), "place": m.place, "unit": m.unit or None, "answers": list(list_tokens(m, loop)) or None,
+        **build_where(m), **({"beside": m.beside} if m.beside else {}), "place": m.place,
+        "unit": m.unit or None, "answers": list(list_tokens(m, loop)) or None,
         "minutes_at_panel": round_number(m.find_minutes("panel"), 6),
         "minutes_there": round_number(m.find_minutes(m.place), 6),
         "tools": sorted(m.tools), "settling_s": m.data.settling, "cautions": list(m.cautions), "about": m.data.about,

@@ -204,6 +204,7 @@ class Words:
         ohm, is_zone = m.mode.resistance_ohm, self._is_zone(m.at)
         return {
             "at": self.detector(m.at) if self.loop.find_detector(m.at) else m.at,
+            "beside": self.detector(m.beside) if m.beside else "",
             "value": format_quantity(ohm, "ohm") if ohm else "",
             "red": self.terminal(m.red) if m.red else "",
             "black": self.terminal(m.black) if m.black else "",

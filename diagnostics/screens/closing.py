@@ -135,6 +135,8 @@ def _name_disturbed(m: Measurement, words: Words) -> str:
         return tell("put_back_known")
     if m.kind in {"head_off", "dark_with_head_off"}:
         return tell("put_back_head", at=plain(words.detector(m.at)))
+    if m.beside:
+        return tell("put_back_heads", at=plain(words.detector(m.at)), beside=plain(words.detector(m.beside)))
     return tell("put_back_return" if m.mode.word == "return_lifted" else "put_back_other")
 
 

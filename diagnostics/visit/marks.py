@@ -38,6 +38,7 @@ _NOTHING_YET: Final = {
     "earth_lamp": ("right",),
     **dict.fromkeys(("earth_lifted", "earth_opened"), ("earth_trouble",)),
     "lamp": ("dark",),
+    "heads_swapped": ("neither_place",),
 }
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from diagnostics.cases import Case, ProofResult, Reading
+from diagnostics.readings import find_neighbour
 from diagnostics.wiring import Chain, Loop
 
 from .assess import understand
@@ -131,6 +132,8 @@ def _list_named(loop: Loop, repair: str) -> list[str]:
 
 def _list_met(loop: Loop, r: Reading) -> list[str]:
     """Return the detectors that a reading took in hand."""
+    if r.measurement == "heads_swapped":
+        return [r.at, find_neighbour(loop, r.at)]
     if r.measurement in _TOUCHING:
         return [_find_last(loop, r.at) if r.at.startswith("end") else r.at]
     return [_name_owner(terminal) for terminal in (r.red, r.black) if terminal]

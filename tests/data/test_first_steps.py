@@ -37,6 +37,7 @@ STEPS = {
     "look_end",
     "settings",
     "listen",
+    "heads_swapped",
     "earth_lamp",
     "earth_volts",
     "earth_ohms",

@@ -47,6 +47,7 @@ NEEDS = {
     "functional_test": ALARMS | WIPES,
     "head_off": ALARMS | LIFTS,
     "dark_with_head_off": ALARMS | LIFTS,
+    "heads_swapped": ALARMS | WIPES | LIFTS,
     "known_resistor": ALARMS | WIPES | LIFTS | CABINET,
     "listen": set(),
     "look": set(),

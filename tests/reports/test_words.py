@@ -95,7 +95,19 @@ def test_technician_is_told_to_prove_nought_volts_before_ohms() -> None:
 @pytest.mark.parametrize("style", STYLES)
 def test_every_placeholder_of_a_sentence_is_known(style: str) -> None:
     table = read_words()
-    known = {"where", "at", "value", "red", "black", "zone", "of_zone", "of_loop", "pair", *table.regions["europe"]}
+    known = {
+        "where",
+        "at",
+        "beside",
+        "value",
+        "red",
+        "black",
+        "zone",
+        "of_zone",
+        "of_loop",
+        "pair",
+        *table.regions["europe"],
+    }
     for ask in table.ask.values():
         for text in (ask.technician, ask.caller):
             assert {name for _, name, _, _ in string.Formatter().parse(text) if name} <= known

@@ -56,6 +56,11 @@ def test_reading_that_only_looks_or_meters_at_the_panel_touches_none(reading: Re
     assert list_touched((reading,)) == []
 
 
+def test_heads_that_were_swapped_are_both_on_the_list() -> None:
+    swapped = Reading("heads_swapped", "other_place", at="det3", mode="after_reset:det3")
+    assert list_touched((swapped,)) == ["det2", "det3"]
+
+
 def test_reading_that_was_taken_back_took_the_head_in_hand_all_the_same() -> None:
     reading = Reading("head_off", "trouble", at="det3", mode="head_off:det3")
     case = replace(build("bakery", (), SETTING), retracted=(Retraction(reading, AT),))
