@@ -2,7 +2,16 @@
 
 from .batch import solve_batch
 from .meter import MeterInput, Shown, read_meter, to_ohms
-from .modes import STANDBY, Mode, build_mode_edits, build_steps, list_liftable, list_mode_words, parse_mode
+from .modes import (
+    STANDBY,
+    Mode,
+    build_mode_edits,
+    build_opening,
+    build_steps,
+    list_liftable,
+    list_mode_words,
+    parse_mode,
+)
 from .netlist import find_conducting, name_nodes, write_netlist
 from .network import Network, build_network
 from .newton import Point
@@ -10,7 +19,7 @@ from .settle import Settled, Step, apply_step, apply_steps, find_powered, settle
 
 __all__ = [
     "STANDBY", "MeterInput", "Mode", "Network", "Point", "Settled", "Shown", "Step", "apply_step", "apply_steps",
-    "build_mode_edits", "build_network", "build_steps", "find_conducting", "find_powered", "list_liftable",
-    "list_mode_words", "name_nodes", "parse_mode", "read_meter", "settle_from_rest", "solve_batch", "to_ohms",
-    "write_netlist",
+    "build_mode_edits", "build_network", "build_opening", "build_steps", "find_conducting", "find_powered",
+    "list_liftable", "list_mode_words", "name_nodes", "parse_mode", "read_meter", "settle_from_rest", "solve_batch",
+    "to_ohms", "write_netlist",
 ]  # fmt: skip

@@ -11,9 +11,9 @@ from .settle import Step
 
 _WORDS = (
     "standby", "alarm", "during_reset", "after_reset", "lifted", "lifted_supply_on", "head_off", "known_resistor",
-    "on_battery", "opened", "pair_lifted", "return_lifted",
+    "on_battery", "opened", "pair_lifted", "return_lifted", "cut_off",
 )  # fmt: skip
-_AT_DETECTOR = ("alarm", "after_reset", "head_off", "opened")
+_AT_DETECTOR = ("alarm", "after_reset", "head_off", "opened", "cut_off")
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +22,8 @@ class Mode:
 
     *Opened* at a detector, what goes on from it is taken off its terminals. Where one pair alone is lifted at the
     panel, supply left on, ``detector`` is that pair: a zone, or the run by which the detectors or the module are fed.
-    *Return lifted*, a class A loop is fed from one end only, as if it were class B.
+    *Return lifted*, a class A loop is fed from one end only, as if it were class B. *Cut off* at a detector is both:
+    what goes on from it hangs on nothing.
     """
 
     word: str
@@ -57,7 +58,8 @@ def list_mode_words(loop: Loop) -> tuple[str, ...]:
         plain.remove("return_lifted")
     heads = [d.name for d in loop.detectors if not d.is_contact]
     going_on = [n for n in names if f"{n}.opened" in loop.signals]
-    able = {"head_off": heads, "opened": going_on}
+    back = [n for n in going_on if _find_return(n, loop)]
+    able = {"head_off": heads, "opened": going_on, "cut_off": back}
     at = [f"{w}:{n}" for w in _AT_DETECTOR for n in able.get(w, names)]
     return (*plain, "known_resistor:RESISTANCE", *at, *(f"pair_lifted:{pair}" for pair in list_liftable(loop)))
 
@@ -65,6 +67,12 @@ def list_mode_words(loop: Loop) -> tuple[str, ...]:
 def _list_returns(loop: Loop) -> list[str]:
     """Return the signals by which the return wires of class A zones are lifted."""
     return [s for s in loop.signals if s.endswith(".return_lifted")]
+
+
+def _find_return(name: str, loop: Loop) -> str:
+    """Return the signal by which the return wires of a detector's own loop are lifted, or an empty text."""
+    chain = loop.find_chain(name)
+    return f"{chain.spec.zone}.return_lifted" if chain is not None and chain.back else ""
 
 
 def list_liftable(loop: Loop) -> tuple[str, ...]:
@@ -109,7 +117,9 @@ def _parse_at_detector(word: str, rest: str, text: str, loop: Loop) -> Mode:
         names = f"{loop.detectors[0].name} to {loop.detectors[-1].name}"
         hint = f"write {word}: and one of {names}"
         raise FaultError(f"mode {word} needs a detector of this loop", text=text, hint=hint)
-    if word == "opened" and f"{rest}.opened" not in loop.signals:
+    if word == "cut_off" and not _find_return(rest, loop):
+        raise FaultError("nothing comes back from there to this panel", text=text, hint=f"write opened:{rest}")
+    if word in {"opened", "cut_off"} and f"{rest}.opened" not in loop.signals:
         raise FaultError(f"no cable goes on from {rest}", text=text, hint="open it at the detector before")
     return Mode(word, rest)
 
@@ -147,10 +157,17 @@ def build_steps(mode: Mode, loop: Loop) -> tuple[Step, ...]:
         "known_resistor": (known, *reset),
         "on_battery": ({"panel.on_battery": True},),
         "return_lifted": (dict.fromkeys(_list_returns(loop), True),),
-        "opened": ({f"{mode.detector}.opened": True},),
+        "opened": (build_opening(mode, loop),),
+        "cut_off": (build_opening(mode, loop),),
         "pair_lifted": ({f"{mode.detector}.{'lifted' if mode.detector in zones else 'unfed'}": True},),
     }
     return steps.get(mode.word, ())
+
+
+def build_opening(mode: Mode, loop: Loop) -> dict[str, bool]:
+    """Return what is off its terminals where cable is opened, and for *cut off* the return wires of that loop too."""
+    back = {_find_return(mode.detector, loop): True} if mode.word == "cut_off" else {}
+    return {f"{mode.detector}.opened": True, **back}
 
 
 def build_mode_edits(mode: Mode, loop: Loop) -> Edits:

@@ -13,7 +13,9 @@ from diagnostics.circuit import (
     Mode,
     Settled,
     Shown,
+    Step,
     apply_steps,
+    build_opening,
     read_meter,
     to_ohms,
 )
@@ -300,9 +302,7 @@ class _Core:
             wide = self._batches.take(np.tile(numbers, len(piece)))
             which = np.repeat([m.at for m in piece], numbers.size)
             kind = piece[0].kind
-            signal = _AT_DETECTORS[kind]
-            step = {f"{n}.{signal}": wide.signal(f"{n}.{signal}") | (which == n) for n in dict.fromkeys(which)}
-            acted = apply_steps(wide, [step])
+            acted = apply_steps(wide, [self._build_step(piece, which, wide)])
             for n, m in enumerate(piece):
                 own = acted.take(np.arange(n * numbers.size, (n + 1) * numbers.size))
                 if kind == "functional_test":
@@ -311,6 +311,15 @@ class _Core:
                     self._file_words(m, numbers, find_earth_chances(own))
                 else:
                     self._file_head_off(m, numbers, own)
+
+    def _build_step(self, piece: list[Measurement], which: NDArray[np.str_], wide: Settled) -> Step:
+        """Return what is done at the detector of each measurement, column by column; ``which`` is that detector."""
+        done: dict[str, Flags] = {}
+        for m in piece:
+            own = f"{m.at}.{_AT_DETECTORS[m.kind]}"
+            for name in build_opening(m.mode, self.loop) if m.kind == "earth_opened" else {own: True}:
+                done[name] = done.get(name, wide.signal(name)) | (which == m.at)
+        return done
 
     def _file_test(self, m: Measurement, numbers: Index, alarmed: Settled) -> None:
         chances = find_test_chances(

@@ -91,11 +91,11 @@ class Measurement:
         by_mode = {
             "during_reset": read_table().reset_cautions,
             "on_battery": read_table().battery_cautions,
-            "return_lifted": read_table().return_cautions,
+            **dict.fromkeys(("return_lifted", "cut_off"), read_table().return_cautions),
         }
         pressed = by_mode.get(self.mode.word, ())
         own = [c for c in self.data.cautions if c != "live_cabinet" or self.place == "panel"]
-        return (*pressed, *own, "ladder") if "ladder" in self.tools else (*pressed, *own)
+        return tuple(dict.fromkeys([*pressed, *own, *(["ladder"] if "ladder" in self.tools else [])]))
 
     @property
     def key(self) -> str:
@@ -112,7 +112,7 @@ class Measurement:
     def find_minutes(self, standing_at: str) -> float:
         """Return the expected minutes from where one stands: travel, ladder, set-up, reading, putting back."""
         search = read_table().travel.search if self.is_sought and standing_at != self.place else 0.0
-        lifting = read_table().return_minutes if self.mode.word == "return_lifted" else 0.0
+        lifting = read_table().return_minutes if self.mode.word in {"return_lifted", "cut_off"} else 0.0
         between = 2 * read_table().travel.between_detectors if self.beside else 0.0  # to the other one, and back
         work = lifting + self.data.minutes + self.visits * read_table().travel.each_visit + search + between
         return work + find_travel(standing_at, self.place, read_table().travel)
@@ -210,9 +210,10 @@ def list_measurements(loop: Loop) -> tuple[Measurement, ...]:
 
 
 def _list_opened(loop: Loop) -> list[Measurement]:
-    """List where cable can be opened to see whether an earth fault lies beyond."""
-    names = list_going_on(loop) if loop.earth else ()
-    return [Measurement("earth_opened", Mode("opened", n), at=n, place=n, is_sought=_is_sought(n, loop)) for n in names]
+    """List where cable can be opened to see whether an earth fault lies beyond; on class A the return is off too."""
+    back = {d.name for chain in loop.chains if chain.back for d in chain.detectors}
+    modes = {n: Mode("cut_off" if n in back else "opened", n) for n in (list_going_on(loop) if loop.earth else ())}
+    return [Measurement("earth_opened", m, at=n, place=n, is_sought=_is_sought(n, loop)) for n, m in modes.items()]
 
 
 def _count_beside(chain: Chain) -> list[tuple[Detector, int]]:

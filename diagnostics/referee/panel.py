@@ -187,6 +187,7 @@ def actions_of(
     return {
         "standby": [],
         "opened": [{f"{at}.opened": True}],
+        "cut_off": [{f"{at}.opened": True, **off_return}],
         "pair_lifted": [{off_there: True}],
         "return_lifted": [off_return],
         "during_reset": pulse[:1],

@@ -335,7 +335,8 @@ def _find_key(m: Measurement) -> str:
     """Return under which name the sentences of a measurement stand."""
     if m.kind == "ohms" and m.black == EARTH:
         return "ohms_to_earth"
-    return f"{m.kind}_returned" if m.mode.word == "return_lifted" else m.kind
+    suffix = {"return_lifted": "_returned", "cut_off": "_cut_off"}.get(m.mode.word, "")
+    return f"{m.kind}{suffix}"
 
 
 def _sign(mark: str) -> str:

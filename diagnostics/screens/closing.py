@@ -133,11 +133,13 @@ def _name_disturbed(m: Measurement, words: Words) -> str:
         return tell("put_back_powered" if m.mode.word == _MEANS_OFF else "put_back_lifted")
     if m.kind == "known_resistor":
         return tell("put_back_known")
-    if m.kind in {"head_off", "dark_with_head_off"}:
-        return tell("put_back_head", at=plain(words.detector(m.at)))
-    if m.beside:
-        return tell("put_back_heads", at=plain(words.detector(m.at)), beside=plain(words.detector(m.beside)))
-    return tell("put_back_return" if m.mode.word == "return_lifted" else "put_back_other")
+    key = {"return_lifted": "put_back_return", "cut_off": "put_back_cut_off", "head_off": "put_back_head"}
+    named = key.get(m.mode.word, "put_back_heads" if m.beside else "put_back_other")
+    return tell(named, at=plain(words.detector(m.at)) if m.place == m.at else "", beside=_name_beside(m, words))
+
+
+def _name_beside(m: Measurement, words: Words) -> str:
+    return plain(words.detector(m.beside)) if m.beside else ""
 
 
 def _put_back(case_id: str, revision: int, key: str) -> None:

@@ -143,6 +143,29 @@ def test_earth_clears_where_the_cable_is_opened_before_it(core: str) -> None:
         assert clears == [n > k for n in range(1, 7)]
 
 
+@pytest.mark.parametrize("core", ["in+", "in-"])
+def test_on_class_a_earth_clears_only_with_the_return_wires_off_too(core: str) -> None:
+    """Class A is fed from both ends (NFPA 72, class A paths): an open alone takes nothing away from the panel."""
+    loop = wire_quick("class_a_zone", 6)
+    watch = loop.earth
+    assert watch is not None
+    faults = [parse_faults(f"earth_fault=300@det{n}.{core}", loop) for n in range(1, 7)]
+    for k in range(1, 6):
+        m = parse_measurement("earth_opened", loop, {"at": f"det{k}"})
+        assert m.mode.text == f"cut_off:det{k}"
+        (told,) = Bench(loop, faults).forecast_all([m])
+        assert told.chance is not None
+        assert [told.tokens[int(row.argmax())] == "right" for row in told.chance] == [n > k for n in range(1, 7)]
+        for n, one in enumerate(faults, 1):
+            standby = settle_from_rest(build_network(loop, [build_all_edits(loop, one)]))
+            off = {
+                word: find_earth_off(apply_steps(standby, build_steps(parse_mode(f"{word}:det{k}", loop), loop)), watch)
+                for word in ("opened", "cut_off")
+            }
+            assert off["opened"].item() > 5.0  # the return leg still reaches it
+            assert (off["cut_off"].item() < 0.1) == (n > k)
+
+
 def test_lifting_one_pair_after_another_tells_which_it_is() -> None:
     loop = read("bench_two_loops")
     pairs = ["zone1", "zone2", "det1.in_power", "det4.in_power"]

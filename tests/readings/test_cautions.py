@@ -27,6 +27,7 @@ LOOPS = {
     "four-wire, no end relay": wire_quick("four_wire_zone", 4, "relay", "no"),
     "four-wire, always on": wire_quick("four_wire_zone", 4, "always_on", "yes"),
     "one detector": wire_quick("two_wire_zone", 1),
+    "class A": wire_quick("class_a_zone", 3),
     "module, two-wire": wire_quick("module_two_wire", 3),
     "module, four-wire": wire_quick("module_four_wire", 3),
 }
@@ -69,6 +70,8 @@ def test_step_brings_the_cautions_of_its_kind_and_place(name: str, m: Measuremen
     needed = set(NEEDS[m.kind])
     if m.mode.word == "during_reset":
         needed |= ALARMS | WIPES
+    if m.mode.word in {"return_lifted", "cut_off"}:
+        needed |= ALARMS | WIPES | LIFTS | CABINET
     if m.mode.word == "on_battery":
         needed |= ALARMS | {"put_back"}
     if m.place == "panel" and m.kind in INTO_THE_CABINET:

@@ -19,6 +19,7 @@ from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import describe
 
 SITES = Path(__file__).parents[2] / "cases" / "sites"
+ASKED_OTHERWISE = ("ohms_to_earth", "which_dark_returned", "how_many_dark_returned", "earth_opened_cut_off")
 REFUSED = "This one is for a technician"
 
 
@@ -95,7 +96,7 @@ def test_technician_takes_the_case_over_whole_and_says_anew_what_is_at_hand(visi
 
 def test_what_is_left_out_for_a_caller_is_what_the_words_refuse() -> None:
     refused = {kind for kind, told in read_words().ask.items() if told.caller.startswith(REFUSED)}
-    assert refused == {*FOR_TECHNICIANS, "ohms_to_earth", "which_dark_returned", "how_many_dark_returned"}
+    assert refused == {*FOR_TECHNICIANS, *ASKED_OTHERWISE}
     loop = build_loop(read_site(SITES / "guest_house.yaml"))
     kept = [m for m in list_measurements(loop) if m.kind not in FOR_TECHNICIANS and m.mode.word in {"standby", ""}]
     assert kept

@@ -44,7 +44,12 @@ def test_every_caution_and_closing_can_be_told(region: str) -> None:
 
 def test_words_cover_kinds_contexts_and_styles() -> None:
     words = read_words()
-    other = {"ohms_to_earth", "which_dark_returned", "how_many_dark_returned"}  # kinds asked for in another way
+    other = {
+        "ohms_to_earth",
+        "which_dark_returned",
+        "how_many_dark_returned",
+        "earth_opened_cut_off",
+    }  # kinds asked for in another way
     assert set(words.names) == set(words.ask) == set(read_table().kinds) | other
     assert set(words.contexts) == {*CONTEXTS, *SIGNS}
     assert set(words.styles) == set(words.style_words) == {str(s) for s in Style}
