@@ -1,9 +1,18 @@
 """What can be measured, and what it would show: circuit and faults in, values with spread out."""
 
-from .bench import Bench, Faults
+from .bench import Bench
+from .core import Faults
 from .data import MeasurementKind, Meter, Table, Tool, Travel, read_table
 from .forecast import Forecast, find_leads
 from .learn import CROOKED, EVEN, Learnt, Reading, Source, learn_source
+from .listing import (
+    find_lifted_mode,
+    find_place,
+    find_walk,
+    list_lifted_pairs,
+    list_measurements,
+    parse_measurement,
+)
 from .locate_fault import (
     LEADS_OHM,
     Run,
@@ -28,18 +37,12 @@ from .measurement import (
     TESTS,
     WALKS,
     Measurement,
-    find_lifted_mode,
-    find_place,
     find_travel,
-    find_walk,
     is_offered,
     list_cautions,
     list_kind_words,
-    list_lifted_pairs,
-    list_measurements,
     list_tokens,
     list_walked,
-    parse_measurement,
 )
 from .meter import find_limit, find_own_sd, find_sd, find_step, show_value
 from .panel_part import build_panel_part

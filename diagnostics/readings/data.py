@@ -72,7 +72,8 @@ class Table(_Strict):
     """The whole file.
 
     ``reset_cautions`` go with readings taken during a reset, ``battery_cautions`` with those on battery,
-    ``return_cautions`` and ``return_minutes`` with those while the return wires of a class A loop are lifted;
+    ``return_cautions`` and ``return_minutes`` with those while the return wires of a class A loop are lifted,
+    ``opened_cautions`` and ``opened_minutes`` with volts while what goes on from a detector is off;
     ``threshold_share`` is one sd of every threshold at which a part changes its state;
     ``stray_v`` one sd of what leads pick up by themselves; ``own_share`` the part of a meter's error that comes anew
     with every reading, the rest stays for a visit.
@@ -84,6 +85,8 @@ class Table(_Strict):
     battery_cautions: tuple[str, ...]
     return_cautions: tuple[str, ...]
     return_minutes: float
+    opened_cautions: tuple[str, ...]
+    opened_minutes: float
     travel: Travel
     meter: Meter
     threshold_share: float

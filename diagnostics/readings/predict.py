@@ -21,7 +21,8 @@ from diagnostics.wiring import Loop
 
 from .data import Meter, read_table
 from .forecast import build_meter_input, find_leads
-from .measurement import EARTH_LAMP, Measurement, list_earth_pairs, list_lifted_pairs
+from .listing import list_earth_pairs, list_lifted_pairs
+from .measurement import EARTH_LAMP, Measurement
 from .meter import find_sd, show_value
 from .states import find_earth_off, find_zone_chances
 

@@ -204,6 +204,7 @@ class Words:
         ohm, is_zone = m.mode.resistance_ohm, self._is_zone(m.at)
         return {
             "at": self.detector(m.at) if self.loop.find_detector(m.at) else m.at,
+            "there": self.detector(m.mode.detector) if m.mode.detector else "",
             "beside": self.detector(m.beside) if m.beside else "",
             "value": format_quantity(ohm, "ohm") if ohm else "",
             "red": self.terminal(m.red) if m.red else "",
@@ -336,7 +337,7 @@ def _find_key(m: Measurement) -> str:
     if m.kind == "ohms" and m.black == EARTH:
         return "ohms_to_earth"
     suffix = {"return_lifted": "_returned", "cut_off": "_cut_off"}.get(m.mode.word, "")
-    return f"{m.kind}{suffix}"
+    return f"{m.kind}_opened" if m.kind == "volts" and m.mode.word == "opened" else f"{m.kind}{suffix}"
 
 
 def _sign(mark: str) -> str:

@@ -133,9 +133,14 @@ def _name_disturbed(m: Measurement, words: Words) -> str:
         return tell("put_back_powered" if m.mode.word == _MEANS_OFF else "put_back_lifted")
     if m.kind == "known_resistor":
         return tell("put_back_known")
-    key = {"return_lifted": "put_back_return", "cut_off": "put_back_cut_off", "head_off": "put_back_head"}
+    key = {
+        "return_lifted": "put_back_return",
+        "cut_off": "put_back_cut_off",
+        "opened": "put_back_opened",
+        "head_off": "put_back_head",
+    }
     named = key.get(m.mode.word, "put_back_heads" if m.beside else "put_back_other")
-    return tell(named, at=plain(words.detector(m.at)) if m.place == m.at else "", beside=_name_beside(m, words))
+    return tell(named, at=plain(words.detector(m.place)) if m.mode.detector else "", beside=_name_beside(m, words))
 
 
 def _name_beside(m: Measurement, words: Words) -> str:

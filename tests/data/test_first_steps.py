@@ -38,6 +38,7 @@ STEPS = {
     "settings",
     "listen",
     "heads_swapped",
+    "opened_volts",
     "earth_lamp",
     "earth_volts",
     "earth_ohms",
@@ -69,8 +70,9 @@ def name_step(m: Measurement, loop: Loop) -> str:
         return named.get(m.at, "look_detector")
     if m.kind != "volts" or m.black == EARTH:
         return f"earth_{m.kind}" if m.black == EARTH else m.kind
-    if m.mode.word == "during_reset":
-        return "reset_volts"
+    by_mode = {"during_reset": "reset_volts", "opened": "opened_volts", "cut_off": "opened_volts"}
+    if m.mode.word in by_mode:
+        return by_mode[m.mode.word]
     if m.red == loop.zones[0].plus:
         return "zone_volts"
     return "supply_volts" if m.place == "panel" else "detector_volts"

@@ -17,6 +17,7 @@ from tests.wiring.quick import STYLES, wire_quick
 REGIONS: tuple[Region, ...] = ("north_america", "europe")
 EVERY = [(s, li, r) for s in STYLES for li in LISTENERS for r in REGIONS]
 # What a caller without tools or training may be asked; all else is for a technician.
+NOT_BY_TELEPHONE = {"on_battery", "opened", "cut_off"}
 FOR_CALLERS = {
     "panel_shows", "lamp", "which_dark", "which_lit", "look", "volts", "listen", "supply_lamps", "event_log",
     "earth_lamp",
@@ -77,7 +78,9 @@ def test_regions_use_their_own_terms() -> None:
 def test_caller_is_asked_for_nothing_that_needs_a_technician(style: str) -> None:
     words = Words(wire_quick(style, 3), "caller")
     for m in list_measurements(words.loop):
-        assert ("for a technician" in words.ask(m)) == (m.kind not in FOR_CALLERS or m.mode.word == "on_battery"), m.key
+        assert ("for a technician" in words.ask(m)) == (m.kind not in FOR_CALLERS or m.mode.word in NOT_BY_TELEPHONE), (
+            m.key
+        )
         if m.kind == "look":
             assert "without touching" in words.ask(m)
 
@@ -99,6 +102,7 @@ def test_every_placeholder_of_a_sentence_is_known(style: str) -> None:
         "where",
         "at",
         "beside",
+        "there",
         "value",
         "red",
         "black",

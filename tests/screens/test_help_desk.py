@@ -19,7 +19,14 @@ from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import describe
 
 SITES = Path(__file__).parents[2] / "cases" / "sites"
-ASKED_OTHERWISE = ("ohms_to_earth", "which_dark_returned", "how_many_dark_returned", "earth_opened_cut_off")
+ASKED_OTHERWISE = (
+    "ohms_to_earth",
+    "which_dark_returned",
+    "how_many_dark_returned",
+    "earth_opened_cut_off",
+    "volts_opened",
+    "volts_cut_off",
+)
 REFUSED = "This one is for a technician"
 
 

@@ -49,6 +49,8 @@ def test_words_cover_kinds_contexts_and_styles() -> None:
         "which_dark_returned",
         "how_many_dark_returned",
         "earth_opened_cut_off",
+        "volts_opened",
+        "volts_cut_off",
     }  # kinds asked for in another way
     assert set(words.names) == set(words.ask) == set(read_table().kinds) | other
     assert set(words.contexts) == {*CONTEXTS, *SIGNS}

@@ -1,0 +1,358 @@
+"""All hypotheses wired up and settled once: circuit and faults in, forecasts out, each made once; shared by views."""
+
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diagnostics.circuit import (
+    STANDBY,
+    Mode,
+    Settled,
+    Shown,
+    Step,
+    apply_steps,
+    build_opening,
+    read_meter,
+    to_ohms,
+)
+from diagnostics.faults import Fault
+from diagnostics.wiring import EARTH, Loop
+
+from .batches import Batches
+from .data import Meter
+from .forecast import METER_ROWS, Forecast, build_meter_input, find_leads
+from .measurement import COUNTED, CUTS, EARTH_LAMP, WALKS, Measurement, build_lamp, build_test, list_walked
+from .meter import find_kept_sd
+from .states import (
+    Said,
+    blur,
+    count_detectors,
+    find_click_chances,
+    find_dark_chances,
+    find_dark_sets,
+    find_earth_chances,
+    find_lamp_chances,
+    find_lit_sets,
+    find_log_chances,
+    find_sight_chances,
+    find_supply_chances,
+    find_test_chances,
+    find_zone_chances,
+)
+from .swap import find_fates, find_swap_chances, rate_signs
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Index = NDArray[np.intp]
+Faults = tuple[Fault, ...]
+
+MOST_COLUMNS = 1024
+# What eyes and a meter on AC find depends on the name of a fault; everything else on the circuit alone.
+SIGHTS = frozenset({"look", "settings", "ac_volts"})
+# What is forecast fault by fault: sights, and two heads swapped, where it matters whether a fault lives in the head.
+BY_FAULT = SIGHTS | {"heads_swapped"}
+# What the panel says of earth faults: nothing, where no fault joins anything to earth.
+EARTHY = frozenset({"earth_lamp", "earth_lifted", "earth_opened"})
+_AT_DETECTORS = {
+    "functional_test": "smoke",
+    "head_off": "head_off",
+    "dark_with_head_off": "head_off",
+}
+
+
+@dataclass(slots=True)
+class _File:
+    """What is known of one measurement so far: a row per circuit (a sight: per hypothesis), and which are there."""
+
+    known: Flags
+    mean: Array | None = None
+    slopes: Array | None = None
+    tokens: tuple[str, ...] = ()
+    chance: Array | None = None
+    said: NDArray[np.object_] | None = None
+
+
+class Core:
+    """The hypotheses wired up and settled once, and every forecast row that was ever asked for; shared by views."""
+
+    def __init__(self, loop: Loop, hypotheses: Sequence[Faults], meter: Meter) -> None:
+        self.loop = loop
+        self.hypotheses = tuple(hypotheses)
+        self.meter = meter
+        self._batches = Batches(loop, hypotheses)
+        self.lock = threading.RLock()
+        self._files: dict[str, _File] = {}
+
+    def forecast(self, measurements: Sequence[Measurement], numbers: Index) -> tuple[Forecast, ...]:
+        """Return forecasts of some hypotheses, making only the rows that are not there yet."""
+        circuits = self._batches.circuit[numbers]
+        return self._forecast([(m, numbers if m.kind in BY_FAULT else circuits) for m in measurements])
+
+    def _forecast(self, asked: Sequence[tuple[Measurement, Index]]) -> tuple[Forecast, ...]:
+        """Return forecasts of some rows each: numbers of circuits, of hypotheses for a sight."""
+        groups: dict[tuple[str, str, bytes], list[Measurement]] = {}
+        for m, rows in asked:
+            file = self._find_file(m)
+            missing = np.unique(rows[~file.known[rows]])
+            own_mode = m.mode.word if m.mode.detector else m.mode.text
+            parts = self._batches.part(missing) if m.kind not in BY_FAULT else [missing] if missing.size else []
+            for part in parts:
+                groups.setdefault((m.kind, own_mode, part.tobytes()), []).append(m)
+        for (_, _, some_rows), some in groups.items():
+            self._make(some, np.frombuffer(some_rows, dtype=np.intp))
+        return tuple(self._read(m, rows) for m, rows in asked)
+
+    def _find_file(self, m: Measurement) -> _File:
+        return self._files.setdefault(m.key, _File(np.zeros(self._count_rows(m.kind), dtype=np.bool_)))
+
+    def _count_rows(self, kind: str) -> int:
+        return len(self.hypotheses) if kind in BY_FAULT else self._batches.size
+
+    def _read(self, m: Measurement, numbers: Index) -> Forecast:
+        file = self._files[m.key]
+        if file.mean is not None and file.slopes is not None:
+            return Forecast(m, mean=file.mean[numbers], slopes=file.slopes[:, numbers])
+        if file.said is not None:
+            tokens = sorted({text for n in numbers for text, _ in file.said[n]})
+            at = {text: column for column, text in enumerate(tokens)}
+            chance = np.zeros((numbers.size, len(tokens) + 1))
+            for row, n in enumerate(numbers):
+                for text, share in file.said[n]:
+                    chance[row, at[text]] = share
+            return Forecast(m, tokens=(*tokens, "other"), chance=blur(chance, m.data.misread))
+        if file.chance is None:
+            raise TypeError(f"{m.kind} was never forecast")
+        return Forecast(m, tokens=file.tokens, chance=blur(file.chance[numbers], m.data.misread))
+
+    def _make(self, some: list[Measurement], numbers: Index) -> None:
+        """Make rows of measurements of one kind, and of one mode if that mode has no detector."""
+        if some[0].kind in SIGHTS:
+            for m in some:
+                self._file_words(m, numbers, find_sight_chances(self.loop, m, [self.hypotheses[n] for n in numbers]))
+        elif some[0].kind in BY_FAULT:
+            for m in some:
+                self._file_swap(m, numbers)
+        else:
+            self._make_in_circuit(some, numbers)
+
+    def _file_swap(self, m: Measurement, numbers: Index) -> None:
+        """File which of two places is in alarm, dark or silent once heads are swapped: faults moved, cured or left."""
+        fate = find_fates([self.hypotheses[n] for n in numbers], (m.at, m.beside))
+        known = [n for n, h in enumerate(fate.every) if h in self._number_of]
+        rest = [n for n, h in enumerate(fate.every) if h not in self._number_of]
+        seen = np.zeros((2, 2, len(fate.every)))
+        if known:
+            own = np.array([self._number_of[fate.every[n]] for n in known], dtype=np.intp)
+            seen[..., known] = self._rate_places((m.at, m.beside), own)
+        if rest:  # of two faults at once one has moved, and nobody has wired that up yet
+            other = Core(self.loop, [fate.every[n] for n in rest], self.meter)
+            seen[..., rest] = other._rate_places((m.at, m.beside), np.arange(len(rest)))
+        self._file_words(m, numbers, find_swap_chances(fate, seen))
+
+    @cached_property
+    def _number_of(self) -> dict[Faults, int]:
+        return {h: n for n, h in enumerate(self.hypotheses)}
+
+    def _rate_places(self, names: tuple[str, str], numbers: Index) -> Array:
+        """Return the chances of alarm, and of dark or silent, at each of two places, (place, sign, number)."""
+        circuits = self._batches.circuit[numbers]
+        asked = [(build_lamp(name), build_test(name)) for name in names]
+        self._forecast([(m, circuits) for pair in asked for m in pair])
+        detectors = {d.name: d for d in self.loop.detectors}
+        return np.stack([
+            rate_signs(detectors[name], *(self._tell_words(m, circuits) for m in pair))
+            for name, pair in zip(names, asked, strict=True)
+        ])  # fmt: skip
+
+    def _tell_words(self, m: Measurement, circuits: Index) -> tuple[tuple[str, ...], Array]:
+        file = self._files[m.key]
+        if file.chance is None:
+            raise TypeError(f"{m.kind} gives no words")
+        return file.tokens, file.chance[circuits]
+
+    def _make_in_circuit(self, some: list[Measurement], numbers: Index) -> None:
+        kind = some[0].kind
+        if kind in EARTHY:
+            self._file_earth(some, numbers)
+        elif kind in _AT_DETECTORS or some[0].mode.word in CUTS:
+            self._file_at_detectors(some, numbers)
+        elif kind in {"volts", "ohms"}:
+            self._file_numbers(some, numbers, self._batches.take(numbers, some[0].mode))
+        elif kind in WALKS:
+            for m in some:
+                self._file_said(m, numbers, self._walk(m, numbers))
+        else:
+            settled = self._batches.take(numbers, some[0].mode)
+            if kind == "lamp":
+                lamps = {d.name: (d.plus, d.minus) for d in self.loop.detectors}
+                self._find_spreads({m.at: lamps[m.at] for m in some}, numbers)
+            for m in some:
+                self._file_words(m, numbers, self._find_chances(m, numbers, settled))
+
+    def _file_earth(self, some: list[Measurement], numbers: Index) -> None:
+        """File what the panel says of earth faults, in standby or with cable lifted or opened.
+
+        Where no fault joins anything to earth, only the panel's two equal resistors do: it lies in the middle, always.
+        """
+        earthed = self._batches.earthed[numbers]
+        for m in some:
+            self._file_words(m, numbers[~earthed], (EARTH_LAMP, _build_balanced(int((~earthed).sum()))))
+        rest = numbers[earthed]
+        if rest.size and some[0].kind == "earth_opened":
+            self._file_at_detectors(some, rest)
+        for m in some if rest.size and some[0].kind != "earth_opened" else ():
+            self._file_words(m, rest, self._find_earth(rest, m.mode))
+
+    def _walk(self, m: Measurement, numbers: Index) -> list[Said]:
+        """Return what a walk past the detectors of a loop finds: which are dark, or which lamps show alarm."""
+        stands = self._batches.take(numbers, m.mode)
+        walked = {d.name: (d.plus, d.minus) for d in list_walked(m, self.loop)}
+        if m.kind in {"which_lit", "how_many_lit"}:
+            return _count(m, [((text, 1.0),) for text in find_lit_sets(stands, list(walked))])
+        return _count(m, find_dark_chances(stands, self._find_spreads(walked, numbers)))
+
+    def _find_chances(self, m: Measurement, numbers: Index, settled: Settled) -> tuple[tuple[str, ...], Array]:
+        if m.kind == "lamp":
+            d = next(d for d in self.loop.detectors if d.name == m.at)
+            return find_lamp_chances(settled, m.at, self._find_spreads({m.at: (d.plus, d.minus)}, numbers)[m.at])
+        if m.kind == "listen":
+            return find_click_chances(self._batches.take(numbers), settled)
+        if m.kind in {"supply_lamps", "event_log"}:
+            said = find_supply_chances(settled, self._batches.take(numbers, Mode("on_battery")))
+            return said if m.kind == "supply_lamps" else find_log_chances(settled, said[1], self._log_earth(numbers))
+        name = "" if m.at == "panel" else m.at
+        if m.kind != "panel_shows":
+            return find_zone_chances(settled, name)
+        spreads = self._find_spreads({z.name: (z.plus, z.minus) for z in self.loop.zones}, numbers)
+        return find_zone_chances(settled, name, spreads=spreads)
+
+    def _find_earth(self, numbers: Index, mode: Mode) -> tuple[tuple[str, ...], Array]:
+        """Return the chances of what the panel says of earth faults; in standby all unknowns spread its volts."""
+        watch = self.loop.earth if mode == STANDBY else None
+        spread_v = self._find_spreads({EARTH: (watch.plus, EARTH)}, numbers)[EARTH] if watch else 0.0
+        return find_earth_chances(self._batches.take(numbers, mode), spread_v)
+
+    def _log_earth(self, numbers: Index) -> Array:
+        """Return the chances of what the log holds of earth faults, (circuit, answer)."""
+        earthed, chance = self._batches.earthed[numbers], _build_balanced(numbers.size)
+        if earthed.any():
+            chance[earthed] = self._find_earth(numbers[earthed], STANDBY)[1]
+        return chance
+
+    def _find_spreads(self, ends: Mapping[str, tuple[str, str]], numbers: Index) -> dict[str, Array]:
+        """Return one sd (V) of the volts between each two terminals in standby, from all shared unknowns, by name.
+
+        All are forecast together: one elimination serves them.
+        """
+        asked = [(Measurement("volts", red=red, black=black), numbers) for red, black in ends.values()]
+        return {name: f.loop_spread for name, f in zip(ends, self._forecast(asked), strict=True)}
+
+    def _file_words(self, m: Measurement, numbers: Index, chances: tuple[tuple[str, ...], Array]) -> None:
+        file = self._files[m.key]
+        file.tokens = chances[0]
+        chance = np.zeros((self._count_rows(m.kind), len(file.tokens))) if file.chance is None else file.chance
+        chance[numbers] = chances[1]
+        file.chance = chance
+        file.known[numbers] = True
+
+    def _file_said(self, m: Measurement, numbers: Index, said: list[Said]) -> None:
+        file = self._files[m.key]
+        every = np.full(self._count_rows(m.kind), None, dtype=object) if file.said is None else file.said
+        for n, lists in zip(numbers, said, strict=True):
+            every[n] = lists
+        file.said = every
+        file.known[numbers] = True
+
+    def _file_numbers(self, some: list[Measurement], numbers: Index, settled: Settled) -> None:
+        meter = build_meter_input(some[0], self.meter)
+        shown = read_meter(settled, [find_leads(m, self.loop) for m in some], meter)
+        shown = to_ohms(shown, meter) if some[0].kind == "ohms" else shown
+        moved = self._add_meter(shown, some[0].kind)
+        count, unknowns = self._count_rows(some[0].kind), moved.shape[0]
+        for n, m in enumerate(some):
+            file = self._files[m.key]
+            mean = np.zeros(count) if file.mean is None else file.mean
+            slopes = np.zeros((unknowns, count)) if file.slopes is None else file.slopes
+            mean[numbers], slopes[:, numbers] = shown.volts[n], moved[:, n]
+            file.mean, file.slopes = mean, slopes
+            file.known[numbers] = True
+
+    def _add_meter(self, shown: Shown, kind: str) -> Array:
+        """Return slopes with what the meter's kept error adds, (unknown, pair, circuit): a row for volts, one for ohms.
+
+        Turned leads turn the sign of volts; ohms are as far off either way round.
+        """
+        rows = np.zeros((len(METER_ROWS), *shown.volts.shape))
+        if kind == "ohms":
+            rows[1] = find_kept_sd(np.minimum(shown.volts, self.meter.ohms_over), "ohm", self.meter)
+        else:
+            rows[0] = np.sign(shown.volts) * find_kept_sd(shown.volts, "V", self.meter)
+        return np.concatenate([shown.slopes[:-1], rows, shown.slopes[-1:]])
+
+    def _file_at_detectors(self, some: list[Measurement], numbers: Index) -> None:
+        """Functional tests, heads off, cable opened: each hypothesis at each detector, in pieces that fit the cache."""
+        size, there = max(1, MOST_COLUMNS // numbers.size), dict[str, list[Measurement]]()
+        for m in some:
+            there.setdefault(m.place, []).append(m)
+        places = list(there)
+        for low in range(0, len(places), size):
+            piece = places[low : low + size]
+            wide = self._batches.take(np.tile(numbers, len(piece)))
+            which = np.repeat(piece, numbers.size)
+            acted = apply_steps(wide, [self._build_step([there[place][0] for place in piece], which, wide)])
+            for n, place in enumerate(piece):
+                self._file_acted(there[place], numbers, acted.take(np.arange(numbers.size) + n * numbers.size))
+
+    def _file_acted(self, some: list[Measurement], numbers: Index, acted: Settled) -> None:
+        """File what was done at one detector; of volts there, of all its pairs together."""
+        (m, *_), kind = some, some[0].kind
+        if kind == "functional_test":
+            self._file_test(m, numbers, acted)
+        elif kind == "volts":
+            self._file_numbers(some, numbers, acted)
+        elif kind == "earth_opened":
+            self._file_words(m, numbers, find_earth_chances(acted))
+        else:
+            self._file_head_off(m, numbers, acted)
+
+    def _build_step(self, some: list[Measurement], which: NDArray[np.str_], wide: Settled) -> Step:
+        """Return what is done at the detector of each measurement, column by column; ``which`` is that detector."""
+        done: dict[str, Flags] = {}
+        for m in some:
+            cut = m.mode.word in CUTS
+            for name in build_opening(m.mode, self.loop) if cut else [f"{m.at}.{_AT_DETECTORS[m.kind]}"]:
+                done[name] = done.get(name, wide.signal(name)) | (which == m.place)
+        return done
+
+    def _file_test(self, m: Measurement, numbers: Index, alarmed: Settled) -> None:
+        chances = find_test_chances(
+            self._batches.take(numbers), alarmed, self._batches.take(numbers, Mode("during_reset")), m.at
+        )
+        self._file_words(m, numbers, chances)
+
+    def _file_head_off(self, m: Measurement, numbers: Index, off: Settled) -> None:
+        """One head off answers two questions: what the panel shows, and which others are dark."""
+        for kind in ("head_off", "dark_with_head_off"):
+            other = replace(m, kind=kind)
+            self._find_file(other)
+            if kind == "head_off":
+                self._file_words(other, numbers, find_zone_chances(off))
+            else:
+                self._file_said(other, numbers, [((text, 1.0),) for text in self._find_dark_sets(off, m)])
+
+    def _find_dark_sets(self, off: Settled, m: Measurement) -> list[str]:
+        return find_dark_sets(off, [d.name for d in list_walked(m, self.loop) if d.name != m.at])
+
+
+def _build_balanced(count: int) -> Array:
+    """Return what a panel says whose earth lies in the middle, for so many circuits."""
+    return np.repeat([[1.0, 0.0]], count, axis=0)
+
+
+def _count(m: Measurement, said: list[Said]) -> list[Said]:
+    """Return lists of detectors as they are told: as numbers, where nobody knows which detector is which."""
+    return [count_detectors(lists) for lists in said] if m.kind in COUNTED else said
