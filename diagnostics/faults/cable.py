@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from diagnostics.wiring import EARTH, Add, Chain, Edits, Element, Kind, Loop, Remove, SetResistance
+from diagnostics.wiring import EARTH, Add, Chain, Edits, Element, Hold, Kind, Loop, Remove, SetResistance
 
 from .data import read_catalogue
 from .places import list_cores
@@ -87,6 +87,9 @@ def build_touch(loop: Loop, place: str, _ohm: float) -> Edits:
     return (*_cut_half_way(loop, wires), Add(joint))
 
 
-def build_ac(_loop: Loop, _place: str, _ohm: float) -> Edits:
-    """Leave the circuit as it is: DC readings do not see alternating volts, their own measurement does."""
-    return ()
+def build_ac(_loop: Loop, place: str, _ohm: float) -> Edits:
+    """Leave the circuit as it is: DC readings do not see alternating volts, their own measurement does.
+
+    The panel does not know what to make of them: now and then it shows trouble or alarm, and clears again.
+    """
+    return (Hold(f"{place}.uneasy", value=True),)

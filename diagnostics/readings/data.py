@@ -68,6 +68,13 @@ class Seepage(_Strict):
     log_sd: float
 
 
+class Chatter(_Strict):
+    """Shares of the moments in which a zone with AC on its pair shows trouble, and alarm, whatever its volts mean."""
+
+    trouble: float
+    alarm: float
+
+
 class Table(_Strict):
     """The whole file.
 
@@ -94,6 +101,7 @@ class Table(_Strict):
     own_share: float
     ghost: Ghost
     seepage: Seepage
+    chatter: Chatter
 
 
 @cache

@@ -77,8 +77,18 @@ def _find_one(settled: Settled, zone: Zone, spread_v: Array | float, *, exact: b
     _pour(chance, TROUBLE, NORMAL, settled.signal(f"{zone.name}.unsupervised"))
     _pour(chance, ALARM, NORMAL, verifies)
     _pour(chance, ALARM, SUPERVISORY, settled.signal(f"{zone.name}.miskind"))
+    if not exact:
+        _chatter(chance, settled.signal(f"{zone.name}.uneasy") & ~settled.signal(f"{zone.name}.lifted"))
     chance[settled.signal(f"{zone.name}.bypassed")] = np.eye(len(STATES))[NORMAL]
     return chance
+
+
+def _chatter(chance: Array, where: Flags) -> None:
+    """Let a zone with AC on its pair trip and clear at random: shares of the moments at which it is looked at."""
+    shares = read_table().chatter
+    chance[where] *= 1 - shares.trouble - shares.alarm
+    chance[where, TROUBLE] += shares.trouble
+    chance[where, ALARM] += shares.alarm
 
 
 def _pour(chance: Array, source: int, goal: int, where: Flags) -> None:

@@ -9,13 +9,14 @@ from dataclasses import dataclass, field, replace
 from .line import Line, Row
 from .meter import read_ohms, read_volts, show_display
 from .outside import PREFIX
-from .panel import mode_states, panel_shows
-from .people import click_word, find_lamps, find_loop_number, find_tested, lamp_word
+from .panel import list_uneasy, mode_states, panel_shows
+from .people import click_word, find_lamps, find_loop_number, find_tested, lamp_word, right_zone
 from .plants import Plant
 from .swapped import find_swapped
 from .watches import find_earth_word, find_logged, find_supply_word
 from .world import World
 
+AC_V, AC_PASSED = (5.0, 60.0), 0.001  # volts that lie on a pair; what a DC range lets pass of them: both invented
 PANEL_WORDS = ("known_resistor", "head_off")
 
 
@@ -79,7 +80,8 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
     what, mode, at = row["measurement"], row["mode"], row.get("at", "")
     if what in ("volts", "ohms"):
         unit, read = ("V", read_volts) if what == "volts" else ("ohm", read_ohms)
-        return show_display(world, read(world, mode, row["red"], row["black"]), unit, write_spot(row))
+        hum_v = find_hum(world, row) if what == "volts" else 0.0
+        return show_display(world, read(world, mode, row["red"], row["black"]) + hum_v, unit, write_spot(row))
     if what in ("look", "settings"):
         return find_seen(world, plant, what, at)
     shown = ["", *(row["answers"] or ())]
@@ -96,10 +98,24 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         "listen": lambda: click_word(world),
         "supply_lamps": lambda: find_supply_word(world),
         **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), lambda: find_earth_word(world, mode)),
-        "ac_volts": lambda: "no_ac",
+        "ac_volts": lambda: "ac_there" if at in list_uneasy(world) else "no_ac",
         "event_log": lambda: find_logged(world),
     }
     return str(words[what]())
+
+
+def find_hum(world: World, row: Row) -> float:
+    """Return what AC on a pair moves a DC range by: a meter turns nearly all of it away, and its display wanders."""
+    names = [str(row[lead]).partition(".") for lead in ("red", "black")]
+    found = 0.0
+    for zone in list_uneasy(world):
+        near = any(
+            (name == "panel" and end[:-1] == zone) or (name in world.senses and right_zone(world, name) == zone)
+            for name, _, end in names
+        )
+        ac_v = float(world.draw("foreign", zone).uniform(*AC_V))
+        found += float(world.draw("hum", write_spot(row)).normal(0, AC_PASSED * ac_v)) if near else 0.0
+    return found
 
 
 def _count(names: str) -> str:

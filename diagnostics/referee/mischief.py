@@ -240,6 +240,11 @@ def _to_earth(draft: Draft, place: str, ohm: float) -> None:
     draft.add_ohms("bridge", f"to_earth.{place}", (at, "earth"), ohm)
 
 
+def _foreign(draft: Draft, place: str, _ohm: float) -> None:
+    """Let AC from somewhere else lie on the pair of a zone: no DC circuit has it, eyes and a meter on AC do."""
+    draft.add_state(f"{place}.uneasy", on=True)
+
+
 def _touching(draft: Draft, place: str, _ohm: float) -> None:
     one, _, other = place.partition(".det")
     middles = [_halve(draft, f"wire.{name}") for name in (one, f"det{other}")]
@@ -319,6 +324,7 @@ MISCHIEF: dict[str, Callable[[Draft, str, float], None]] = {
     "end_relay_reversed": _end_relay_reversed,
     "earth_fault": _to_earth,
     "touches_other_loop": _touching,
+    "foreign_ac": _foreign,
     "mains_off": _mains_off,
     "battery_disconnected": _battery_off,
     "battery_dead": _battery_dead,

@@ -11,6 +11,7 @@ from .solver import Volts
 from .world import Signals, World, is_conducting, solve
 
 LATCHING = ("alarm", "supervisory")
+TRIPS = (0.3, 0.25)  # shares of moments in which AC on a pair shows as trouble, and as alarm; invented
 GRAVEST_FIRST = ("alarm", "supervisory", "trouble", "normal")
 CHANGES = {
     "bypassed": {"alarm": "normal", "trouble": "normal"},
@@ -147,9 +148,23 @@ def zones_show(world: World, states: Signals) -> dict[str, str | None]:
     for name, word in words.items():
         if word and states[f"{name}.latched"]:
             words[name] = "supervisory" if states.get(f"{name}.miskind", False) else "alarm"
+    for name in (zone for zone in list_uneasy(world) if not states.get(f"{zone}.lifted", False)):
+        luck = world.draw("uneasy", name, *sorted(state for state, on in states.items() if on)).uniform()
+        words[name] = (find_chatter(luck) or words[name]) if words[name] else None
     if states.get("panel.exchanged", False):
         words = dict(zip(words, reversed(words.values()), strict=True))
     return words
+
+
+def list_uneasy(world: World) -> tuple[str, ...]:
+    """Return the zones that foreign AC makes uneasy; in a world exactly as described nothing is left to luck."""
+    some = (zone["zone"] for zone in world.zones)
+    return () if world.seed is None else tuple(z for z in some if world.start.get(f"{z}.uneasy", False))
+
+
+def find_chatter(luck: float) -> str | None:
+    """Return what AC makes a panel show at one moment, by luck between 0 and 1; None for what its volts mean."""
+    return next((word for word, share in (("trouble", TRIPS[0]), ("alarm", sum(TRIPS))) if luck < share), None)
 
 
 def panel_shows(world: World, states: Signals, zone: str | None = None) -> str | None:

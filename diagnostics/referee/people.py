@@ -5,7 +5,7 @@ from pathlib import Path
 
 from .draft import NotPlayedError
 from .line import Line, list_detectors, read_loops
-from .panel import GRAVEST_FIRST, is_set, mode_states, panel_shows, zones_show
+from .panel import GRAVEST_FIRST, is_set, list_uneasy, mode_states, panel_shows, zones_show
 from .spreads import Spreads
 from .watches import find_earth_word, find_supply_word
 from .world import Signals, World, build_world, solve
@@ -72,6 +72,8 @@ def find_complaint(world: World) -> str | None:
 
     Of several silent detectors in a pattern that no symptom names, people have tried one, and say so.
     """
+    if list_uneasy(world):  # it trips and clears; whoever calls has seen it trip
+        return str(world.draw("complaint").choice(["constant_trouble", "alarm_with_nothing_there"]))
     shown = zones_show(world, mode_states(world, "standby")).values()
     shows = next((word for word in GRAVEST_FIRST if word in shown), None)
     if shows in ("trouble", "alarm"):

@@ -14,7 +14,7 @@ from .mischief import apply_fault
 WRITTEN = ("class_a_zone", "dry_contacts", "two_loops")
 AWG_MM2 = {"18 AWG": 0.8230, "16 AWG": 1.309, "14 AWG": 2.081}  # ASTM B258
 BATTERY_MINUS = ("panel.battery-", "panel.common")
-HOLDS = ("bypassed", "display", "faulty", "miskind", "unsupervised", "verifies")
+HOLDS = ("bypassed", "display", "faulty", "miskind", "uneasy", "unsupervised", "verifies")
 
 
 def write_circuit(line: Line, site: Path, fault: str) -> Row:

@@ -11,7 +11,18 @@ from .elements import EARTH, Battery, Detector, EarthWatch, Element, Kind, Modul
 from .site import LoopSpec, Reset, Site
 
 # What a panel does with a zone beside reading its volts: wires lifted, the known resistor on it, memory, settings.
-ZONE_SIGNALS = ("lifted", "known", "latched", "bypassed", "unsupervised", "verifies", "faulty", "miskind", "display")
+ZONE_SIGNALS = (
+    "lifted",
+    "known",
+    "latched",
+    "bypassed",
+    "unsupervised",
+    "verifies",
+    "faulty",
+    "miskind",
+    "display",
+    "uneasy",
+)
 
 
 @dataclass(frozen=True, slots=True)

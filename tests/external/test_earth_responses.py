@@ -22,8 +22,13 @@ from diagnostics.locate import find_shipped
 from diagnostics.readings import Bench, Prediction, list_measurements, parse_measurement, predict_mode, read_table
 from diagnostics.readings.states import find_earth_off
 from diagnostics.reasoning import list_hypotheses
+from diagnostics.referee import Plant, build_world, find_complaint, mode_states, zones_show
+from diagnostics.referee.answers import find_answer
+from diagnostics.referee.line import SITES
 from diagnostics.source import read_document
+from diagnostics.units import parse_quantity
 from diagnostics.wiring import EARTH, Add, Loop, build_loop, parse_site, read_site
+from tests.external.referee_line import open_line
 from tests.wiring.quick import wire_quick
 
 
@@ -191,16 +196,51 @@ def test_loops_that_touch_show_on_both_zones_or_neither(cores: str, mode: str, z
     assert (seen.panel["zone1"], seen.panel["zone2"]) == zones
 
 
-def test_foreign_ac_shows_to_a_meter_on_ac_and_to_nothing_else() -> None:
+def test_foreign_ac_shows_to_a_meter_on_ac_and_makes_the_panel_trip_and_clear() -> None:
+    """No DC reading shows it; a panel that sees AC on a pair trips at random (common practice, no source)."""
     loop = read("bench_two_loops")
     some = list_measurements(loop)
     told = Bench(loop, [(), parse_faults("foreign_ac@zone2", loop)]).forecast_all(some)
     differs = set()
     for m, f in zip(some, told, strict=True):
-        rows = f.chance if f.chance is not None else np.stack([f.mean, f.mean]).T if f.mean is not None else None
-        assert rows is not None
         if f.mean is not None:
             assert f.mean[0] == f.mean[1], m.key
-        elif not np.allclose(rows[0], rows[1]):
-            differs.add(m.key)
-    assert differs == {"ac_volts|zone2|standby"}
+            continue
+        assert f.chance is not None
+        if not np.allclose(f.chance[0], f.chance[1]):
+            differs.add(m.key if m.kind == "ac_volts" else m.kind)
+    assert "ac_volts|zone2|standby" in differs
+    assert "ac_volts|zone1|standby" not in differs
+    words = {"panel_shows", "event_log", "functional_test", "head_off", "heads_swapped"}
+    assert {"panel_shows", "event_log"} <= differs - {"ac_volts|zone2|standby"} <= words
+
+
+def test_a_panel_is_at_peace_once_the_pair_with_ac_is_lifted() -> None:
+    loop = read("bench_two_loops")
+    bench = Bench(loop, [(), parse_faults("foreign_ac@zone2", loop)])
+    lifted = next(m for m in list_measurements(loop) if m.kind == "known_resistor" and m.at == "zone2")
+    own, other = (parse_measurement("panel_shows", loop, {"at": at}) for at in ("zone2", "zone1"))
+    rows = [f.chance for f in bench.forecast_all([lifted, own, other])]
+    same = [np.allclose(row[0], row[1]) for row in rows if row is not None]
+    assert same == [True, False, True]
+
+
+@pytest.mark.parametrize("site", ["hill_hostel", "ferry_pier", "twin_barns"])
+def test_the_referee_plays_ac_on_a_pair(site: str) -> None:
+    """AC ranges show it; a DC range turns nearly all of it away; whoever calls has seen the panel trip."""
+    line, path = open_line(), next(p for p in SITES if p.stem == site)
+    plant = Plant(path, "foreign_ac@zone1", "aged", (4,))
+    world, sound = (build_world(line, path, fault, plant.seed) for fault in (plant.fault, "healthy"))
+    rows = {
+        row["measurement"] + row.get("red", row.get("at", "")) + row["mode"]: row
+        for row in reversed(line.list_rows("measurements", path))
+    }
+    ac, dc = rows["ac_voltszone1standby"], rows["voltspanel.zone1+standby"]
+    assert (find_answer(world, plant, ac), find_answer(sound, plant, ac)) == ("ac_there", "no_ac")
+    shown, usual = (parse_quantity(find_answer(w, plant, dc), "V") for w in (world, sound))
+    assert shown == pytest.approx(usual, abs=0.3)
+    assert find_complaint(world) in {"constant_trouble", "alarm_with_nothing_there"}
+    assert find_complaint(sound) is None
+    kinds = [build_world(line, path, plant.fault, (seed,)) for seed in range(12)]
+    words = {zones_show(w, mode_states(w, "standby"))["zone1"] for w in kinds}
+    assert {"normal", "trouble", "alarm"} == words
