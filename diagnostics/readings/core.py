@@ -31,6 +31,7 @@ from .states import (
     Said,
     blur,
     count_detectors,
+    find_ac,
     find_click_chances,
     find_dark_chances,
     find_dark_sets,
@@ -38,6 +39,7 @@ from .states import (
     find_lamp_chances,
     find_lit_sets,
     find_log_chances,
+    find_night_chances,
     find_sight_chances,
     find_supply_chances,
     find_test_chances,
@@ -53,8 +55,9 @@ Faults = tuple[Fault, ...]
 MOST_COLUMNS = 1024
 # What eyes and a meter on AC find depends on the name of a fault; everything else on the circuit alone.
 SIGHTS = frozenset({"look", "settings", "ac_volts"})
-# What is forecast fault by fault: sights, and two heads swapped, where it matters whether a fault lives in the head.
-BY_FAULT = SIGHTS | {"heads_swapped"}
+# What is forecast fault by fault: sights, two heads swapped, where it matters whether a fault lives in the head, and a
+# night, in which AC swings what no DC reading shows.
+BY_FAULT = SIGHTS | {"heads_swapped", "overnight"}
 # What the panel says of earth faults: nothing, where no fault joins anything to earth.
 EARTHY = frozenset({"earth_lamp", "earth_lifted", "earth_opened"})
 _AT_DETECTORS = {
@@ -134,10 +137,25 @@ class Core:
             for m in some:
                 self._file_words(m, numbers, find_sight_chances(self.loop, m, [self.hypotheses[n] for n in numbers]))
         elif some[0].kind in BY_FAULT:
+            file = self._file_swap if some[0].beside else self._file_night
             for m in some:
-                self._file_swap(m, numbers)
+                file(m, numbers)
         else:
             self._make_in_circuit(some, numbers)
+
+    def _file_night(self, m: Measurement, numbers: Index) -> None:
+        """File what MIN/MAX of a zone show in the morning, against its volts with nothing wrong."""
+        zone = next(z for z in self.loop.zones if z.name == m.at)
+        volts = Measurement("volts", red=zone.plus, black=zone.minus)
+        known = self._number_of.get(())
+        (usual,) = (
+            Core(self.loop, [()], self.meter).forecast([volts], np.array([0]))
+            if known is None
+            else self.forecast([volts], np.array([known]))
+        )
+        (shown,) = self.forecast([volts], numbers)
+        swings = np.array([find_ac(self.hypotheses[n], m.at) for n in numbers])
+        self._file_words(m, numbers, find_night_chances(shown, usual, swings))
 
     def _file_swap(self, m: Measurement, numbers: Index) -> None:
         """File which of two places is in alarm, dark or silent once heads are swapped: faults moved, cured or left."""

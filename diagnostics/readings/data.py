@@ -17,7 +17,10 @@ class _Strict(BaseModel):
 
 
 class MeasurementKind(_Strict):
-    """One kind of measurement; minutes of work without travel, settling in seconds, misread as a share."""
+    """One kind of measurement; minutes of work without travel, settling in seconds, misread as a share.
+
+    ``nights``: so often it is left over night, and another visit is made to read it.
+    """
 
     about: str
     tools: tuple[Tool, ...]
@@ -25,6 +28,7 @@ class MeasurementKind(_Strict):
     settling: Seconds
     misread: float
     cautions: tuple[str, ...]
+    nights: int = 0
 
 
 class Travel(_Strict):
@@ -68,6 +72,14 @@ class Seepage(_Strict):
     log_sd: float
 
 
+class Night(_Strict):
+    """One night of MIN/MAX: the share of faults that come in it, and from what on volts have moved."""
+
+    comes: float
+    moved_share: float
+    moved_v: Volts
+
+
 class Chatter(_Strict):
     """Shares of the moments in which a zone with AC on its pair shows trouble, and alarm, whatever its volts mean."""
 
@@ -102,6 +114,8 @@ class Table(_Strict):
     ghost: Ghost
     seepage: Seepage
     chatter: Chatter
+    second_visit_minutes: float
+    night: Night
 
 
 @cache

@@ -96,7 +96,8 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
     found += [Measurement("ohms", Mode("lifted"), red=red, black=black) for red, black in list_earth_pairs(loop)]
     found += [Measurement("known_resistor", known[z], at=z) for z in zones]
     found += [Measurement(kind, at="panel") for kind in ("supply_lamps", "event_log", "settings", "look")]
-    found += [Measurement("ac_volts", at=z.name) for z in loop.zones if z.senses != UNUSED]
+    used = [z.name for z in loop.zones if z.senses != UNUSED]
+    found += [Measurement(kind, at=name) for kind in ("ac_volts", "overnight") for name in used]
     if loop.earth:
         found.append(Measurement("earth_lamp", at="panel"))
         found += [Measurement("earth_lifted", Mode("pair_lifted", pair), at=pair) for pair in list_liftable(loop)]

@@ -15,6 +15,7 @@ Outcome = Literal["volts", "ohms", "token"]
 STATES = ("normal", "trouble", "alarm", "supervisory")
 LAMPS = ("lit", "dark", "alarm")
 TESTS = ("reports_and_clears", "reports_and_stays", "no_report", "alarm_already", "reports_wrong_zone")
+OVERNIGHT = ("steady", "fell", "rose", "swung")
 CLICKS = ("clicks", "silent")
 SUPPLY = ("right", "mains_trouble", "battery_trouble")
 EARTH_LAMP = ("right", "earth_trouble")
@@ -42,6 +43,7 @@ _TOKENS = {
     "ac_volts": AC,
     "settings": (AS_IT_SHOULD_BE, SETTING_WRONG),
     "heads_swapped": SWAPPED,
+    "overnight": OVERNIGHT,
 }
 
 
@@ -112,13 +114,17 @@ class Measurement:
         return f"{self.kind}|{leads}|{self.mode.text}" if leads else self.key
 
     def find_minutes(self, standing_at: str) -> float:
-        """Return the expected minutes from where one stands: travel, ladder, set-up, reading, putting back."""
+        """Return the expected minutes from where one stands: travel, ladder, set-up, reading, putting back.
+
+        What is left over night costs the minutes of another visit.
+        """
         search = read_table().travel.search if self.is_sought and standing_at != self.place else 0.0
         lifting = read_table().return_minutes if self.mode.word in {"return_lifted", "cut_off"} else 0.0
         lifting += read_table().opened_minutes if self.mode.word in CUTS and self.kind == "volts" else 0.0
         between = 2 * read_table().travel.between_detectors if self.beside else 0.0  # to the other one, and back
         work = lifting + self.data.minutes + self.visits * read_table().travel.each_visit + search + between
-        return work + find_travel(standing_at, self.place, read_table().travel)
+        again = self.data.nights * read_table().second_visit_minutes
+        return work + again + find_travel(standing_at, self.place, read_table().travel)
 
 
 def find_travel(start: str, goal: str, travel: Travel) -> float:

@@ -12,6 +12,7 @@ from diagnostics.faults import Fault, find_end
 from diagnostics.wiring import EARTH, EarthWatch, Loop, Zone
 
 from .data import read_table
+from .forecast import Forecast
 from .measurement import (
     AC,
     AS_IT_SHOULD_BE,
@@ -19,6 +20,7 @@ from .measurement import (
     EARTH_LAMP,
     LAMPS,
     LOG,
+    OVERNIGHT,
     SETTING_WRONG,
     STATES,
     SUPPLY,
@@ -307,13 +309,35 @@ def find_sight_chances(loop: Loop, m: Measurement, hypotheses: Sequence[tuple[Fa
         wrong = np.array([1 - np.prod([1 - f.data.settings_share for f in h]) for h in hypotheses])
         return (AS_IT_SHOULD_BE, SETTING_WRONG), np.stack([1 - wrong, wrong], axis=1)
     if m.kind == "ac_volts":
-        there = np.array([any(f.kind == "foreign_ac" and f.place == m.at for f in h) for h in hypotheses])
+        there = np.array([find_ac(h, m.at) for h in hypotheses])
         return AC, np.stack([~there, there], axis=1).astype(np.float64)
     tokens = (AS_IT_SHOULD_BE, *list_sights())
     chance = np.zeros((len(hypotheses), len(tokens)))
     for row, faults in enumerate(hypotheses):
         _add_sights(chance[row], tokens, [f for f in faults if find_look_place(f, loop) == m.at])
     return tokens, chance
+
+
+def find_ac(faults: Sequence[Fault], zone: str) -> bool:
+    """Return whether AC from somewhere else lies on the pair of a zone."""
+    return any(fault.kind == "foreign_ac" and fault.place == zone for fault in faults)
+
+
+def find_night_chances(shown: Forecast, usual: Forecast, swings: Flags) -> Chances:
+    """Return the chances of what MIN/MAX over a night show, (hypothesis, answer).
+
+    ``shown`` are the zone's volts while the fault is there, ``usual`` those with nothing wrong, of one hypothesis; what
+    both share cancels. A fault that comes and goes comes in one night with a share; one that stays shows all the same.
+    """
+    if shown.mean is None or usual.mean is None or shown.slopes is None or usual.slopes is None:
+        raise TypeError("a night is told by volts")
+    night = read_table().night
+    off = shown.mean - usual.mean
+    least = night.moved_share * np.abs(usual.mean) + night.moved_v
+    sd = np.hypot(np.sqrt(((shown.slopes - usual.slopes) ** 2).sum(axis=0)), 0.25 * least)
+    fell, rose = ndtr((-off - least) / sd), ndtr((off - least) / sd)
+    fell, rose, swung = (night.comes * np.where(swings, own, share) for own, share in ((0, fell), (0, rose), (1, 0)))
+    return OVERNIGHT, np.stack([1 - fell - rose - swung, fell, rose, swung], axis=1)
 
 
 def _add_sights(row: Array, tokens: tuple[str, ...], faults: Sequence[Fault]) -> None:

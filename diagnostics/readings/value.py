@@ -34,6 +34,10 @@ _SAME = {
     "earth_lamp": _EARTH,
     "earth_lifted": _EARTH | _CLEARS,
     "earth_opened": _EARTH | _CLEARS,
+    "overnight": {
+        "same": "steady", "nothing": "steady", "no": "steady", "dipped": "fell", "lower": "fell", "higher": "rose",
+        "both": "swung",
+    },
     "ac_volts": {"no": "no_ac", "none": "no_ac", "yes": "ac_there"},
     "event_log": _EARTH | {"trouble": "trouble_only", "fault": "trouble_only", "none": "nothing", "empty": "nothing"},
     "look": _FINE | {"nothing": "as_it_should_be"},

@@ -37,7 +37,7 @@ from .belief import (
     tell_symptom,
     update,
 )
-from .choose import Action, Policy, Situation
+from .choose import Action, Policy, Situation, find_best
 from .confirm import find_confirmation, weigh_kinds
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
@@ -52,6 +52,7 @@ KEPT_MASS = 0.9985
 MOST_KEPT = 300
 MOST_TOGETHER = 8
 LEAST_GROUP = 0.005
+NIGHT_BITS = 0.2  # bits about the repair that a reading left over night must tell at least; invented
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +145,11 @@ def _build_state(bench: Bench, question: Question) -> _State:
 
 
 def _list_offered(state: _State) -> list[Measurement]:
+    """Return what can be read at this visit."""
+    return [m for m in _list_able(state) if not m.data.nights]
+
+
+def _list_able(state: _State) -> list[Measurement]:
     question = state.question
     every = list_measurements(state.bench.loop)
     return [m for m in every if is_offered(m, question.can) and m.key not in question.skipped]
@@ -156,7 +162,24 @@ def _choose(state: _State, narrow: Bench, policy: Policy | None) -> tuple[tuple[
     situation = _build_situation(state, narrow, _list_offered(state))
     action = _confirm(state, situation)
     settled = state.settled if action is None else None
-    return settled, action or (policy or PlanAhead()).choose(situation)
+    action = action or (policy or PlanAhead()).choose(situation)
+    return settled, _wait_a_night(state, narrow, action)
+
+
+def _wait_a_night(state: _State, narrow: Bench, action: Action) -> Action:
+    """Return what is read over a night where nothing quicker tells any more, and it tells enough; else the action."""
+    if action.action != "hand_over" and (action.action != "repair" or state.settled is not None or not _comes(state)):
+        return action
+    slow = _build_situation(state, narrow, [m for m in _list_able(state) if m.data.nights])
+    best = find_best(slow) if slow.measurements else None
+    if best is None or best[1] < NIGHT_BITS:
+        return action
+    return Action("measure", slow.minutes[best[0]], slow.measurements[best[0]], bits=best[1])
+
+
+def _comes(state: _State) -> bool:
+    """Return whether the complaint was said to come and go, by itself or with the weather."""
+    return bool({"comes_and_goes", "seasonal"} & set(state.question.contexts))
 
 
 def _name_repair(state: _State, action: Action | None) -> tuple[str, str] | None:

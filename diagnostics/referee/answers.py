@@ -14,9 +14,10 @@ from .people import click_word, find_lamps, find_loop_number, find_tested, lamp_
 from .plants import Plant
 from .swapped import find_swapped
 from .watches import find_earth_word, find_logged, find_supply_word
-from .world import World
+from .world import World, build_world
 
 AC_V, AC_PASSED = (5.0, 60.0), 0.001  # volts that lie on a pair; what a DC range lets pass of them: both invented
+NIGHT_SHARE, NIGHT_V = 0.05, 0.3  # what people take for a change of volts over a night; invented
 PANEL_WORDS = ("known_resistor", "head_off")
 
 
@@ -99,6 +100,7 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         "supply_lamps": lambda: find_supply_word(world),
         **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), lambda: find_earth_word(world, mode)),
         "ac_volts": lambda: "ac_there" if at in list_uneasy(world) else "no_ac",
+        "overnight": lambda: find_night(world, at),
         "event_log": lambda: find_logged(world),
     }
     return str(words[what]())
@@ -116,6 +118,19 @@ def find_hum(world: World, row: Row) -> float:
         ac_v = float(world.draw("foreign", zone).uniform(*AC_V))
         found += float(world.draw("hum", write_spot(row)).normal(0, AC_PASSED * ac_v)) if near else 0.0
     return found
+
+
+def find_night(world: World, zone: str) -> str:
+    """Return what MIN/MAX of a zone show after a night, held against the same world with nothing wrong."""
+    if zone in list_uneasy(world):
+        return "swung"
+    if world.fault == "healthy":
+        return "steady"
+    sound = build_world(world.line, world.site, "healthy", world.seed, world.spreads, world.solver)
+    shown, usual = (read_volts(w, "standby", f"panel.{zone}+", f"panel.{zone}-") for w in (world, sound))
+    if abs(shown - usual) <= NIGHT_SHARE * abs(usual) + NIGHT_V:
+        return "steady"
+    return "fell" if shown < usual else "rose"
 
 
 def _count(names: str) -> str:

@@ -117,6 +117,7 @@ def play_visit(line: Line, plant: Plant, policy: str, spreads: Spreads | None = 
 
 def _build_chooser(play: _Play) -> Chooser:
     rows = play.line.list_rows("measurements", play.plant.site)
+    rows = rows if play.visit.policy == "ours" else tuple(r for r in rows if r["measurement"] != "overnight")
     half = choose_half(rows, play.visit.symptom, len(play.person.world.detectors))
     return {
         "ours": lambda: choose_asked(rows, lambda: play.latest),

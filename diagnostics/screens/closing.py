@@ -139,7 +139,9 @@ def _name_disturbed(m: Measurement, words: Words) -> str:
         "opened": "put_back_opened",
         "head_off": "put_back_head",
     }
-    named = key.get(m.mode.word, "put_back_heads" if m.beside else "put_back_other")
+    named = key.get(
+        m.mode.word, "put_back_heads" if m.beside else "put_back_meter" if m.data.nights else "put_back_other"
+    )
     return tell(named, at=plain(words.detector(m.place)) if m.mode.detector else "", beside=_name_beside(m, words))
 
 

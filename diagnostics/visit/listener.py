@@ -15,7 +15,7 @@ _ASKED: Final = "asked_of "
 # What nobody is talked through by telephone: it opens, lifts, tests or alters something.
 FOR_TECHNICIANS: Final = frozenset({
     "ohms", "functional_test", "head_off", "dark_with_head_off", "known_resistor", "settings", "earth_lifted",
-    "earth_opened", "ac_volts", "heads_swapped",
+    "earth_opened", "ac_volts", "heads_swapped", "overnight",
 })  # fmt: skip
 
 

@@ -39,6 +39,7 @@ _NOTHING_YET: Final = {
     **dict.fromkeys(("earth_lifted", "earth_opened"), ("earth_trouble",)),
     "lamp": ("dark",),
     "heads_swapped": ("neither_place",),
+    "overnight": ("steady",),
 }
 
 

@@ -21,6 +21,7 @@ STEPS = {
     "supply_volts",
     "supply_lamps",
     "event_log",
+    "overnight",
     "reset_volts",
     "detector_volts",
     "ohms",

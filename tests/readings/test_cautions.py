@@ -55,6 +55,7 @@ NEEDS = {
     "settings": WIPES,
     "supply_lamps": WIPES,
     "event_log": WIPES,
+    "overnight": CABINET | {"meter_left", "put_back"},
     "earth_lamp": WIPES,
     "earth_lifted": ALARMS | WIPES | LIFTS | CABINET,
     "earth_opened": ALARMS | WIPES | LIFTS,
