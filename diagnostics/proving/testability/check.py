@@ -101,7 +101,8 @@ def check_testability(loop: Loop, seconds: float = SECONDS) -> Testability:
     PhysicsError
         A fault leaves the circuit without a balance of volts and currents.
     """
-    bench, measurements = Bench(loop, list_hypotheses(loop)), list_measurements(loop)
+    bench = Bench(loop, list_hypotheses(loop))
+    measurements = tuple(m for m in list_measurements(loop) if not m.data.nights)  # all of one visit
     apart = tell_apart(bench, measurements)
     groups = _find_groups(bench, measurements)
     weight = np.array([g.probability - _weigh_sound(g, bench) for g in groups])
