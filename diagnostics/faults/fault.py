@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from diagnostics.errors import FaultError, QuantityError, find_nearest
 from diagnostics.units import format_short, parse_resistor
-from diagnostics.wiring import Edits, Loop
+from diagnostics.wiring import Add, Edit, Edits, Hold, Loop
 
 from .data import CONTEXTS, SIGNS, Context, KindData, Remedy, read_catalogue
 from .kinds import KINDS, FaultKind
@@ -105,6 +105,21 @@ def _list_values(loop: Loop, kind: FaultKind, place: str) -> Sequence[float | No
     ohms: Sequence[float] = getattr(read_catalogue().values, kind.values)
     right_ohm = loop.by_name[loop.end_resistors[place]].resistance_ohm if place in loop.end_resistors else None
     return [ohm for ohm in ohms if right_ohm is None or abs(ohm / right_ohm - 1) > 0.05]
+
+
+def find_touched(loop: Loop, fault: Fault) -> frozenset[str]:
+    """Return the names of the elements and signals that a fault edits; two faults that share one do not go together."""
+    return frozenset(_name_edit(edit) for edit in fault.build_edits(loop))
+
+
+def _name_edit(edit: Edit) -> str:
+    match edit:
+        case Add(element):
+            return element.name
+        case Hold(signal):
+            return signal
+        case _:
+            return edit.element
 
 
 def parse_fault(text: str, loop: Loop) -> Fault:

@@ -12,9 +12,8 @@ from zlib import crc32
 import numpy as np
 
 from diagnostics.errors import DiagnosticsError
-from diagnostics.faults import Context, parse_faults
+from diagnostics.faults import Context, find_touched, parse_faults
 from diagnostics.reasoning import NOTHING, Question, conclude
-from diagnostics.reasoning.pairs import find_touched
 from diagnostics.referee import (
     Ask,
     NeverSettlesError,

@@ -21,8 +21,7 @@ from diagnostics.circuit import (
     settle_from_rest,
     write_netlist,
 )
-from diagnostics.faults import list_faults
-from diagnostics.reasoning.pairs import find_touched
+from diagnostics.faults import find_touched, list_faults
 from diagnostics.wiring import Edits, Loop, QuickDescription, build_loop, build_quick_site
 
 FAULTS = 149

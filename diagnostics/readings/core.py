@@ -159,7 +159,7 @@ class Core:
 
     def _file_swap(self, m: Measurement, numbers: Index) -> None:
         """File which of two places is in alarm, dark or silent once heads are swapped: faults moved, cured or left."""
-        fate = find_fates([self.hypotheses[n] for n in numbers], (m.at, m.beside))
+        fate = find_fates(self.loop, [self.hypotheses[n] for n in numbers], (m.at, m.beside))
         known = [n for n, h in enumerate(fate.every) if h in self._number_of]
         rest = [n for n, h in enumerate(fate.every) if h not in self._number_of]
         seen = np.zeros((2, 2, len(fate.every)))

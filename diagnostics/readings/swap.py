@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics.faults import Fault
+from diagnostics.faults import Fault, find_touched
 from diagnostics.wiring import Detector, Loop
 
 Array = NDArray[np.float64]
@@ -30,7 +30,7 @@ def find_neighbour(loop: Loop, name: str) -> str:
     return next((names[n] for n in order if kinds[n] == kinds[own]), "")
 
 
-def swap_heads(faults: Faults, pair: tuple[str, str]) -> Branches:
+def swap_heads(loop: Loop, faults: Faults, pair: tuple[str, str]) -> Branches:
     """Return what faults may be once the heads of two places are swapped, each with its chance; together 1.
 
     A fault that lives in the head goes along; one of how the head sits is gone once it is fitted anew; one in base or
@@ -45,7 +45,17 @@ def swap_heads(faults: Faults, pair: tuple[str, str]) -> Branches:
             moved = replace(fault, place=other[fault.place])
             ways = [(head.moves, (moved,)), (head.cured, ()), (1 - head.moves - head.cured, (fault,))]
         branches = [(p * q, (*some, *more)) for p, some in branches for q, more in ways if q > 0]
-    return tuple(branches)
+    return tuple((p, _drop_clashing(loop, some)) for p, some in branches)
+
+
+def _drop_clashing(loop: Loop, faults: Faults) -> Faults:
+    """Return faults without those that change what an earlier one has changed: no head is wrong twice."""
+    changed, kept = set[str](), list[Fault]()
+    for fault in faults:
+        touched = find_touched(loop, fault)
+        kept += [] if touched & changed else [fault]
+        changed |= touched
+    return tuple(kept)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +66,9 @@ class Fate:
     becomes: tuple[tuple[tuple[float, int], ...], ...]
 
 
-def find_fates(hypotheses: Sequence[Faults], pair: tuple[str, str]) -> Fate:
+def find_fates(loop: Loop, hypotheses: Sequence[Faults], pair: tuple[str, str]) -> Fate:
     """Return what hypotheses become when the heads of two places are swapped."""
-    branches = [swap_heads(h, pair) for h in hypotheses]
+    branches = [swap_heads(loop, h, pair) for h in hypotheses]
     numbers = {h: n for n, h in enumerate(dict.fromkeys(h for some in branches for _, h in some))}
     return Fate(tuple(numbers), tuple(tuple((p, numbers[h]) for p, h in some) for some in branches))
 

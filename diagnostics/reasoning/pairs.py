@@ -12,9 +12,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics.faults import Context, Fault, read_catalogue
+from diagnostics.faults import Context, Fault, find_touched, read_catalogue
 from diagnostics.readings import Bench, Faults
-from diagnostics.wiring import Add, Edit, Hold, Loop
 
 from .belief import ANY_COMPLAINT, Belief, Taken
 from .likelihood import rate_reading
@@ -100,21 +99,6 @@ def _rate_pairs(bench: Bench, half: Index, weight: Array, told: Array) -> tuple[
     for row in told:
         scores = scores + np.maximum(row[one], row[two])
     return np.stack([one, two], axis=1), scores
-
-
-def find_touched(loop: Loop, fault: Fault) -> frozenset[str]:
-    """Return the names of the elements and signals that a fault edits; two faults that share one do not go together."""
-    return frozenset(_name_edit(edit) for edit in fault.build_edits(loop))
-
-
-def _name_edit(edit: Edit) -> str:
-    match edit:
-        case Add(element):
-            return element.name
-        case Hold(signal):
-            return signal
-        case _:
-            return edit.element
 
 
 def _wire(

@@ -136,3 +136,11 @@ def test_quick_description_can_be_swapped_everywhere() -> None:
         named = [m.at for m in list_measurements(loop) if m.kind == "heads_swapped"]
         assert named == [d.name for d in loop.detectors if find_neighbour(loop, d.name)]
         assert named
+
+
+def test_two_faults_that_meet_in_one_head_count_once() -> None:
+    """Found in a rehearsal: with one in ten an alarm contact stays in its base, and meets the head of a wrong kind."""
+    fault = "contact_never_closes@det4,wrong_kind@det3"
+    chances = answer(FOUR_WIRE, fault)
+    assert sum(chances.values()) == pytest.approx(1.0)
+    assert chances["both_places"] > 0.5  # each has taken the other's place

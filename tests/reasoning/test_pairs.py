@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from diagnostics.faults import Fault, list_faults, parse_faults
+from diagnostics.faults import Fault, find_touched, list_faults, parse_faults
 from diagnostics.readings import Bench, Measurement, list_measurements, show_value
 from diagnostics.readings.meter import Unit
 from diagnostics.reasoning import (
@@ -21,7 +21,7 @@ from diagnostics.reasoning import (
     list_hypotheses,
     rate_symptom,
 )
-from diagnostics.reasoning.pairs import MOST_PAIRS, build_doubles, find_double_share, find_touched
+from diagnostics.reasoning.pairs import MOST_PAIRS, build_doubles, find_double_share
 from tests.reasoning.draw import find_measurement, prepare_bench
 
 
