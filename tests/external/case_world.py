@@ -384,8 +384,8 @@ def click(world: HandWorld) -> str:
 def read_volts(world: HandWorld, mode: str, red: str, black: str) -> float:
     """Return the volts between two terminals with the meter in the circuit, states settled again."""
     red, black = find_node(red), find_node(black)
-    line = f"Rmeter {red} {black} {METER_OHM}\n"
     deed, held = mode_of(world, mode)
+    line = f"Rmeter {red} {black} {METER_OHM}\n{find_taken_off(world, deed)}"
     volts = solve_states(world, names_of_states(world, deed, settle(world, deed, held, line)), line)
     return volts[red] - volts[black]
 
