@@ -1,8 +1,7 @@
 """From what is known to what it means: candidates, groups, whether it is settled, what next and why - all as data."""
 
 import math
-from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -10,40 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.faults import read_catalogue
-from diagnostics.readings import (
-    Bench,
-    Forecast,
-    Measurement,
-    Meter,
-    find_own_sd,
-    is_offered,
-    list_measurements,
-)
+from diagnostics.readings import Bench, Forecast, Measurement, Meter, find_own_sd, is_offered, list_measurements
 from diagnostics.readings.meter import Unit
 
 from .ahead import PlanAhead
 from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
-from .baseline import tell_baseline
-from .belief import (
-    ANY_COMPLAINT,
-    FITS,
-    FITS_AGAIN,
-    Belief,
-    Taken,
-    build_prior,
-    keep_latest,
-    rate_fit,
-    reweigh,
-    tell_symptom,
-    update,
-)
+from .belief import Belief, build_prior
 from .choose import Action, Policy, Situation, find_best
 from .confirm import find_confirmation, weigh_kinds
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
-from .pairs import BADLY_DONE, CLEARED, DOUBTED, build_doubles, tell_mended
-from .repairs import find_repair_class, list_repairs, weigh_repairs
-from .symptoms import rate_symptom
+from .repairs import list_repairs, weigh_repairs
+from .told import find_split, is_same, weigh
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -134,11 +111,7 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
 
 
 def _build_state(bench: Bench, question: Question) -> _State:
-    taken = keep_latest(question.taken[_find_split(question) :])
-    belief, fits = _believe(bench, question, taken)
-    contradiction = _find_contradiction(bench, question, taken, fits)
-    if not question.one_fault and (contradiction is not None or belief.not_modelled >= DOUBTED):
-        bench, belief, contradiction = _try_pairs(bench, question, taken, (belief, contradiction))
+    bench, belief, contradiction = weigh(bench, question)
     repairs = list_repairs(bench.hypotheses, belief)
     settled = _find_settled(belief, repairs, contradiction)
     return _State(bench, question, belief, repairs, _keep(belief.probability), contradiction, settled)
@@ -211,110 +184,6 @@ def _part_measurements(measurements: Sequence[Measurement]) -> list[list[Measure
     ]
 
 
-def _find_split(question: Question) -> int:
-    """Return how many readings were taken before the last repair that did not cure; 0 where there was none."""
-    if not question.tried or question.tried_after is None:
-        return 0
-    return question.tried_after
-
-
-def _try_pairs(
-    bench: Bench, question: Question, taken: Sequence[Taken], single: tuple[Belief, Contradiction | None]
-) -> tuple[Bench, Belief, Contradiction | None]:
-    """Return bench, belief and contradiction with pairs of faults let in; as they were where pairs explain no more."""
-    prior = tell_baseline(build_prior(bench, question.contexts), bench, question.baseline)
-    symptom = question.symptom_after or question.symptom
-    complaint = rate_symptom(bench, symptom) if symptom else np.ones_like(prior.probability)
-    doubles = build_doubles(bench, prior, complaint, taken, question.contexts)
-    if doubles is None:
-        return bench, *single
-    start = reweigh(doubles.prior, doubles.complaint, ANY_COMPLAINT)
-    follow = partial(_follow, start, doubles.bench, in_hindsight=True)
-    belief, fits = follow(taken)
-    double = np.array([len(h) > 1 for h in doubles.bench.hypotheses])
-    lost = float(belief.probability[double].sum()) * doubles.dropped
-    told = Belief(belief.probability / (1 + lost), (belief.not_modelled + lost) / (1 + lost), belief.moved, belief.open)
-    contradiction = _find_worst(question, taken, fits, lambda rest: follow(rest)[1])
-    explains = contradiction is None and told.not_modelled < DOUBTED
-    if told.not_modelled > single[0].not_modelled and not explains:
-        return bench, *single
-    if contradiction is not None and single[1] is not None:
-        return bench, *single  # one wrong reading is likelier than two faults and a wrong reading
-    return doubles.bench, told, contradiction
-
-
-def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> tuple[Belief, list[float]]:
-    """Return the belief after all readings, and how well each fits what was plausible when it came and what is now."""
-    belief = tell_baseline(build_prior(bench, question.contexts), bench, question.baseline)
-    split = _find_split(question)
-    if question.tried and (split or question.symptom_after):
-        before = _leave_out_same(keep_latest(question.taken[:split]), taken)
-        rates = tuple(rate_symptom(bench, s) if s else None for s in (question.symptom, question.symptom_after))
-        belief = tell_mended(belief, bench, question.contexts, question.tried, before, rates)
-    else:
-        belief = tell_symptom(belief, bench, question.symptom) if question.symptom else belief
-        belief = _after_repairs(belief, bench, question.tried)
-    return _follow(belief, bench, taken)
-
-
-def _leave_out_same(before: Sequence[Taken], since: Sequence[Taken]) -> list[Taken]:
-    """Leave out what was read again and is the same: it would count twice. What is other now shows what was mended."""
-    again = {t.measurement.set_up: t.value for t in since}
-    return [t for t in before if not _is_same(t.value, again.get(t.measurement.set_up, ""))]
-
-
-def _follow(
-    belief: Belief, bench: Bench, taken: Sequence[Taken], *, in_hindsight: bool = False
-) -> tuple[Belief, list[float]]:
-    """Return the belief after readings, and how well each fits what was plausible when it came and what is now.
-
-    ``in_hindsight`` asks only for what is plausible now: two faults at once never are before they are called for.
-    """
-    fits, tails = [], []
-    for forecast, reading in zip(bench.forecast_all([t.measurement for t in taken]), taken, strict=True):
-        before = belief
-        belief, tail = update(before, forecast, reading.value, bench.meter)
-        fits.append(rate_fit(before, tail))
-        tails.append(tail)
-    now = [rate_fit(belief, tail) for tail in tails]
-    return belief, now if in_hindsight else [min(pair) for pair in zip(fits, now, strict=True)]
-
-
-def _after_repairs(belief: Belief, bench: Bench, tried: Sequence[tuple[str, str]]) -> Belief:
-    """Return the belief after repairs that did not cure: a small share is left, they may have been done badly."""
-    if not tried:
-        return belief
-    left = np.array([BADLY_DONE ** tried.count(find_repair_class(h)) for h in bench.hypotheses])
-    left[0] = CLEARED
-    weight = belief.probability * left
-    total = weight.sum() + belief.not_modelled
-    return Belief(weight / total, belief.not_modelled / total, belief.moved, belief.open)
-
-
-def _find_contradiction(
-    bench: Bench, question: Question, taken: Sequence[Taken], fits: Sequence[float]
-) -> Contradiction | None:
-    """Name the reading which, left out, lets all others fit best; None while every reading fits something."""
-    return _find_worst(question, taken, fits, lambda rest: _believe(bench, question, rest)[1])
-
-
-def _find_worst(
-    question: Question, taken: Sequence[Taken], fits: Sequence[float], fit_of: Callable[[Sequence[Taken]], list[float]]
-) -> Contradiction | None:
-    counts = Counter(t.measurement.set_up for t in question.taken)
-    limits = [FITS_AGAIN if counts[t.measurement.set_up] > 1 else FITS for t in taken]
-    if all(fit >= limit for fit, limit in zip(fits, limits, strict=True)):
-        return None
-    best, worst_fit = len(taken) - 1, -1.0
-    for n in range(len(taken)):
-        rest = [t for m, t in enumerate(taken) if m != n]
-        fit = min(fit_of(rest), default=1.0)
-        if fit >= worst_fit:
-            best, worst_fit = n, fit
-    last = max(n for n, t in enumerate(question.taken) if t.measurement.set_up == taken[best].measurement.set_up)
-    return Contradiction(last, min(fits))
-
-
 def _keep(probability: Array) -> Index:
     """Return the numbers of the hypotheses that carry nearly all of the probability, most probable first."""
     order = np.argsort(-probability, kind="stable")
@@ -336,7 +205,7 @@ def _build_situation(state: _State, narrow: Bench, offered: Sequence[Measurement
     """Put together all that a policy may look at: what was read is not offered again, but for a doubted reading."""
     question, some, names = state.question, state.kept_belief, state.classes
     again = _find_doubted(state)
-    since = question.taken[_find_split(question) :]  # a repair is reason enough to read again
+    since = question.taken[find_split(question) :]  # a repair is reason enough to read again
     done = {t.measurement.set_up for t in since} - ({again.set_up} if again else set())
     fresh = tuple(m for m in offered if m.set_up not in done)
     forecasts = Lazily(len(fresh), lambda numbers: narrow.forecast_all([fresh[n] for n in numbers]))
@@ -367,15 +236,8 @@ def _find_doubted(state: _State) -> Measurement | None:
     again = next(m for m in list_measurements(state.bench.loop) if m.set_up == doubted.set_up)
     values = [t.value for t in taken if t.measurement.set_up == again.set_up]
     offered = is_offered(again, state.question.can) and again.key not in state.question.skipped
-    unsure = len(values) == 1 or (len(values) == 2 and not _is_same(*values))
+    unsure = len(values) == 1 or (len(values) == 2 and not is_same(*values))
     return again if unsure and offered else None
-
-
-def _is_same(one: float | str, other: float | str) -> bool:
-    """Return whether a reading taken twice is the same: the same word, or numbers next to each other."""
-    if isinstance(one, str) or isinstance(other, str):
-        return one == other
-    return math.isclose(one, other, rel_tol=0.05, abs_tol=0.1)
 
 
 def _find_minutes(repair_class: tuple[str, str]) -> float:
