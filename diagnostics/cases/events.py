@@ -80,10 +80,16 @@ class Corrected:
 
 @dataclass(frozen=True, slots=True)
 class Closed:
-    """The visit ends, or is opened again with an empty closing."""
+    """The visit ends; or, with an empty closing, a new one to the same case begins, ``opened_at`` a moment."""
 
     closing: Closing
     leaving: Leaving | None = None
+    opened_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        """Bring the moment to UTC."""
+        if self.opened_at is not None:
+            object.__setattr__(self, "opened_at", to_utc(self.opened_at))
 
 
 Body = (
@@ -201,7 +207,7 @@ def split_case(case: Case) -> Iterator[Body]:
     yield from case.tests
     for earlier in case.earlier_closings:
         yield Closed(earlier.closing, earlier.leaving)
-        yield Closed("")
+        yield Closed("", None, earlier.opened_at)
     if case.closing:
         yield Closed(case.closing, case.leaving)
 
@@ -312,7 +318,8 @@ def _add_repair(case: Case, body: Repair) -> Case:
 
 def _close(case: Case, body: Closed) -> Case:
     """Close the case, or open it again: how it was closed before stays in the record."""
-    before = (EarlierClosing(case.closing, case.leaving),) if case.closing and not body.closing else ()
+    reopened = case.closing and not body.closing
+    before = (EarlierClosing(case.closing, case.leaving, body.opened_at),) if reopened else ()
     return replace(case, closing=body.closing, leaving=body.leaving, earlier_closings=(*case.earlier_closings, *before))
 
 

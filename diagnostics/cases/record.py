@@ -237,10 +237,24 @@ class Leaving:
 
 @dataclass(frozen=True, slots=True)
 class EarlierClosing:
-    """How a case was closed before it was opened again; None where nobody kept when, by whom and who was told."""
+    """How a case was closed before it was opened again; None where nobody kept when, by whom and who was told.
+
+    ``opened_at`` is when it was opened again, None in records that did not keep it.
+    """
 
     closing: Closing
     leaving: Leaving | None = None
+    opened_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        """Bring the moment to UTC."""
+        if self.opened_at is not None:
+            object.__setattr__(self, "opened_at", to_utc(self.opened_at))
+
+    @property
+    def ended_at(self) -> datetime | None:
+        """Return when the next visit began, as nearly as anybody kept it."""
+        return self.opened_at or (self.leaving.at if self.leaving else None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,7 +294,9 @@ class Outline:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """One visit. ``site_text`` is the site as described last, word for word; ``revision`` counts what was written.
+    """One fault, and the visits to it: opened again it is a new one. ``revision`` counts what was written.
+
+    ``site_text`` is the site as described last, word for word.
 
     ``earlier_sites`` are the descriptions before it, the first one first. ``tests`` hold the latest result of each test
     last; ``earlier_closings`` are those that were taken back by opening the case again. A case that no store has seen
@@ -314,6 +330,16 @@ class Case:
     def site_revision(self) -> int:
         """Return which description of the site holds now, counted from 1."""
         return len(self.earlier_sites) + 1
+
+    @property
+    def visit_begun(self) -> datetime | None:
+        """Return since when what was said belongs to the visit in hand; None in the first visit: all of it does."""
+        ends = [closing.ended_at for closing in self.earlier_closings]
+        return ends[-1] if ends else None
+
+    def is_of_visit(self, at: datetime | None) -> bool:
+        """Return whether what happened at a moment belongs to the visit in hand; without a moment: to the first."""
+        return self.visit_begun is None or (at is not None and at >= self.visit_begun)
 
     @property
     def outline(self) -> Outline:

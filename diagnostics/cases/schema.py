@@ -225,10 +225,11 @@ class ClosedEntry(_Strict):
 
     closing: ClosedAs
     leaving: LeavingEntry | None = None
+    opened_at: Moment | None = None
 
     def build(self) -> EarlierClosing:
         """Return the closing."""
-        return EarlierClosing(self.closing, self.leaving.build() if self.leaving else None)
+        return EarlierClosing(self.closing, self.leaving.build() if self.leaving else None, self.opened_at)
 
 
 class SiteEntry(_Strict):

@@ -160,19 +160,20 @@ class CaseStore:
     def append_closing(
         self, case_id: str, closing: Closing, expected_revision: int, leaving: Leaving | None = None
     ) -> Case:
-        """Close the case, or open it again with an empty text. Raises as ``append_reading``.
+        """Close the case, or open it again with an empty text: a new visit begins. Raises as ``append_reading``.
 
         ``leaving`` tells when, by whom and who was told; without it the moment is now. The same again changes nothing;
         somebody else told is kept.
         """
-        told = (leaving or Leaving(datetime.now(UTC))) if closing else None
+        now = datetime.now(UTC)
+        body = Closed(closing, leaving or Leaving(now)) if closing else Closed("", None, now)
 
         def is_there(current: Case) -> bool:
             known = current.leaving
             same = leaving is None or (known is not None and replace(leaving, at=known.at) == known)
             return current.closing == closing and same
 
-        return self._append(case_id, (Closed(closing, told),), expected_revision, is_there)
+        return self._append(case_id, (body,), expected_revision, is_there)
 
     def append_site(self, case_id: str, site_text: str, expected_revision: int) -> Case:
         """Describe the site anew; the earlier description stays. Raises as ``append_reading``, and SourceError."""

@@ -96,7 +96,8 @@ def _build_retraction(item: Retraction) -> dict[str, Tree]:
 
 def _build_closing(item: EarlierClosing) -> dict[str, Tree]:
     left = {} if item.leaving is None else {"leaving": _build_group(item.leaving)}
-    return {"closing": item.closing, **left}
+    opened = {} if item.opened_at is None else {"opened_at": _write_part(item.opened_at)}
+    return {"closing": item.closing, **left, **opened}
 
 
 def _build_groups(items: "Iterable[DataclassInstance]") -> list[Tree]:

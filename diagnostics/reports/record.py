@@ -1,6 +1,6 @@
 """The record of a visit as one printable page, and the notice of an impairment."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, tzinfo
 
 from diagnostics.cases import Case, Reading, Suggestion, list_misreadings
@@ -12,8 +12,8 @@ from diagnostics.visit import (
     ProofItem,
     find_disturbances,
     find_hidden,
-    find_test_end,
     list_proof,
+    list_test_ends,
 )
 from diagnostics.wiring import build_loop
 
@@ -164,12 +164,16 @@ class _Told:
         )
 
     def safety(self) -> Markup:
-        """Return which of the first cautions were accepted and when, and until when the system is on test."""
-        given = {a.caution: a.at for a in self.case.acknowledged}
-        facts = [(tell_caution(name, self.region)[0], self.moment(given.get(name))) for name in SAFETY]
-        end = find_test_end(self.case)
-        more = [(self.phrase("on_test"), self.moment(end))] if end else []
+        """Return when each of the first cautions was accepted, and until when the system was on test, at each visit."""
+        given = {name: [a.at for a in self.case.acknowledged if a.caution == name] for name in SAFETY}
+        facts = [(tell_caution(name, self.region)[0], self._tell_moments(given[name])) for name in SAFETY]
+        ends = list_test_ends(self.case)
+        more = [(self.phrase("on_test"), self._tell_moments(ends))] if ends else []
         return self.section("safety", render_facts([*facts, *more]))
+
+    def _tell_moments(self, some: Sequence[datetime]) -> Markup:
+        """Return moments in their order, one for each visit; that there is none is said."""
+        return put("; ".join(tell_moment(at, self.zone, self.region) for at in some or (None,)))
 
     def readings(self) -> Markup:
         """Return every reading that counts, typed and understood, and what would be read otherwise now."""

@@ -187,7 +187,7 @@ def _tell_head(case: Case) -> str:
     end = find_test_end(case)
     left_s = 0.0 if end is None or case.closing else count_left_s(end)
     left = format_wait(left_s)
-    if find_stage(case) in {*SAFETY, "for_us", "describe"}:
+    if find_stage(case) in {*SAFETY, "for_us", "describe"} and case.visit_begun is None:
         return tell("on_test", until=format_moment(end), left=left) if end and left_s else ""
     count = len(case.readings)
     saved = tell("saved", count=str(count)) if count else tell("none_saved")

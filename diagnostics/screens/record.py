@@ -10,7 +10,7 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore, write_case
 from diagnostics.errors import DiagnosticsError
 from diagnostics.reports import Region, render_card, render_impairment, render_record, tell_closing, tell_panel
-from diagnostics.visit import Assessment, list_untested
+from diagnostics.visit import Assessment, list_untested, reopen_case
 
 from .baseline import show_kept
 from .proof import name_untested
@@ -20,6 +20,7 @@ from .session import (
     find_region,
     find_zone,
     format_moment,
+    go_to,
     load,
     open_store,
     plain,
@@ -130,4 +131,6 @@ def show_record_so_far(case: Case) -> None:
 
 
 def _open_again(case_id: str, revision: int) -> None:
-    open_store().append_closing(load(case_id, revision).case_id, "", revision)
+    """Begin a new visit to this case; nothing half said at the last one stays in the address."""
+    reopen_case(open_store(), load(case_id, revision))
+    go_to(case_id)

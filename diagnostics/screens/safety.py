@@ -12,6 +12,8 @@ from diagnostics.visit import (
     accept_loop,
     acknowledge,
     close_case,
+    find_listener,
+    hand_over,
     start_visit,
     tell_listener,
     tell_people,
@@ -43,6 +45,8 @@ def show_safety(stage: Stage, case: Case | None) -> None:
     """Show one of the four; ``case`` is None until the first is answered, so that a tap by mistake leaves nothing."""
     show_note(tell("safety_step", number=str(SAFETY.index(stage) + 1)))
     st.title(tell_caution(stage, find_region())[0], anchor=False)
+    if case is not None and case.visit_begun is not None:
+        show_note(tell("reopened"))
     show_messages()
     place = (NEW, 0) if case is None else (case.case_id, case.revision)
     if find_view() == "stop":
@@ -50,15 +54,16 @@ def show_safety(stage: Stage, case: Case | None) -> None:
     elif find_view() == "look" and stage == "is_it_real":
         _have_looked()
     else:
-        if case is None:
-            _ask_listener()
+        if stage == SAFETY[0] and (case is None or case.visit_begun is not None):
+            _ask_listener(case)
         st.markdown(tell_caution(stage, find_region())[1])
         _ASKS[stage](place)
 
 
-def _ask_listener() -> None:
-    """Ask once, at the start of a case, who is asked: it decides how questions are put, and which are."""
-    recall(_WHO, LISTENERS, LISTENERS[0])
+def _ask_listener(case: Case | None) -> None:
+    """Ask once, at the start of a visit, who is asked: it decides how questions are put, and which are."""
+    known = LISTENERS[0] if case is None else find_listener(case)
+    recall(_WHO, LISTENERS, known)
     chosen = st.segmented_control(
         tell("who_asks"),
         LISTENERS,
@@ -67,7 +72,7 @@ def _ask_listener() -> None:
         width="stretch",
         key=_WHO,
     )
-    keep_choice(_WHO, chosen or "", LISTENERS[0])
+    keep_choice(_WHO, chosen or "", known)
 
 
 def _name_listener(who: Listener) -> str:
@@ -152,11 +157,12 @@ def show_for_us(case: Case) -> None:
 
 def _accept(case_id: str, revision: int, name: str) -> None:
     store = open_store()
+    who: Listener = "caller" if st.session_state.get(_WHO) == "caller" else "technician"
     if case_id == NEW:
-        who: Listener = "caller" if st.session_state.get(_WHO) == "caller" else "technician"
         case = tell_listener(store, start_visit(store), who)
     else:
         case = load(case_id, revision)
+        case = hand_over(store, case, who) if name == SAFETY[0] else case
     acknowledge(store, case, name)
     go_to(case.case_id)
 

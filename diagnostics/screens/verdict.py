@@ -160,8 +160,8 @@ def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
 
 
 def has_fresh_repair(case: Case) -> bool:
-    """Return whether nothing was read since a repair was last told of, and what was told still stands."""
-    last = case.repairs[-1] if case.repairs else None
+    """Return whether nothing was read since a repair was last told of in this visit, and what was told still stands."""
+    last = case.repairs[-1] if case.repairs and case.is_of_visit(case.repairs[-1].done_at) else None
     read_at = [r.taken_at for r in case.readings if r.taken_at]
     return last is not None and last.cured is not None and (not read_at or last.done_at > max(read_at))
 

@@ -51,7 +51,7 @@ def show_ways(assessment: Assessment, m: Measurement | None) -> None:
             _show_way("cannot", _skip, (*place, m.key, True))
         _show_way("something_else", turn_to, ("other",))
         _show_way("own_repair", turn_to, ("repair",), "to_repair")
-        if case.readings:
+        if case.readings and case.is_of_visit(case.readings[-1].taken_at):
             last = case.readings[-1]
             taken = understand(assessment.loop, last)
             value = plain(build_words(assessment).value(taken.measurement, taken.value))

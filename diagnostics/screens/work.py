@@ -11,13 +11,12 @@ from diagnostics.visit import (
     find_listener,
     find_measurement,
     find_out_of_service,
+    hand_over,
     lacks_rooms,
     list_beyond,
     list_read_cautions,
     parse_rooms,
     prepare_answers,
-    tell_complaint,
-    tell_listener,
     tell_rooms,
     understand,
 )
@@ -281,9 +280,7 @@ def _show_more(assessment: Assessment, *, at_step: bool) -> None:
 
 def _take_over(case_id: str, revision: int) -> None:
     """Hand the case over to a technician on site, whole; whoever that is says anew what is at hand."""
-    store, case = open_store(), load(case_id, revision)
-    case = tell_listener(store, case, "technician")
-    tell_complaint(store, case, case.symptom, case.contexts, None)
+    hand_over(open_store(), load(case_id, revision), "technician")
     turn_to("complaint")
 
 

@@ -47,6 +47,7 @@ from .deeds import (
     record_recheck,
     record_repair,
     record_test,
+    reopen_case,
     skip_measurement,
     start_clock,
     start_visit,
@@ -92,8 +93,10 @@ from .marks import (
     find_wait_s,
     is_told,
     is_too_early,
+    list_accepted,
+    list_test_ends,
 )
-from .means import TOOLS, lack_tool, list_missing_tools, skip_place, take_up_tool
+from .means import TOOLS, hand_over, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_beside, build_suggestion
 from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, choose_head, is_proved, list_proof, list_untested
 from .read_cautions import list_read_cautions
@@ -157,6 +160,7 @@ __all__ = [
     "find_wait_s",
     "finish_tests",
     "follows_guide",
+    "hand_over",
     "is_baseline_asked",
     "is_proved",
     "is_told",
@@ -166,6 +170,7 @@ __all__ = [
     "keeps_baseline",
     "lack_tool",
     "lacks_rooms",
+    "list_accepted",
     "list_answered",
     "list_answers",
     "list_as_left",
@@ -178,6 +183,7 @@ __all__ = [
     "list_proof",
     "list_read_cautions",
     "list_rechecks",
+    "list_test_ends",
     "list_to_leave",
     "list_untested",
     "list_usual_answers",
@@ -195,6 +201,7 @@ __all__ = [
     "record_recheck",
     "record_repair",
     "record_test",
+    "reopen_case",
     "simulate_now",
     "simulate_reading",
     "skip_measurement",

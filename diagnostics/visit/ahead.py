@@ -6,9 +6,11 @@ import threading
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Final
 
-from diagnostics.cases import Case
+from diagnostics.cases import Case, Reading
+from diagnostics.readings import Measurement
 from diagnostics.reasoning import Expected
 from diagnostics.units import format_quantity
 
@@ -49,8 +51,12 @@ def list_answered(assessment: Assessment) -> tuple[Case, ...]:
     if m is None:
         return ()
     texts = dict.fromkeys(_write_answer(e) for e in _drop_alike(assessment.diagnosis.expected))
-    some, case = [build_reading(m, text, "ahead") for text in texts][:MOST_ANSWERS], assessment.case
+    some, case = [_build_read(m, text) for text in texts][:MOST_ANSWERS], assessment.case
     return tuple(replace(case, readings=(*case.readings, reading)) for reading in some)
+
+
+def _build_read(m: Measurement, text: str) -> Reading:
+    return replace(build_reading(m, text, "ahead"), taken_at=datetime.now(UTC))
 
 
 def _drop_alike(expected: Sequence[Expected]) -> list[Expected]:

@@ -46,6 +46,7 @@ from .listener import find_left_out
 from .marks import CLOCK, ON_TEST, find_about, find_hidden
 
 _WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
+_AT_EARLIER_VISIT = datetime(1999, 1, 1, tzinfo=UTC)
 # Sights offered by name at one place; what is rarer there is one more tap away.
 _MOST_SIGHTS = 10
 
@@ -99,13 +100,14 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
     meter = parse_meter(case.meter) if case.meter else None
     bench = build_bench(case.site, meter).look_at(find_about(case))
     absent = [r for r in case.readings if r.condition == "absent"]
+    is_here = bool(case.readings) and case.is_of_visit(case.readings[-1].taken_at)  # else somebody has just arrived
     taken = tuple(understand(bench.loop, r) for r in case.readings if r.condition != "absent")
     question = Question(
         contexts=_check_contexts(case.contexts),
         symptom=case.symptom or None,
         taken=taken,
         can=None if case.can is None else frozenset(case.can),
-        standing_at=taken[-1].measurement.place if taken else "panel",
+        standing_at=taken[-1].measurement.place if taken and is_here else "panel",
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
         tried_after=_count_before(case),
         skipped=find_left_out(case, bench.loop),
@@ -131,15 +133,19 @@ def tell_meaning(case: Case) -> str:
     Named is what does *not* count, so that a part of the record that is new counts until somebody says otherwise.
     """
     silent = (CLOCK, ON_TEST)
+
+    def tell(at: datetime | None) -> datetime:
+        return _WHENEVER if case.is_of_visit(at) else _AT_EARLIER_VISIT
+
     told = replace(
         case, case_id="", revision=0, site_text="", described_at=None, earlier_sites=(), notes="", closing="",
         retracted=(), suggestions=(), tests=(), leaving=None, earlier_closings=(),
-        readings=tuple(_strip(r) for r in case.readings),
+        readings=tuple(replace(_strip(r), taken_at=tell(r.taken_at)) for r in case.readings),
         repairs=tuple(replace(r, done_at=_WHENEVER) for r in case.repairs),
         acknowledged=tuple(
-            replace(a, at=_WHENEVER) for a in case.acknowledged if not a.caution.startswith(silent)
+            replace(a, at=tell(a.at)) for a in case.acknowledged if not a.caution.startswith(silent)
         ),
-        guide_answers=tuple(replace(a, at=_WHENEVER) for a in case.guide_answers),
+        guide_answers=tuple(replace(a, at=tell(a.at)) for a in case.guide_answers),
         baseline=replace(case.baseline, case_id="", readings=tuple(_strip(r) for r in case.baseline.readings)),
     )  # fmt: skip
     return repr(told)

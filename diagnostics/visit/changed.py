@@ -16,8 +16,8 @@ class Change:
 
 
 def find_change(case: Case) -> Change | None:
-    """Return the last correction or taking back while nothing has been read or repaired since, or None."""
-    if not case.retracted:
+    """Return the last correction or taking back of this visit while nothing was read or repaired since, or None."""
+    if not case.retracted or not case.is_of_visit(case.retracted[-1].retracted_at):
         return None
     last = case.retracted[-1]
     new = case.find_reading(last.replaced_by) if last.replaced_by else None

@@ -40,6 +40,7 @@ from .marks import (
     UNSKIP,
     find_about,
     find_skipped,
+    is_accepted,
     is_tested,
 )
 from .offered import answer_suggestion
@@ -100,8 +101,8 @@ def start_visit(store: CaseStore, demo: Case | None = None, hidden: str = "", ab
 
 
 def acknowledge(store: CaseStore, case: Case, name: str) -> Case:
-    """Note that a caution or a step of the visit was accepted; a name that is there already changes nothing."""
-    if any(a.caution == name for a in case.acknowledged):
+    """Note that a caution or a step of the visit was accepted; a name that holds already changes nothing."""
+    if is_accepted(case, name):
         return case
     return store.append_acknowledgement(case.case_id, Acknowledgement(name, datetime.now(UTC)), case.revision)
 
@@ -357,6 +358,11 @@ def close_case(store: CaseStore, case: Case, closing: Closing, *, told: str = ""
         hint = "do them, or close the case as waiting or left impaired"
         raise CaseError(f"mended means tested, and not done is: {open_tests} of the tests", hint=hint)
     return store.append_closing(case.case_id, closing, case.revision, Leaving(datetime.now(UTC), by, told, note))
+
+
+def reopen_case(store: CaseStore, case: Case) -> Case:
+    """Open a closed case again: a new visit, with its first questions anew; what was read and done is kept."""
+    return store.append_closing(case.case_id, "", case.revision)
 
 
 def put_back(store: CaseStore, case: Case, measurement: Measurement) -> Case:

@@ -84,7 +84,7 @@ def _is_near(low: float, high: float, value: float) -> bool:
 def find_last_absent(case: Case, m: Measurement) -> Reading | None:
     """Return the last reading if it was this one and the complaint was not there: it blames nobody."""
     last = case.readings[-1] if case.readings else None
-    if last is None or last.condition != "absent":
+    if last is None or last.condition != "absent" or not case.is_of_visit(last.taken_at):
         return None
     same = (last.measurement, last.red, last.black, last.at) == (m.kind, m.red, m.black, m.at)
     return last if same else None

@@ -11,7 +11,7 @@ from diagnostics.reasoning import Diagnosis, Taken
 from diagnostics.trees import CANNOT, DONE, Doubt, Guide, History, Step, Walk, find_doubt, find_guide, walk
 
 from .listener import find_left_out
-from .marks import find_about
+from .marks import find_about, list_accepted
 
 _LEADS: Final = "led by "
 NOT_SURE: Final = "not sure"
@@ -72,17 +72,23 @@ def find_guide_answers(case: Case, guide: Guide) -> dict[str, str]:
 
     A step that only carries cautions which this visit has acknowledged already is done, as on a usual day.
     """
-    accepted = {a.caution for a in case.acknowledged}
+    accepted = {a.caution for a in list_accepted(case)}
     known = {name: step for name, step in guide.steps.items() if step.cautions and accepted >= set(step.cautions)}
     found = {
         name: DONE if step.do is not None else step.usual or "" for name, step in known.items() if not step.measure
     }
-    return found | {given.step: given.answer for given in case.guide_answers if given.guide == guide.symptom}
+    return found | _find_given(case, guide.symptom)
 
 
 def find_given(case: Case) -> dict[str, str]:
     """Return what people answered to the guide of this complaint, the latest of each step."""
-    return {given.step: given.answer for given in case.guide_answers if given.guide == case.symptom}
+    return _find_given(case, case.symptom)
+
+
+def _find_given(case: Case, guide: str) -> dict[str, str]:
+    """Return the answers of this visit: what was so at an earlier one, real smoke say, is asked anew."""
+    some = (g for g in case.guide_answers if g.guide == guide and case.is_of_visit(g.at))
+    return {given.step: given.answer for given in some}
 
 
 def list_answers(step: Step) -> tuple[str, ...]:

@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 from typing import Final, Literal
 
 from diagnostics.cases import (
+    Acknowledgement,
     Case,
     Reading,
 )
@@ -43,9 +44,32 @@ _NOTHING_YET: Final = {
 }
 
 
+# What is asked anew in a visit to a case that was opened again; the earlier answers stay in the record.
+_EACH_VISIT: Final = frozenset({*SAFETY, NOT_MONITORED})
+_EACH_VISIT_BEGINS: Final = (ON_TEST, CLOCK)
+
+
+def is_asked_anew(caution: str) -> bool:
+    """Return whether an acknowledgement of this name holds for the visit only in which it was given."""
+    return caution in _EACH_VISIT or caution.startswith(_EACH_VISIT_BEGINS)
+
+
+def list_accepted(case: Case) -> tuple[Acknowledgement, ...]:
+    """Return the acknowledgements that hold now: those of earlier visits only where nothing is asked anew."""
+    return tuple(a for a in case.acknowledged if case.is_of_visit(a.at) or not is_asked_anew(a.caution))
+
+
+def is_accepted(case: Case, name: str) -> bool:
+    """Return whether a caution or a step of the visit was accepted, and holds now."""
+    return any(a.caution == name for a in list_accepted(case))
+
+
 def find_stage(case: Case) -> Stage:
-    """Return where a visit stands; everything is read from the record, so that a reload loses nothing."""
-    done = {a.caution for a in case.acknowledged}
+    """Return where a visit stands; everything is read from the record, so that a reload loses nothing.
+
+    A case that was opened again is visited anew: what must come before any measurement comes before it again.
+    """
+    done = {a.caution for a in list_accepted(case)}
     if case.closing:
         return "closed"
     steps: tuple[tuple[Stage, str], ...] = (
@@ -76,13 +100,23 @@ def is_tested(case: Case) -> bool:
 
 def is_monitored(case: Case) -> bool:
     """Return whether a station may receive what this system sends: nobody said that there is none."""
-    return all(a.caution != NOT_MONITORED for a in case.acknowledged)
+    return not is_accepted(case, NOT_MONITORED)
 
 
 def find_test_end(case: Case) -> datetime | None:
     """Return until when the system is on test, or None."""
-    ends = [a.caution.removeprefix(ON_TEST) for a in case.acknowledged if a.caution.startswith(ON_TEST)]
+    ends = [a.caution.removeprefix(ON_TEST) for a in list_accepted(case) if a.caution.startswith(ON_TEST)]
     return datetime.fromisoformat(ends[-1]) if ends else None
+
+
+def list_test_ends(case: Case) -> tuple[datetime, ...]:
+    """Return until when the system was on test last in each visit that said so, oldest first."""
+    begun = [at for closing in case.earlier_closings if (at := closing.ended_at)]
+    ends: dict[int, datetime] = {}
+    for a in case.acknowledged:
+        if a.caution.startswith(ON_TEST):
+            ends[sum(at <= a.at for at in begun)] = datetime.fromisoformat(a.caution.removeprefix(ON_TEST))
+    return tuple(ends.values())
 
 
 def count_left_s(end: datetime) -> float:
@@ -111,7 +145,7 @@ def find_about(case: Case) -> str:
 def find_wait_s(case: Case, measurement: Measurement, now: datetime | None = None) -> float | None:
     """Return how many seconds of the settling time are left (0: it is over), or None when no clock was started."""
     since = [r.taken_at for r in case.readings if r.taken_at and _names(r, measurement)]
-    begun = [a.at for a in case.acknowledged if a.caution == CLOCK + measurement.key]
+    begun = [a.at for a in list_accepted(case) if a.caution == CLOCK + measurement.key]
     begun = [at for at in begun if not since or at > max(since)]
     if not begun:
         return None

@@ -7,6 +7,8 @@ from diagnostics.readings import Tool, list_measurements
 from diagnostics.wiring import Loop
 
 from .deeds import skip_measurement, tell_complaint
+from .listener import Listener, find_listener, tell_listener
+from .marks import is_told
 
 TOOLS: Final[tuple[str, ...]] = get_args(Tool)
 
@@ -24,6 +26,16 @@ def lack_tool(store: CaseStore, case: Case, tool: str) -> Case:
 def take_up_tool(store: CaseStore, case: Case, tool: str) -> Case:
     """Note that a tool is at hand after all."""
     return _bring(store, case, tuple(t for t in TOOLS if t == tool or case.can is None or t in case.can))
+
+
+def hand_over(store: CaseStore, case: Case, listener: Listener) -> Case:
+    """Note who is asked from now on; whoever that is says anew what is at hand."""
+    if find_listener(case) == listener:
+        return case
+    case = tell_listener(store, case, listener)
+    if not is_told(case):
+        return case
+    return tell_complaint(store, case, case.symptom, case.contexts, None)
 
 
 def _bring(store: CaseStore, case: Case, can: tuple[str, ...]) -> Case:

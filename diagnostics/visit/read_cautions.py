@@ -9,7 +9,7 @@ from diagnostics.faults import read_catalogue
 from diagnostics.readings import parse_measurement
 from diagnostics.wiring import Loop
 
-from .marks import SAFETY
+from .marks import SAFETY, list_accepted
 
 # Shown in full with every repair; the place of the repair adds others, which are shown again.
 _WITH_REPAIR: Final = ("outputs", "tell_people", "outranked")
@@ -23,17 +23,21 @@ _AGAIN: Final = _WITH_ALARM | {"evidence_first"}
 def list_read_cautions(case: Case, loop: Loop, wanted: Iterable[str] = ()) -> frozenset[str]:
     """Return the cautions that were accepted, or stood in full above a step that was recorded, taken back or not.
 
+    What an earlier visit to the same case has shown does not count: that may be long ago, or somebody else.
+
     ``wanted`` are those of a test in hand: where it can make an alarm or resets, what that asks for is as unread.
     """
-    found = {str(a.caution) for a in case.acknowledged if a.caution in SAFETY} - _WITH_ALARM
-    for reading in (*case.readings, *(r.reading for r in case.retracted)):
+    found = {str(a.caution) for a in list_accepted(case) if a.caution in SAFETY} - _WITH_ALARM
+    repairs = [r for r in case.repairs if case.is_of_visit(r.done_at)]
+    every = (*case.readings, *(r.reading for r in case.retracted))
+    for reading in (r for r in every if case.is_of_visit(r.taken_at)):
         try:
             found |= set(parse_measurement(reading.measurement, loop, reading.where).cautions)
         except DiagnosticsError:
             continue  # a record of another program, or another description
     again = _AGAIN if _ALARM in set(wanted) else frozenset()
-    lifted = {"out_of_service"} if any(_lifts(repair.fault) for repair in case.repairs) else set()
-    return frozenset(found.union(lifted, _WITH_REPAIR if case.repairs else ())) - again
+    lifted = {"out_of_service"} if any(_lifts(repair.fault) for repair in repairs) else set()
+    return frozenset(found.union(lifted, _WITH_REPAIR if repairs else ())) - again
 
 
 def _lifts(repair: str) -> bool:

@@ -7,9 +7,9 @@ import pytest
 from diagnostics.cases import CLOSINGS, Case, CaseStore, Leaving, Reading
 from diagnostics.reports import render_record
 from diagnostics.visit import close_case
-from tests.screens.conftest import Visitor
+from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import build_restored, describe, write_note
-from tests.screens.test_work import at_verdict
+from tests.screens.test_work import FOUND, at_verdict
 
 TOLD, BY = "Who has been told?", "Your name"
 LONG = "ä&<script>1</script> 漢字 🔥\n" * 80  # 2000 signs and more, not a few of them of four bytes
@@ -175,6 +175,8 @@ def test_closing_that_was_taken_back_stays_in_the_record(store: CaseStore) -> No
     write_note(visitor, "a spare part, until Friday").close(told="Kim, by phone", by="Ada")
     assert "Until it is put right, what does not report protects nobody" in visitor.text
     visitor.tap("open_again")
+    for key in SAFETY:
+        visitor.tap(key)
     choose(visitor, "mended").close(told="the owner", by="Lee")
     (earlier,) = visitor.case.earlier_closings
     assert earlier.leaving is not None
@@ -183,3 +185,17 @@ def test_closing_that_was_taken_back_stays_in_the_record(store: CaseStore) -> No
     assert "Closed before, and opened again" in record
     for told in ("Waiting for parts, access or tests", "Kim, by phone", "a spare part, until Friday", "the owner"):
         assert told in record
+
+
+def test_case_opened_again_is_a_new_visit(at_work: Visitor) -> None:
+    at_work.pick(FOUND, "trouble").tap("record").tap("take_back ")
+    assert "Taken back: Panel display" in at_work.text
+    write_note(choose(at_work.tap("finish"), "waiting"), "a spare part").close().tap("open_again")
+    assert "Is it real?" in at_work.text
+    assert "It is a new visit" in at_work.text
+    assert "test to" not in at_work.text
+    at_work.tap("real_yes").tap("outputs_none")
+    at_work.pick("Told. On test for", 8).tap("tell_people").tap("evidence_yes")
+    assert "What does the panel show" in at_work.text
+    assert not [s.value for s in at_work.at.success if "Taken back" in s.value]
+    assert [r.reading.value for r in at_work.case.retracted] == ["trouble"]
