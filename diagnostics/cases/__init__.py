@@ -1,6 +1,7 @@
 """Cases: the record of a visit, where it is kept, and its file."""
 
 from .database import STORE_VARIABLE, default_store_url
+from .events import Body, Closed, Corrected, Retracted, SiteDescribed
 from .file import list_case_warnings, parse_case, read_case
 from .meter import METER_KEYS, parse_meter
 from .record import (
@@ -30,8 +31,9 @@ from .record import (
     build_understood,
     parse_moment,
 )
+from .rows import CaseRow
 from .site_text import parse_site_text, write_site
-from .store import CaseRow, CaseStore
+from .store import CaseStore
 from .understanding import Misreading, find_misreading, list_misreadings, understand_value
 from .writing import write_case
 
@@ -45,11 +47,14 @@ __all__ = [
     "STORE_VARIABLE",
     "Acknowledgement",
     "Baseline",
+    "Body",
     "Case",
     "CaseRow",
     "CaseStore",
+    "Closed",
     "Closing",
     "Condition",
+    "Corrected",
     "EarlierClosing",
     "GuideAnswer",
     "Leaving",
@@ -58,7 +63,9 @@ __all__ = [
     "ProofResult",
     "Reading",
     "Repair",
+    "Retracted",
     "Retraction",
+    "SiteDescribed",
     "SiteRevision",
     "Suggestion",
     "Understood",

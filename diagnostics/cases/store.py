@@ -5,16 +5,16 @@ call has returned is on disk (SQLite: write-ahead log, synchronous FULL).
 """
 
 import re
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from types import TracebackType
-from typing import Final, Self
+from typing import Self
 
-from sqlalchemy import Select, case, func, insert, select
+from sqlalchemy import insert, select
 from sqlalchemy.exc import IntegrityError
 
-from diagnostics.errors import CaseChangedError, CaseError, NotFoundError, SourceError, quote
+from diagnostics.errors import CaseChangedError, CaseError, NotFoundError, quote
 
 from .database import EVENTS, explain_refusals, open_engine
 from .events import (
@@ -22,12 +22,12 @@ from .events import (
     Closed,
     Corrected,
     Event,
-    Opened,
     Retracted,
     SiteDescribed,
     build_case,
     describe_event,
     find_kind,
+    is_same_but_for_moments,
     parse_body,
     split_case,
     write_body,
@@ -47,26 +47,11 @@ from .record import (
     Suggestion,
     build_case_id,
 )
+from .rows import CaseRow, build_row, select_rows
 from .site_text import parse_site_text
 
-LEFT_IMPAIRED: Final = "left_impaired"
 _MOST_NAMED = 3
-_UNREADABLE = "(cannot be read)"
 _Check = Callable[[Case], bool]  # True: nothing to add
-
-
-@dataclass(frozen=True, slots=True)
-class CaseRow:
-    """One line of a list of cases. ``is_readable`` is False when its first event is damaged."""
-
-    case_id: str
-    site_name: str
-    symptom: str
-    opened_at: datetime
-    changed_at: datetime
-    revision: int
-    closing: str
-    is_readable: bool
 
 
 class CaseStore:
@@ -123,6 +108,14 @@ class CaseStore:
             case_id, _with(reading, suggestion), expected_revision, lambda current: _has_reading(current, reading)
         )
 
+    def append_readings(self, case_id: str, readings: Sequence[Reading], expected_revision: int) -> Case:
+        """Add several readings, all or none. Raises as ``append_reading``."""
+
+        def is_there(current: Case) -> bool:
+            return all(_has_reading(current, reading) for reading in readings)
+
+        return self._append(case_id, tuple(readings), expected_revision, is_there)
+
     def append_retraction(self, case_id: str, reading_id: str, expected_revision: int, why: str = "") -> Case:
         """Take a reading back; it stays in the record. Raises as ``append_reading``, NotFoundError for its id too."""
 
@@ -175,22 +168,39 @@ class CaseStore:
 
         return self._append(case_id, (body,), expected_revision, is_there)
 
-    def append_site(self, case_id: str, site_text: str, expected_revision: int) -> Case:
+    def append_site(self, case_id: str, site_text: str, expected_revision: int, *given: Acknowledgement) -> Case:
         """Describe the site anew; the earlier description stays. Raises as ``append_reading``, and SourceError."""
         parse_site_text(site_text, "site")
-        bodies = (SiteDescribed(site_text, datetime.now(UTC)),)
-        return self._append(case_id, bodies, expected_revision, lambda current: current.site_text == site_text)
+        bodies: tuple[Body, ...] = (SiteDescribed(site_text, datetime.now(UTC)), *given)
+        return self._append(
+            case_id, bodies, expected_revision, lambda current: not given and current.site_text == site_text
+        )
 
-    def append_outline(self, case_id: str, outline: Outline, expected_revision: int) -> Case:
+    def append_outline(self, case_id: str, outline: Outline, expected_revision: int, *given: Acknowledgement) -> Case:
         """Change contexts, symptom, means, meter and notes. Raises as ``append_reading``."""
-        return self._append(case_id, (outline,), expected_revision, lambda current: current.outline == outline)
+        bodies: tuple[Body, ...] = (outline, *given)
+        return self._append(
+            case_id, bodies, expected_revision, lambda current: not given and current.outline == outline
+        )
 
     def append_acknowledgement(
         self, case_id: str, given: Acknowledgement, expected_revision: int, suggestion: Suggestion | None = None
     ) -> Case:
         """Note that a caution was accepted, or a suggested step left out. Raises as ``append_reading``."""
-        bodies = _with(given, suggestion)
-        return self._append(case_id, bodies, expected_revision, lambda current: given in current.acknowledged)
+        return self.append_acknowledgements(case_id, (given,), expected_revision, suggestion)
+
+    def append_acknowledgements(
+        self,
+        case_id: str,
+        given: Sequence[Acknowledgement],
+        expected_revision: int,
+        suggestion: Suggestion | None = None,
+    ) -> Case:
+        """Note several such things as one act, all or none. Raises as ``append_reading``."""
+        bodies: tuple[Body, ...] = (*given, *((suggestion,) if suggestion else ()))
+        return self._append(
+            case_id, bodies, expected_revision, lambda current: all(a in current.acknowledged for a in given)
+        )
 
     def append_answer(self, case_id: str, answer: GuideAnswer, expected_revision: int) -> Case:
         """Add an answer to a step of a finding guide that is no measurement. Raises as ``append_reading``."""
@@ -211,12 +221,22 @@ class CaseStore:
 
         return self._append(case_id, bodies, expected_revision, is_there)
 
-    def append_baseline(self, case_id: str, baseline: Baseline, expected_revision: int) -> Case:
+    def append_baseline(
+        self, case_id: str, baseline: Baseline, expected_revision: int, *given: Acknowledgement
+    ) -> Case:
         """Keep how the site was left at an earlier visit; an empty one takes it out. Raises as ``append_reading``."""
-        return self._append(case_id, (baseline,), expected_revision, lambda current: current.baseline == baseline)
+        bodies: tuple[Body, ...] = (baseline, *given)
+        return self._append(
+            case_id, bodies, expected_revision, lambda current: not given and current.baseline == baseline
+        )
 
-    def load_case(self, case_id: str) -> Case:
-        """Return a case as its events add up.
+    def list_changes(self, case_id: str, since_revision: int) -> tuple[Body, ...]:
+        """Return what has happened to a case after a revision, in its order. Raises as ``load_case``."""
+        events = self._read_events(case_id)
+        return tuple(parse_body(case_id, e) for e in events if e.revision > since_revision)
+
+    def load_case(self, case_id: str, at_revision: int | None = None) -> Case:
+        """Return a case as its events add up; or as it stood at an earlier revision, as somebody has seen it.
 
         Raises
         ------
@@ -225,31 +245,32 @@ class CaseStore:
         CaseError
             The store does not answer, or the case is damaged (named with its revision); others can still be loaded.
         """
-        return build_case(case_id, self._read_events(case_id))
+        events = self._read_events(case_id)
+        return build_case(case_id, [e for e in events if at_revision is None or e.revision <= at_revision])
 
     def list_cases(self, limit: int = 100) -> tuple[CaseRow, ...]:
         """Return the cases that were changed last, newest first; those left impaired stand before all others."""
         with explain_refusals(), self._engine.connect() as connection:
-            rows = connection.execute(_select_rows().limit(limit)).all()
+            rows = connection.execute(select_rows().limit(limit)).all()
         return tuple(
-            _build_row(r.case_id, Event(1, r.kind, r.body), (r.opened_at, r.changed_at), r.revision, r.closing)
+            build_row(r.case_id, Event(1, r.kind, r.body), (r.opened_at, r.changed_at), r.revision, r.closing)
             for r in rows
         )
 
     def list_closed(self, closing: Closing, limit: int = 200) -> tuple[str, ...]:
         """Return the ids of the cases that stand closed in one way, the one changed last first."""
-        rows = _select_rows().subquery()
+        rows = select_rows().subquery()
         wanted = select(rows.c.case_id).where(rows.c.closing == closing)
         wanted = wanted.order_by(rows.c.changed_at.desc(), rows.c.case_id).limit(limit)
         with explain_refusals(), self._engine.connect() as connection:
             return tuple(connection.execute(wanted).scalars())
 
     def _append(self, case_id: str, bodies: tuple[Body, ...], expected_revision: int, is_there: _Check) -> Case:
-        """Add events, all of them or none."""
+        """Add events, all of them or none; the same act once more, on what the first one saw, changes nothing."""
         texts = [write_body(body) for body in bodies]
         events = self._read_events(case_id)
         current = build_case(case_id, events)
-        if is_there(current):
+        if is_there(current) or _is_said(case_id, events, bodies, expected_revision):
             return current
         if current.revision != expected_revision:
             raise _build_change(current, events, expected_revision)
@@ -257,14 +278,14 @@ class CaseStore:
             with explain_refusals():
                 self._insert(case_id, expected_revision + 1, bodies)
         except _TakenError:  # somebody was faster by a moment
-            return self._look_again(case_id, expected_revision, is_there)
+            return self._look_again(case_id, bodies, expected_revision, is_there)
         numbered = enumerate(zip(bodies, texts, strict=True), expected_revision + 1)
         return build_case(case_id, (*events, *(Event(n, find_kind(body), text) for n, (body, text) in numbered)))
 
-    def _look_again(self, case_id: str, expected_revision: int, is_there: _Check) -> Case:
+    def _look_again(self, case_id: str, bodies: tuple[Body, ...], expected_revision: int, is_there: _Check) -> Case:
         events = self._read_events(case_id)
         current = build_case(case_id, events)
-        if is_there(current):
+        if is_there(current) or _is_said(case_id, events, bodies, expected_revision):
             return current
         raise _build_change(current, events, expected_revision)
 
@@ -307,6 +328,12 @@ class CaseStore:
         return build_case(case.case_id, events)
 
 
+def _is_said(case_id: str, events: tuple[Event, ...], bodies: tuple[Body, ...], expected_revision: int) -> bool:
+    """Return whether what came after a revision is this very act and nothing else: a button tapped twice."""
+    since = [parse_body(case_id, e) for e in events if e.revision > expected_revision]
+    return len(since) == len(bodies) and all(is_same_but_for_moments(*pair) for pair in zip(since, bodies, strict=True))
+
+
 def _with(body: Body, suggestion: Suggestion | None) -> tuple[Body, ...]:
     return (body,) if suggestion is None else (body, suggestion)
 
@@ -336,41 +363,3 @@ def _build_change(current: Case, events: tuple[Event, ...], expected_revision: i
     more = f"; and {len(between) - _MOST_NAMED} more" if len(between) > _MOST_NAMED else ""
     message = f"the case has changed since revision {expected_revision}: {named}{more}"
     return CaseChangedError(message, hint="look at that first, then save again; nothing of yours was saved")
-
-
-def _select_rows() -> Select[tuple[str, str, str, str, str, int, str]]:
-    """One row a case: its first event, when it was opened and changed, its revision, its last closing."""
-    first, last = EVENTS.alias("first"), EVENTS.alias("last")
-    spans = (
-        select(
-            EVENTS.c.case_id,
-            func.max(EVENTS.c.revision).label("revision"),
-            func.max(EVENTS.c.at).label("changed_at"),
-            func.max(case((EVENTS.c.kind == find_kind(Closed("")), EVENTS.c.revision), else_=0)).label("closed_at"),
-        )
-        .group_by(EVENTS.c.case_id)
-        .subquery()
-    )
-    closing = func.coalesce(last.c.mark, "").label("closing")
-    return (
-        select(
-            first.c.case_id, first.c.kind, first.c.body, first.c.at.label("opened_at"),
-            spans.c.changed_at, spans.c.revision, closing,
-        )
-        .join(spans, spans.c.case_id == first.c.case_id)
-        .outerjoin(last, (last.c.case_id == first.c.case_id) & (last.c.revision == spans.c.closed_at))
-        .where(first.c.revision == 1)
-        .order_by(case((closing == LEFT_IMPAIRED, 0), else_=1), spans.c.changed_at.desc(), first.c.case_id)
-    )  # fmt: skip
-
-
-def _build_row(case_id: str, first: Event, span: tuple[str, str], revision: int, closing: str) -> CaseRow:
-    name, symptom, is_readable = _UNREADABLE, "", False
-    try:
-        body = parse_body(case_id, first)
-        if isinstance(body, Opened):
-            name, symptom, is_readable = parse_site_text(body.site_text, "site").name, body.outline.symptom, True
-    except (CaseError, SourceError):
-        pass
-    opened_at, changed_at = (datetime.fromisoformat(text) for text in span)
-    return CaseRow(case_id, name, symptom, opened_at, changed_at, revision, closing, is_readable)

@@ -2,6 +2,7 @@
 
 from .card import Card, build_card
 from .card_page import build_card_object, render_card, render_card_text
+from .changes import tell_changes
 from .circuit_object import build_circuit_object
 from .design import (
     DesignLine,
@@ -126,6 +127,7 @@ __all__ = [
     "say",
     "tell_caution",
     "tell_certainty",
+    "tell_changes",
     "tell_closing",
     "tell_crooked",
     "tell_guide",

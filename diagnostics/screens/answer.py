@@ -34,6 +34,7 @@ from diagnostics.visit import (
 from .draft import (
     ASKED,
     CORRECTING,
+    ask_text,
     find_list,
     is_set,
     keep,
@@ -48,6 +49,7 @@ from .session import (
     bring_into_view,
     build_words,
     guarded,
+    leave_unwritten,
     load,
     open_store,
     plain,
@@ -84,7 +86,7 @@ def show_answer(
     _show_room(assessment, m)
     absent = may_be_absent(case, m) and ask_absent(field)
     text = read_answer(field)
-    keep_draft(m.key, text, absent=absent)
+    keep_draft(m.key, field, text, absent=absent)
     value = _understand(m, words, text)
     if value is not None and is_unexpected(assessment, m, value):
         show_alert("warning", tell("unexpected"))
@@ -97,8 +99,8 @@ def show_answer(
     if value is not None and is_too_early(m, value, find_wait_s(case, m)):
         show_alert("warning", tell("too_early", left=format_wait(find_wait_s(case, m) or 0.0)))
     key = "record_word" if isinstance(value, str) else "record_value"
-    label = tell("record") if value is None else tell(key, value=plain(words.value(m, value)))
-    show_main_button(label, _record, args, "record")
+    shown = tell("record") if value is None else tell(key, value=plain(words.value(m, value)))
+    show_main_button(shown, _record, args, "record")
 
 
 def _show_room(assessment: Assessment, m: Measurement) -> None:
@@ -113,7 +115,7 @@ def _show_room(assessment: Assessment, m: Measurement) -> None:
             st.pills(
                 tell("room_title"), rooms, key="room_of", wrap=True, format_func=plain, label_visibility="collapsed"
             )
-        st.text_input(tell("room_type" if rooms else "room_title"), key="room_typed", max_chars=120, autocomplete="off")
+        ask_text(tell("room_type" if rooms else "room_title"), "room_typed", "", 120)
         show_button(tell("room_note"), _note_room, (case.case_id, case.revision, m.place), "room_note")
 
 
@@ -123,6 +125,7 @@ def _note_room(case_id: str, revision: int, place: str) -> None:
         st.session_state["problem"] = tell("room_needed")
         return
     tell_place(open_store(), load(case_id, revision), place, room)
+    keep("room_typed", "")
     for key in ("room_typed", "room_of"):
         st.session_state[key] = None
 
@@ -178,7 +181,7 @@ def _save(
     if not reading_id:  # a second tap: the first has recorded it
         return
     case, text = load(*place), read_answer(f"answer {reading_id}")
-    assessment = assess(store.load_case(case.case_id))
+    assessment = assess(case)
     m = find_measurement(assessment.loop, key)
     if m is None or (not text and not m.unit):
         st.session_state["problem"] = tell("choose_first")
@@ -187,6 +190,7 @@ def _save(
     reading = _build(case, m, text, reading_id)
     doubt = _find_doubt(assessment, m, reading, old_id) if doubting else ""
     if doubt:
+        leave_unwritten()
         st.session_state["doubt"] = f"{doubt} {reading_id} {text}"
         return
     if old_id:
@@ -257,7 +261,7 @@ def _show_clock(assessment: Assessment, m: Measurement) -> None:
         show_note(tell("clock_why", wait=whole))
         st.button(
             tell("clock_start", wait=whole), icon=_CLOCK, key=f"clock {m.key}", width="stretch",
-            on_click=guarded(_start_clock), args=(case.case_id, case.revision, m.key),
+            on_click=guarded(_start_clock, tell("clock_start", wait=whole)), args=(case.case_id, case.revision, m.key),
         )  # fmt: skip
         return
     tick = 1.0 if wait_s else None

@@ -22,7 +22,8 @@ from diagnostics.visit import (
     list_as_left,
     list_left_so_far,
     list_to_leave,
-    record_reading,
+    record_readings,
+    take_back_reading,
     understand,
 )
 
@@ -58,7 +59,8 @@ def show_left(case: Case, words: Words) -> None:
     for number, reading in enumerate(readings):
         st.markdown(f"- {_tell(reading, words)}")
         args = (case.case_id, case.revision, reading.reading_id)
-        st.button(tell("left_take_back"), key=f"left_back_{number}", on_click=guarded(_take_back), args=args)
+        run = guarded(_take_back, f"{_tell(reading, words)}: {tell('left_take_back')}")
+        st.button(tell("left_take_back"), key=f"left_back_{number}", on_click=run, args=args)
     show_note(tell("left_why"))
     show_button(tell("left_open"), keep, (VIEW, AS_LEFT), "left_open")
 
@@ -114,9 +116,9 @@ def _keep_readings(case_id: str, revision: int) -> None:
         return
     for m, text in given:
         parse_value(m, loop, text)  # what cannot be read is refused before anything is stored
-    for number, (m, text) in enumerate(given):
-        reading = build_reading(m, text, f"{form[:-2]}{number:02x}")
-        case = record_reading(open_store(), case, replace(reading, taken_at=datetime.now(UTC), condition="absent"))
+    readings = [build_reading(m, text, f"{form[:-2]}{number:02x}") for number, (m, text) in enumerate(given)]
+    now = datetime.now(UTC)
+    record_readings(open_store(), case, [replace(r, taken_at=now, condition="absent") for r in readings])
     st.session_state.pop(_FORM, None)
     turn_to("")
 
@@ -132,7 +134,7 @@ def _tell_all(readings: tuple[Reading, ...], words: Words) -> str:
 
 
 def _take_back(case_id: str, revision: int, reading_id: str) -> None:
-    open_store().append_retraction(case_id, reading_id, revision, tell("why_taken_back"))
+    take_back_reading(open_store(), load(case_id, revision), reading_id, tell("why_taken_back"))
 
 
 def show_kept(case: Case, words: Words) -> None:
@@ -194,4 +196,5 @@ def show_held(case: Case, words: Words) -> None:
     with st.expander(tell("baseline_held", count=str(len(readings)))):
         st.markdown(_tell_all(readings, words))
         args = (case.case_id, case.revision, False)
-        st.button(tell("baseline_drop"), key="baseline_drop", on_click=guarded(_answer), args=args)
+        label = tell("baseline_drop")
+        st.button(label, key="baseline_drop", on_click=guarded(_answer, label), args=args)

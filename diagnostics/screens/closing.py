@@ -121,7 +121,7 @@ def _show_disturbed(case: Case, words: Words) -> None:
         for number, m in enumerate(some):
             args = (case.case_id, case.revision, m.key)
             label = f"**{_name_disturbed(m, words)}** ({plain(words.name(m))})"
-            st.checkbox(label, key=f"back_{number} {m.key}", on_change=guarded(_put_back), args=args)
+            st.checkbox(label, key=f"back_{number} {m.key}", on_change=guarded(_put_back, label), args=args)
         show_note(tell("put_back_all"))
 
 
@@ -152,7 +152,7 @@ def _name_beside(m: Measurement, words: Words) -> str:
 def _put_back(case_id: str, revision: int, key: str) -> None:
     case = load(case_id, revision)
     m = find_measurement(build_bench(case.site).loop, key)
-    if m is not None:
+    if m is not None:  # it was shown
         put_back(open_store(), case, m)
 
 
@@ -162,9 +162,6 @@ def _read(field: str) -> str:
 
 def _close(case_id: str, revision: int) -> None:
     case, chosen = load(case_id, revision), _read(_FIELD)
-    if case.closing:  # a second tap: the first has closed it
-        turn_to("")
-        return
     problem = _find_problem(case, chosen)
     if problem:
         st.session_state["problem"] = problem

@@ -12,7 +12,7 @@ from diagnostics.cases import Case
 from diagnostics.faults import CONTEXTS, SIGNS
 from diagnostics.reasoning import SYMPTOMS
 from diagnostics.reports import Words, read_words, tell_symptom
-from diagnostics.visit import find_about, find_listener, is_told, prepare, tell_complaint, tell_loop
+from diagnostics.visit import find_about, find_listener, is_told, prepare, tell_complaint
 from diagnostics.wiring import build_loop
 
 from .draft import find_kept, keep, keep_choice, keep_choices, recall, recall_choices
@@ -122,7 +122,6 @@ def _use(case_id: str, revision: int) -> None:
     # Where nothing is chosen nothing is ruled out, but a caller has nothing then.
     calls = find_listener(case) == "caller"
     can = tuple(t for t in tools if t != _BARE) if tools or calls else None
-    if len(case.site.loops) > 1:
-        case = tell_loop(open_store(), case, str(st.session_state.get(_LOOP) or ""))
-    tell_complaint(open_store(), case, "" if symptom == _OTHER else symptom, contexts, can)
+    about = str(st.session_state.get(_LOOP) or "") if len(case.site.loops) > 1 else None
+    tell_complaint(open_store(), case, "" if symptom == _OTHER else symptom, contexts, can, about)
     turn_to("")

@@ -13,7 +13,7 @@ from diagnostics.visit import describe_site, find_listener, name_rooms, parse_ro
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
 from diagnostics.wiring.describe import NOT_SURE
 
-from .draft import ask_lines, ask_text, find_kept, keep_choice, recall
+from .draft import ask_lines, ask_text, find_kept, keep_choice, note_drawn, recall
 from .session import (
     find_region,
     find_view,
@@ -37,6 +37,7 @@ _WAYS = ("describe_quick", "describe_shipped", "describe_file")
 
 def show_describe(case: Case) -> None:
     """Ask what is installed."""
+    note_drawn(*(name for name in st.query_params if name.startswith("q_")))  # one way of three is shown at a time
     st.title(tell("describe_title"), anchor=False)
     recall("way", _WAYS, _WAYS[0])
     way = st.segmented_control(tell("describe_how"), _WAYS, format_func=tell, required=True, width="stretch", key="way")

@@ -10,9 +10,13 @@ import streamlit as st
 from diagnostics.readings import LISTED, Measurement, list_tokens
 from diagnostics.wiring import Loop
 
-ASKED, CORRECTING, VIEW, _DRAFT, _LIST = "asked", "correct", "view", "draft", "list"
+from .packed import pack
+
+ASKED, CORRECTING, VIEW, DRAFT, _LIST = "asked", "correct", "view", "draft", "list"
+_DRAWN, _FORM = "drawn", "form"  # the fields that the screen in hand has drawn, and the form of an answer
+PACKED = frozenset({"note"})  # the field of several lines that is packed into the address
 _ALWAYS = frozenset({"case", "region"})
-_AT_WORK = frozenset({ASKED, CORRECTING, VIEW, _DRAFT, _LIST})
+_AT_WORK = frozenset({ASKED, CORRECTING, VIEW, DRAFT, _LIST})
 _LONGEST, _LONGEST_LINES = 200, 1500
 _SEPARATOR = "~"
 
@@ -37,11 +41,49 @@ def forget(*, at_work: bool = False) -> None:
         st.query_params.pop(name, None)
 
 
+def begin_drawing() -> None:
+    """Begin a screen: no field of it is drawn yet."""
+    st.session_state[_DRAWN] = set[str]()
+    st.session_state.pop(_FORM, None)
+
+
+def gather() -> None:
+    """Put into the address what stands in the fields that were drawn last: they may not be drawn again.
+
+    What is typed comes with the next run, and by then the case may have moved on to another screen.
+    """
+    for name in st.session_state.get(_DRAWN, ()):
+        text = st.session_state.get(name)
+        if isinstance(text, str):
+            keep(name, pack(text) if name in PACKED else text)
+    key, field = st.session_state.get(_FORM, ("", ""))
+    given = st.session_state.get(field) if field else None
+    if given:
+        text = ", ".join(given) if isinstance(given, list) else str(given).strip()
+        _write_draft(key, text, absent=bool(st.session_state.get(f"absent {field}")))
+
+
+def note_drawn(*names: str) -> None:
+    """Note that what the address keeps under these names stands on this screen, in fields of the same names."""
+    st.session_state.setdefault(_DRAWN, set[str]()).update(names)
+
+
+def was_drawn(name: str) -> bool:
+    """Return whether what the address keeps under a name stands on this screen."""
+    return name in st.session_state.get(_DRAWN, ())
+
+
+def list_undrawn() -> list[str]:
+    """Return the names of what the address keeps and this screen does not show."""
+    return [name for name in st.query_params if not was_drawn(name)]
+
+
 def recall(key: str, options: Sequence[str] = (), default: str = "") -> None:
     """Fill a field that is new to this page with what the address says; a choice that is none counts as ``default``.
 
     Streamlit's own binding would not let go of the address when the screen is done.
     """
+    note_drawn(key)
     if key not in st.session_state:
         kept = find_kept(key)
         st.session_state[key] = kept if kept and (not options or kept in options) else default
@@ -82,7 +124,7 @@ def ask_lines(label: str, key: str, hint: str) -> str:
 
 def leave_form() -> None:
     """Take out what belongs to the form in hand; the list of what is still to be typed stays."""
-    for name in (ASKED, CORRECTING, _DRAFT):
+    for name in (ASKED, CORRECTING, DRAFT):
         keep(name, "")
 
 
@@ -91,14 +133,26 @@ def find_form() -> str:
     return f"{find_kept(ASKED)} {find_kept(CORRECTING)}"
 
 
-def keep_draft(key: str, text: str, *, absent: bool) -> None:
-    """Keep an answer that is not recorded yet, for the measurement of this key."""
-    keep(_DRAFT, _SEPARATOR.join((key, "absent" if absent else "", text[:_LONGEST])) if text else "")
+def keep_draft(key: str, field: str, text: str, *, absent: bool) -> None:
+    """Keep an answer that is not recorded yet, for the measurement of this key; ``field`` is where it is typed."""
+    note_drawn(DRAFT)
+    st.session_state[_FORM] = (key, field)
+    _write_draft(key, text, absent=absent)
+
+
+def _write_draft(key: str, text: str, *, absent: bool) -> None:
+    keep(DRAFT, _SEPARATOR.join((key, "absent" if absent else "", text[:_LONGEST])) if text else "")
+
+
+def find_draft_owner() -> str:
+    """Return the key of the measurement that an unfinished answer is for, or an empty text."""
+    owner, _, rest = find_kept(DRAFT).partition(_SEPARATOR)
+    return owner if rest else ""
 
 
 def find_draft(key: str) -> tuple[str, bool]:
     """Return the unfinished answer to this measurement, and whether the complaint was absent."""
-    owner, _, rest = find_kept(_DRAFT).partition(_SEPARATOR)
+    owner, _, rest = find_kept(DRAFT).partition(_SEPARATOR)
     condition, _, text = rest.partition(_SEPARATOR)
     return (text, condition == "absent") if owner == key else ("", False)
 

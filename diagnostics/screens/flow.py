@@ -12,6 +12,7 @@ from .closing import PROOF, show_closing
 from .complaint import show_complaint
 from .describe import show_describe
 from .draft import find_form
+from .moved import note_others, show_moved
 from .paper import PAPER, show_paper
 from .proof import show_proof
 from .record import show_closed, show_record_so_far
@@ -19,6 +20,7 @@ from .safety import show_for_us, show_safety
 from .session import (
     NEW,
     assess,
+    begin_screen,
     build_words,
     find_case_id,
     find_view,
@@ -75,9 +77,14 @@ def _show_app() -> None:
         show_alert("warning", tell("unknown_case", case=plain(case_id)))
         show_main_button(tell("to_start"), go_to, ("",), "to_start")
         return
+    begin_screen()
+    note_others(store, case)
     show_top(f"{find_stage(case)} {find_view()} {find_form()} {case_id} {tell_meaning(case)}")
     _show_head(case)
+    above = st.container()
     _show_stage(case)
+    with above:
+        show_moved(case)
 
 
 def _find_case(store: CaseStore, case_id: str) -> Case | None:

@@ -182,7 +182,7 @@ def show_lead(assessment: Assessment) -> None:
         return
     follows = follows_guide(case)
     label = tell("guide_leave") if follows else tell("guide_follow")
-    st.button(label, key="lead", on_click=guarded(_lead), args=(case.case_id, case.revision, not follows))
+    st.button(label, key="lead", on_click=guarded(_lead, label), args=(case.case_id, case.revision, not follows))
 
 
 def _lead(case_id: str, revision: int, guide: bool) -> None:  # noqa: FBT001 - callbacks take positions

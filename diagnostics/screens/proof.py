@@ -31,9 +31,8 @@ from diagnostics.visit import (
     simulate_now,
     understand,
 )
-from diagnostics.wiring import Loop
 
-from .draft import ask_text, find_kept, keep, keep_choice, recall
+from .draft import ask_text, find_kept, keep, keep_choice, note_drawn, recall
 from .session import (
     find_region,
     format_moment,
@@ -71,6 +70,7 @@ def show_proof(case: Case) -> None:
     words = Words(loop, region=find_region())
     st.title(tell("proof_title"), anchor=False)
     items = list_proof(case, loop)
+    note_drawn(*(f"{_RECHECK}_{number}" for number in range(len(items))))
     if all(i.key != find_kept(_ASKED) for i in items):
         show_messages()  # otherwise they stand in the box that is being filled in
     show_repairs(case, words)
@@ -102,7 +102,7 @@ def _show_item(case: Case, words: Words, number: int, item: ProofItem) -> None:
         if reasons:
             show_note(reasons)
         if find_kept(_ASKED) == item.key:
-            _ask_why(case, number, item, words.loop)
+            _ask_why(case, words, number, item)
         elif item.result is not None and find_kept(_CHANGED) != item.key:
             _show_result(number, item, words)
         elif item.recheck is not None:
@@ -110,7 +110,7 @@ def _show_item(case: Case, words: Words, number: int, item: ProofItem) -> None:
         else:
             if item.test == HEAD_OFF:
                 _choose_head(case, words, item)
-            _show_choice(case, number, item)
+            _show_choice(case, words, number, item)
 
 
 def _show_result(number: int, item: ProofItem, words: Words) -> None:
@@ -152,7 +152,11 @@ def _ask_reading(case: Case, number: int, item: ProofItem, words: Words) -> None
     args = (case.case_id, case.revision, item.key, number)
     with st.container(horizontal=True):
         st.button(
-            tell("test_record"), key=f"test_record_{number}", width="stretch", on_click=guarded(_record), args=args
+            tell("test_record"),
+            key=f"test_record_{number}",
+            width="stretch",
+            on_click=guarded(_record, f"{plain(words.name(m))}: {tell('test_record')}"),
+            args=args,
         )
         st.button(tell("test_not"), key=f"test_not_{number}", width="stretch", on_click=guarded(_ask), args=(item.key,))
 
@@ -162,7 +166,7 @@ def _fill_reading(number: int, text: str) -> None:
 
 
 def _record(case_id: str, revision: int, key: str, number: int) -> None:
-    """Store what was measured again; said twice it is stored once."""
+    """Store what was measured again; said twice it is stored once: by then the form has no name any more."""
     case, field = load(case_id, revision), f"{_RECHECK}_{number}"
     item = next((i for i in list_proof(case, build_bench(case.site).loop) if i.key == key), None)
     form = f"{_RECHECK} {item.at}" if item else ""
@@ -188,25 +192,27 @@ def _choose_head(case: Case, words: Words, item: ProofItem) -> None:
     keep_choice(_HEAD, chosen, default)
 
 
-def _show_choice(case: Case, number: int, item: ProofItem) -> None:
+def _show_choice(case: Case, words: Words, number: int, item: ProofItem) -> None:
+    told = plain(tell_test(item, words, find_region()))
     args = (case.case_id, case.revision, item.key)
     with st.container(horizontal=True):
-        done, ask = guarded(_note_done), guarded(_ask)
+        done, ask = guarded(_note_done, f"{told}: {tell('test_done')}"), guarded(_ask)
         st.button(tell("test_done"), key=f"test_done_{number}", width="stretch", on_click=done, args=args)
         st.button(tell("test_not"), key=f"test_not_{number}", width="stretch", on_click=ask, args=(item.key,))
 
 
-def _ask_why(case: Case, number: int, item: ProofItem, loop: Loop) -> None:
+def _ask_why(case: Case, words: Words, number: int, item: ProofItem) -> None:
+    told = plain(tell_test(item, words, find_region()))
     show_messages()
     ask_text(tell("test_why"), _WHY, tell("test_why_hint"))
-    last = next((i.result.why for i in reversed(list_proof(case, loop)) if i.result and i.result.why), "")
+    last = next((i.result.why for i in reversed(list_proof(case, words.loop)) if i.result and i.result.why), "")
     if last:
         show_button(tell("test_why_same", why=plain(last)), _fill_why, (last,), f"test_same_{number}")
     args = (case.case_id, case.revision, item.key)
     with st.container(horizontal=True):
         st.button(
             tell("test_not_keep"), key=f"test_keep_{number}", type="primary", width="stretch",
-            on_click=guarded(_note_not_done), args=args,
+            on_click=guarded(_note_not_done, f"{told}: {tell('test_not_keep')}"), args=args,
         )  # fmt: skip
         st.button(
             tell("test_cancel"),
@@ -283,9 +289,7 @@ def _show_rest(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
 
 def _note_rest(case_id: str, revision: int) -> None:
     case = load(case_id, revision)
-    loop = build_bench(case.site).loop
-    if any(i.result is None and i.test not in _ALONE for i in list_proof(case, loop)):  # a second tap finds none
-        pass_tests(open_store(), case, _find_head(choose_head(case, loop)))
+    pass_tests(open_store(), case, _find_head(choose_head(case, build_bench(case.site).loop)))
 
 
 def _show_end(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
@@ -300,7 +304,7 @@ def _show_end(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
         args = (case.case_id, case.revision)
         label = tell("tests_leave" if left else "tests_end")
         kind: Literal["primary", "secondary"] = "secondary" if left else "primary"
-        st.button(label, key="tests_end", type=kind, width="stretch", on_click=guarded(_end), args=args)
+        st.button(label, key="tests_end", type=kind, width="stretch", on_click=guarded(_end, label), args=args)
 
 
 def _name_all(items: Sequence[ProofItem], words: Words) -> str:
@@ -334,13 +338,11 @@ def _end(case_id: str, revision: int) -> None:
     if not all(i.result for i in list_proof(case, build_bench(case.site).loop)):
         turn_to("closing")
         return
-    if find_stage(case) != "closing":  # else looked at again, or tapped twice: the list is through already
+    if find_stage(case) != "closing":  # else looked at again: the list is through already
         finish_tests(open_store(), case)
     turn_to("")
 
 
 def _deny(case_id: str, revision: int) -> None:
-    case = load(case_id, revision)
-    if any(r.cured for r in case.repairs):  # a second tap finds none
-        deny_cure(open_store(), case)
+    deny_cure(open_store(), load(case_id, revision))
     turn_to("")

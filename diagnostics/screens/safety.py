@@ -184,9 +184,7 @@ def _close_as_not_ours(case_id: str, revision: int) -> None:
     if not told or not by:
         st.session_state["problem"] = tell("by_needed" if told else "told_needed_not_ours")
         return
-    case = load(case_id, revision)
-    if not case.closing:  # a second tap: the first has closed it
-        close_case(open_store(), case, "not_ours", told=told, by=by)
+    close_case(open_store(), load(case_id, revision), "not_ours", told=told, by=by)
     turn_to("")
 
 

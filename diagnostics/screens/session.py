@@ -21,10 +21,11 @@ from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
 from diagnostics.reports import Region, Words, localize, say, tell_caution
 from diagnostics.visit import Assessment, Listener, assess_case, find_listener, tell_meaning
 
-from .draft import VIEW, find_kept, forget, keep
+from .draft import VIEW, begin_drawing, find_kept, forget, gather, keep
 
 _Alert = Literal["info", "success", "warning", "error"]
 NEW = "new"
+SEEN, NOT_STORED, _WRITING, _ACTED = "seen", "not_stored", "writing", "acted"
 _LONG = 16  # detectors; from here on the first reckoning takes more than a moment
 # Names of our own keys, and the two parts of the page that Streamlit names for tests.
 _STYLE = """
@@ -116,19 +117,40 @@ def find_view() -> str:
 
 
 def load(case_id: str, revision: int) -> Case:
-    """Return a case with the revision that the screen has shown, so that the store sees what came in between."""
-    return replace(open_store().load_case(case_id), revision=revision)
+    """Return a case as the screen has shown it, to be written to: whatever came in between, the store sees it."""
+    st.session_state[_WRITING] = True
+    return open_store().load_case(case_id, revision)
 
 
-def guarded(callback: Callable[..., None]) -> Callable[..., None]:
-    """Wrap a callback: what goes wrong becomes a message on the next screen, never a traceback."""
+def begin_screen() -> None:
+    """Begin a screen; what was typed since the last one is in the address before anything of it can go."""
+    if not st.session_state.pop(_ACTED, False):  # otherwise the tap has gathered, and has said what becomes of it
+        gather()
+    begin_drawing()
+
+
+def leave_unwritten() -> None:
+    """Note that nothing was written after all, though a case was loaded for it."""
+    st.session_state[_WRITING] = False
+
+
+def guarded(callback: Callable[..., None], label: str = "") -> Callable[..., None]:
+    """Wrap a callback: what goes wrong becomes a message on the next screen, never a traceback.
+
+    ``label`` is what the button says: if the case has moved on, the message tells what was not stored.
+    """
 
     @functools.wraps(callback)
     def run(*args: Any) -> None:  # noqa: ANN401 - whatever the callback takes
+        st.session_state[_WRITING] = False
+        gather()
+        st.session_state[_ACTED] = True
         try:
             callback(*args)
-        except CaseChangedError as error:
-            st.session_state["changed"] = error.message
+            if st.session_state[_WRITING] and "problem" not in st.session_state:
+                st.session_state.pop(SEEN, None)  # what is new in the case is of one's own making
+        except CaseChangedError:
+            st.session_state[NOT_STORED] = label
         except DiagnosticsError as error:
             st.session_state["problem"] = write_problem(error)
         except Exception:  # noqa: BLE001 - the outermost frame of a callback
@@ -161,27 +183,23 @@ def show_alert(kind: _Alert, text: str) -> None:
 
 def show_messages() -> None:
     """Show what went wrong with the last tap, once, and bring it into view: the button is far below it."""
-    changed = st.session_state.pop("changed", "")
     problem = st.session_state.pop("problem", "")
-    if not changed and not problem:
+    if not problem:
         return
     with st.container(key="message"):
-        if changed:
-            show_alert("warning", f"**{tell('changed_title')}**\n\n{plain(changed)}.\n\n{tell('changed_note')}")
-        if problem:
-            show_alert("error", problem)
+        show_alert("error", problem)
     bring_into_view("message", uuid.uuid4().hex)
 
 
 def show_main_button(label: str, callback: Callable[..., None], args: tuple[object, ...], key: str) -> None:
     """Show the one main action at the lower edge, where a thumb is."""
     with st.bottom:
-        st.button(label, key=key, type="primary", width="stretch", on_click=guarded(callback), args=args)
+        st.button(label, key=key, type="primary", width="stretch", on_click=guarded(callback, label), args=args)
 
 
 def show_button(label: str, callback: Callable[..., None], args: tuple[object, ...], key: str) -> None:
     """Show another action, as wide as the page."""
-    st.button(label, key=key, width="stretch", on_click=guarded(callback), args=args)
+    st.button(label, key=key, width="stretch", on_click=guarded(callback, label), args=args)
 
 
 def show_note(text: str) -> None:

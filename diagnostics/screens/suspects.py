@@ -13,10 +13,10 @@ from diagnostics.reports import (
     list_suspects,
     render_loop,
 )
-from diagnostics.visit import Assessment
+from diagnostics.visit import Assessment, take_back_reading
 
 from .notices import correct, find_reasons, show_remedies, tell_reading
-from .session import build_words, format_moment, guarded, is_dark, open_store, plain, show_note, tell
+from .session import build_words, format_moment, guarded, is_dark, load, open_store, plain, show_note, tell
 
 _FEW = 2  # readings that stand open; a longer list is a tap away
 _MOST_SHOWN = 2  # suspects that stand beside the picture; the others are a tap away
@@ -99,8 +99,9 @@ def _show_reading(assessment: Assessment, words: Words, number: int, reading: Re
                 on_click=guarded(correct), args=(reading.reading_id,),
             )  # fmt: skip
         args = (case.case_id, case.revision, reading.reading_id)
-        st.button(tell("take_back"), key=f"take_back {reading.reading_id}", on_click=guarded(_take_back), args=args)
+        run = guarded(_take_back, f"{tell_reading(assessment, words, reading)}: {tell('take_back')}")
+        st.button(tell("take_back"), key=f"take_back {reading.reading_id}", on_click=run, args=args)
 
 
 def _take_back(case_id: str, revision: int, reading_id: str) -> None:
-    open_store().append_retraction(case_id, reading_id, revision, tell("why_taken_back"))
+    take_back_reading(open_store(), load(case_id, revision), reading_id, tell("why_taken_back"))

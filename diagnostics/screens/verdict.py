@@ -1,7 +1,7 @@
 """What was found, the repair, and whether it cured; each answer can be taken back."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from typing import Literal
 
 import streamlit as st
 
@@ -47,7 +47,6 @@ from .session import (
 )
 
 _DONE = "work_done"  # in the address: the repair that this person says is made
-_TWICE = timedelta(seconds=10)  # the same said again within this time is a second tap, not a second repair
 
 
 def show_verdict(assessment: Assessment) -> None:
@@ -89,7 +88,8 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
         return
     show_cautions((*list_repair_cautions(repair), "outranked"), list_read_cautions(case, words.loop))
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
-    _show_outcome(write_class(repair), _record_repair, (case.case_id, case.revision, *repair))
+    named = plain(words.repair(repair))
+    _show_outcome(write_class(repair), named, _record_repair, (case.case_id, case.revision, *repair))
 
 
 def show_own_repair(case: Case) -> None:
@@ -100,7 +100,7 @@ def show_own_repair(case: Case) -> None:
     read = list_read_cautions(case, build_bench(case.site).loop)
     show_cautions((*list_repair_cautions(None), "ladder", "outranked"), read)  # it may have been anywhere
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
-    _show_outcome("own", _record_own_repair, (case.case_id, case.revision))
+    _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision))
 
 
 def _record_own_repair(case_id: str, revision: int, cured: bool) -> None:  # noqa: FBT001 - callbacks take positions
@@ -112,7 +112,7 @@ def _record_own_repair(case_id: str, revision: int, cured: bool) -> None:  # noq
     turn_to("")
 
 
-def _show_outcome(repair: str, callback: Callable[..., None], args: tuple[object, ...]) -> None:
+def _show_outcome(repair: str, told: str, callback: Callable[..., None], args: tuple[object, ...]) -> None:
     """Wait at the lower edge until the work is done; then ask whether the complaint is gone."""
     if find_kept(_DONE) != repair:
         show_main_button(tell("work_done"), _say_done, (repair,), "work_done")
@@ -121,9 +121,10 @@ def _show_outcome(repair: str, callback: Callable[..., None], args: tuple[object
     with st.bottom, st.container(border=False):
         st.markdown(f"**{tell('repair_done')}**")
         with st.container(horizontal=True):
-            run = guarded(callback)
-            st.button(tell("cured"), key="cured", type="primary", width="stretch", on_click=run, args=(*args, True))
-            st.button(tell("still_faulty"), key="still_faulty", width="stretch", on_click=run, args=(*args, False))
+            for key, cured in (("cured", True), ("still_faulty", False)):
+                run = guarded(callback, f"{told}: {tell(key)}")
+                kind: Literal["primary", "secondary"] = "primary" if cured else "secondary"
+                st.button(tell(key), key=key, type=kind, width="stretch", on_click=run, args=(*args, cured))
 
 
 def _say_done(repair: str) -> None:
@@ -139,12 +140,9 @@ def _record_repair(case_id: str, revision: int, remedy: str, spot: str, cured: b
 
 
 def _record(case: Case, what: str, *, cured: bool) -> None:
-    """Store a repair, and with it what was suggested when it was told; a second tap stores nothing."""
-    keep(_DONE, "")
-    last = case.repairs[-1] if case.repairs else None
-    if last and (last.fault, last.cured) == (what, cured) and datetime.now(UTC) - last.done_at < _TWICE:
-        return
+    """Store a repair, and with it what was suggested when it was told."""
     record_repair(open_store(), case, what, cured=cured, suggestion=build_suggestion(assess(case)))
+    keep(_DONE, "")
 
 
 def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
@@ -156,7 +154,8 @@ def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
         if may_change and repair.cured is not None:
             args = (case.case_id, case.revision, number)
             label = tell("repair_taken_back")
-            st.button(label, key=f"take_back_repair_{number}", on_click=guarded(take_back), args=args)
+            run = guarded(take_back, f"{told}: {label}")
+            st.button(label, key=f"take_back_repair_{number}", on_click=run, args=args)
 
 
 def has_fresh_repair(case: Case) -> bool:

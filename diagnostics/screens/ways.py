@@ -16,7 +16,9 @@ from diagnostics.visit import (
     lack_tool,
     list_missing_tools,
     skip_measurement,
+    skip_measurements,
     skip_place,
+    take_back_reading,
     take_up_tool,
     understand,
 )
@@ -59,7 +61,8 @@ def show_ways(assessment: Assessment, m: Measurement | None) -> None:
 
 
 def _show_way(name: str, callback: Callable[..., None], args: tuple[object, ...], key: str = "", **told: str) -> None:
-    st.button(tell(name, **told), key=key or name, on_click=guarded(callback), args=args)
+    label = tell(name, **told)
+    st.button(label, key=key or name, on_click=guarded(callback, label), args=args)
 
 
 def show_cannot(assessment: Assessment, m: Measurement) -> None:
@@ -106,7 +109,8 @@ def _show_skipped(assessment: Assessment, some: list[Measurement]) -> None:
 
 def _show_row(told: str, callback: Callable[..., None], args: tuple[object, ...], key: str) -> None:
     st.markdown(told)
-    st.button(tell("put_in_again"), key=key, on_click=guarded(callback), args=args)
+    label = tell("put_in_again")
+    st.button(label, key=key, on_click=guarded(callback, f"{told}: {label}"), args=args)
 
 
 def _skip(case_id: str, revision: int, key: str, skip: bool) -> None:  # noqa: FBT001 - callbacks take positions
@@ -135,8 +139,7 @@ def _take_up(case: Case, tool: str) -> None:
 
 def _take_in(case: Case, keys: tuple[str, ...]) -> None:
     case = load(case.case_id, case.revision)
-    for key in keys:
-        case = skip_measurement(open_store(), case, key, skip=False)
+    skip_measurements(open_store(), case, keys, skip=False)
     _go_back()
 
 
@@ -147,4 +150,4 @@ def _go_back() -> None:
 
 def undo(case_id: str, revision: int, reading_id: str) -> None:
     """Take a reading back; it stays in the record and no longer counts."""
-    open_store().append_retraction(case_id, reading_id, revision, tell("why_taken_back"))
+    take_back_reading(open_store(), load(case_id, revision), reading_id, tell("why_taken_back"))

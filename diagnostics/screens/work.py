@@ -22,7 +22,19 @@ from diagnostics.visit import (
 )
 
 from .answer import show_answer
-from .draft import ASKED, CORRECTING, ask_lines, find_kept, find_list, keep, keep_choice, keep_list, leave_form, recall
+from .draft import (
+    ASKED,
+    CORRECTING,
+    ask_lines,
+    find_draft_owner,
+    find_kept,
+    find_list,
+    keep,
+    keep_choice,
+    keep_list,
+    leave_form,
+    recall,
+)
 from .guide import (
     find_pending,
     show_answers,
@@ -76,7 +88,7 @@ def _show_next(assessment: Assessment) -> None:
     """Show the next step beside the suspects; on a phone one below the other."""
     m, old = _find_asked(assessment)
     left, right = st.columns([3, 2], gap="small")
-    chosen = old is not None or find_kept(ASKED) or find_list()
+    chosen = old is not None or find_kept(ASKED) or find_list() or find_draft_owner()
     pending = None if chosen else find_pending(assessment)
     view = find_view()
     with left:
@@ -109,7 +121,7 @@ def _show_out_of_service(assessment: Assessment) -> None:
 
 def _has_ways(assessment: Assessment, m: Measurement | None, old: Reading | None, pending: bool) -> bool:  # noqa: FBT001
     """Return whether the ways around the step stand below it already."""
-    if find_view():
+    if find_view() in {"other", CANNOT}:
         return False
     return pending or (m is not None and old is None and not find_list() and _is_suggested(assessment, m))
 
@@ -124,7 +136,7 @@ def _find_asked(assessment: Assessment) -> tuple[Measurement | None, Reading | N
     old = assessment.case.find_reading(find_kept(CORRECTING))
     if old is not None and old in assessment.case.readings:
         return understand(assessment.loop, old).measurement, old
-    for key in (find_kept(ASKED), *find_list()):
+    for key in (find_kept(ASKED), *find_list(), find_draft_owner()):  # what is half typed is never taken away
         asked = find_measurement(assessment.loop, key)
         if asked is not None:
             return asked, None
@@ -275,7 +287,8 @@ def _show_more(assessment: Assessment, *, at_step: bool) -> None:
         _show_side("describe_again", "describe", "to_describe")
         if find_listener(assessment.case) == "caller":
             place = (assessment.case.case_id, assessment.case.revision)
-            st.button(tell("on_site_now"), key="on_site_now", on_click=guarded(_take_over), args=place)
+            label = tell("on_site_now")
+            st.button(label, key="on_site_now", on_click=guarded(_take_over, label), args=place)
 
 
 def _take_over(case_id: str, revision: int) -> None:

@@ -36,28 +36,25 @@ from .deeds import (
     close_case,
     correct_reading,
     deny_cure,
-    describe_site,
     extend_test,
-    finish_tests,
     list_visits,
     open_case,
-    pass_tests,
     put_back,
     record_reading,
-    record_recheck,
+    record_readings,
     record_repair,
-    record_test,
     reopen_case,
     skip_measurement,
+    skip_measurements,
     start_clock,
     start_visit,
+    take_back_reading,
     take_back_repair,
     tell_complaint,
     tell_loop,
     tell_people,
-    tell_place,
-    tell_rooms,
 )
+from .described import describe_site, tell_place, tell_rooms
 from .disturbed import Disturbance, find_disturbances
 from .doubts import (
     Doubt,
@@ -102,6 +99,7 @@ from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, choose_head, is_pro
 from .read_cautions import list_read_cautions
 from .recheck import Recheck, list_rechecks
 from .rooms import lacks_rooms, name_rooms, parse_rooms
+from .tested import finish_tests, pass_tests, record_recheck, record_test
 
 __all__ = [
     "FUNCTIONAL",
@@ -198,6 +196,7 @@ __all__ = [
     "put_back",
     "rate_added",
     "record_reading",
+    "record_readings",
     "record_recheck",
     "record_repair",
     "record_test",
@@ -205,9 +204,11 @@ __all__ = [
     "simulate_now",
     "simulate_reading",
     "skip_measurement",
+    "skip_measurements",
     "skip_place",
     "start_clock",
     "start_visit",
+    "take_back_reading",
     "take_back_repair",
     "take_up_tool",
     "tell_complaint",

@@ -106,12 +106,12 @@ def answer_baseline(store: CaseStore, case: Case, baseline: Baseline) -> Case:
 
     Raises as ``adopt_baseline``.
     """
+    list_baseline(case.site, baseline)
+    name = f"{_ASKED}{case.site_revision}"
+    given = () if is_baseline_asked(case) else (Acknowledgement(name, datetime.now(UTC)),)
     if baseline != case.baseline:
-        case = adopt_baseline(store, case, baseline)
-    if is_baseline_asked(case):
-        return case
-    given = Acknowledgement(f"{_ASKED}{case.site_revision}", datetime.now(UTC))
-    return store.append_acknowledgement(case.case_id, given, case.revision)
+        return store.append_baseline(case.case_id, baseline, case.revision, *given)
+    return store.append_acknowledgements(case.case_id, given, case.revision)
 
 
 def _strip(site: Site) -> Site:

@@ -1,5 +1,6 @@
 """What happens in a visit, each deed written to the store at once."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -10,21 +11,19 @@ from diagnostics.cases import (
     Closing,
     Leaving,
     Outline,
-    ProofResult,
     Reading,
     Repair,
     Suggestion,
     Understood,
     build_understood,
-    parse_site_text,
     write_site,
 )
-from diagnostics.errors import CaseError, DiagnosticsError, NotFoundError, SiteError
+from diagnostics.errors import CaseError, NotFoundError
 from diagnostics.readings import Measurement
 from diagnostics.reasoning import find_symptom
 from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_site
 
-from .assess import build_bench, build_reading, understand
+from .assess import build_bench, understand
 from .disturbed import find_disturbances, name_disturbance
 from .marks import (
     ABOUT,
@@ -35,17 +34,16 @@ from .marks import (
     NOT_MONITORED,
     ON_TEST,
     SKIP,
-    TESTED,
     TOLD,
     UNSKIP,
     find_about,
     find_skipped,
     is_accepted,
     is_tested,
+    is_told,
 )
 from .offered import answer_suggestion
-from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, list_proof, list_untested
-from .rooms import name_rooms
+from .proof import list_untested
 
 
 def record_reading(store: CaseStore, case: Case, reading: Reading, suggestion: Suggestion | None = None) -> Case:
@@ -109,14 +107,20 @@ def acknowledge(store: CaseStore, case: Case, name: str) -> Case:
 
 def tell_people(store: CaseStore, case: Case, hours: float | None) -> Case:
     """Note that people are told, and until when the system is on test; None: it is not monitored."""
-    case = acknowledge(store, case, NOT_MONITORED) if hours is None else extend_test(store, case, hours)
-    return acknowledge(store, case, "tell_people")
+    now = datetime.now(UTC)
+    period = NOT_MONITORED if hours is None else _write_period(hours)
+    given = tuple(Acknowledgement(name, now) for name in (period, "tell_people"))
+    return store.append_acknowledgements(case.case_id, given, case.revision)
 
 
 def extend_test(store: CaseStore, case: Case, hours: float) -> Case:
     """Note that the system is on test for so many hours from now."""
-    until = (datetime.now(UTC) + timedelta(hours=hours)).isoformat(timespec="seconds")
-    return acknowledge(store, case, ON_TEST + until)
+    return acknowledge(store, case, _write_period(hours))
+
+
+def _write_period(hours: float) -> str:
+    """Return the mark of a test period of so many hours from now, to the minute as it is told to the station."""
+    return ON_TEST + (datetime.now(UTC) + timedelta(hours=hours)).isoformat(timespec="minutes")
 
 
 def accept_loop(store: CaseStore, case: Case) -> Case:
@@ -124,77 +128,33 @@ def accept_loop(store: CaseStore, case: Case) -> Case:
     return acknowledge(store, case, FOR_US)
 
 
-def describe_site(store: CaseStore, case: Case, site_text: str, name: str = "site") -> Case:
-    """Describe the loop, or describe it anew; ``name`` stands for the file in findings.
+def tell_complaint(
+    store: CaseStore,
+    case: Case,
+    symptom: str,
+    contexts: tuple[str, ...],
+    can: tuple[str, ...] | None,
+    about: str | None = None,
+) -> Case:
+    """Store what is complained of (an empty text: none of those listed), the loop's past, and what is at hand.
 
-    Raises
-    ------
-    SourceError, SiteError
-        The text is no site, or the site cannot be wired; nothing was stored.
-    """
-    bench = build_bench(parse_site_text(site_text, name))
-    _check_old_readings(bench.loop, case)
-    case = store.append_site(case.case_id, site_text, case.revision)
-    return acknowledge(store, case, DESCRIBED)
-
-
-def tell_place(store: CaseStore, case: Case, name: str, room: str) -> Case:
-    """Note which room a detector is in, on a loop whose order is not known; it is a revision of the description.
+    ``can`` None: nobody said, and nothing is ruled out. ``about`` is the zone of the loop in question where there are
+    several, an empty text where that is not known, None where nobody said.
 
     Raises
     ------
     NotFoundError
-        There is no such detector, or its loop has an order already.
-    CaseError
-        No room is given.
-    """
-    chain = build_loop(case.site).find_chain(name)
-    if chain is None or chain.has_order or name not in (names := [d.name for d in chain.detectors]):
-        raise NotFoundError(f"{name[:40]!r} is no detector whose place is to be found")
-    if not room.strip():
-        raise CaseError("say in which room that detector is", hint="as people there call it")
-    places = dict(sorted({**chain.spec.places, names.index(name) + 1: room.strip()[:120]}.items()))
-    told = chain.spec.model_copy(update={"places": places})
-    loops = tuple(told if spec == chain.spec else spec for spec in case.site.loops)
-    return describe_site(store, case, write_site(case.site.model_copy(update={"loops": loops})))
-
-
-def tell_rooms(store: CaseStore, case: Case, rooms: tuple[str, ...]) -> Case:
-    """Note which room each detector is in, in the order of the wiring; it is a revision of the description.
-
-    Raises
-    ------
-    SiteError
-        There are more rooms than detectors.
-    CaseError
-        No room is named.
-    """
-    if not any(rooms):
-        raise CaseError("name at least one room", hint="one a line, in the order of the wiring")
-    return describe_site(store, case, write_site(name_rooms(case.site, rooms)))
-
-
-def _check_old_readings(loop: Loop, case: Case) -> None:
-    for n, reading in enumerate(case.readings, 1):
-        try:
-            understand(loop, reading)
-        except DiagnosticsError as error:
-            message = f"reading {n} cannot have been taken on this loop: {error.message}"
-            raise SiteError(message, hint="take that reading back first, or keep the old description") from error
-
-
-def tell_complaint(
-    store: CaseStore, case: Case, symptom: str, contexts: tuple[str, ...], can: tuple[str, ...] | None
-) -> Case:
-    """Store what is complained of (an empty text: none of those listed), the loop's past, and what is at hand.
-
-    ``can`` None: nobody said, and nothing is ruled out.
+        There is no such complaint, or no loop is on this zone.
     """
     if symptom:
         find_symptom(symptom)
+    new = [] if about is None or about == find_about(case) else [_write_about(case, about)]
+    new += [] if is_told(case) else [TOLD]
     outline = Outline(contexts, symptom, can, case.meter, case.notes)
-    case = store.append_outline(case.case_id, outline, case.revision)
-    return acknowledge(store, case, TOLD)
+    if outline == case.outline and not new:
+        return case
+    now = datetime.now(UTC)
+    return store.append_outline(case.case_id, outline, case.revision, *(Acknowledgement(name, now) for name in new))
 
 
 def tell_loop(store: CaseStore, case: Case, zone: str) -> Case:
@@ -205,13 +165,18 @@ def tell_loop(store: CaseStore, case: Case, zone: str) -> Case:
     NotFoundError
         No loop is on this zone.
     """
+    mark = _write_about(case, zone)
+    if zone == find_about(case):
+        return case
+    return store.append_acknowledgement(case.case_id, Acknowledgement(mark, datetime.now(UTC)), case.revision)
+
+
+def _write_about(case: Case, zone: str) -> str:
+    """Return the mark of the loop in question. Raises NotFoundError for a zone that has none."""
     zones = [loop.zone for loop in case.site.loops]
     if zone and zone not in zones:
         raise NotFoundError(f"no loop is on zone {zone[:40]!r}", hint=f"there are {', '.join(zones)}")
-    if zone == find_about(case):
-        return case
-    given = Acknowledgement(ABOUT + zone, datetime.now(UTC))
-    return store.append_acknowledgement(case.case_id, given, case.revision)
+    return ABOUT + zone
 
 
 def skip_measurement(
@@ -221,17 +186,37 @@ def skip_measurement(
 
     ``suggestion`` is the step that was suggested at that moment, see ``build_suggestion``.
     """
-    if (key in find_skipped(case)) == skip:
+    return skip_measurements(store, case, (key,), skip=skip, suggestion=suggestion)
+
+
+def skip_measurements(
+    store: CaseStore, case: Case, keys: Iterable[str], *, skip: bool = True, suggestion: Suggestion | None = None
+) -> Case:
+    """Leave several measurements out, or take them in again, in one act."""
+    now, known = datetime.now(UTC), find_skipped(case)
+    new = [key for key in keys if (key in known) != skip]
+    if not new:
         return case
-    given = Acknowledgement((SKIP if skip else UNSKIP) + key, datetime.now(UTC))
-    told = replace(suggestion, outcome="skipped" if suggestion.what == key else "other") if suggestion else None
-    return store.append_acknowledgement(case.case_id, given, case.revision, told)
+    told = replace(suggestion, outcome="skipped" if suggestion.what in new else "other") if suggestion else None
+    given = [Acknowledgement((SKIP if skip else UNSKIP) + key, now) for key in new]
+    return store.append_acknowledgements(case.case_id, given, case.revision, told)
 
 
 def start_clock(store: CaseStore, case: Case, key: str) -> Case:
     """Note that the settling time of a measurement begins now."""
     given = Acknowledgement(CLOCK + key, datetime.now(UTC))
     return store.append_acknowledgement(case.case_id, given, case.revision)
+
+
+def take_back_reading(store: CaseStore, case: Case, reading_id: str, why: str) -> Case:
+    """Take a reading back; it stays in the record and no longer counts. Raises as ``record_reading``."""
+    return store.append_retraction(case.case_id, reading_id, case.revision, why)
+
+
+def record_readings(store: CaseStore, case: Case, readings: Iterable[Reading]) -> Case:
+    """Store several readings, all or none. Raises as ``record_reading``."""
+    loop = build_bench(case.site).loop
+    return store.append_readings(case.case_id, [_complete(loop, reading) for reading in readings], case.revision)
 
 
 def correct_reading(store: CaseStore, case: Case, old_id: str, reading: Reading) -> Case:
@@ -278,66 +263,6 @@ def take_back_repair(store: CaseStore, case: Case, number: int) -> Case:
     if not 0 <= number < len(case.repairs):
         raise NotFoundError(f"this case has no repair number {number + 1}")
     return store.append_repair(case.case_id, replace(case.repairs[number], cured=None), case.revision)
-
-
-def record_test(store: CaseStore, case: Case, item: ProofItem, *, done: bool, why: str = "", by: str = "") -> Case:
-    """Store that one test of the list is done, or is not, and why not.
-
-    Raises
-    ------
-    CaseError
-        A test is not done and nobody says why.
-    """
-    result = ProofResult(item.test, done, datetime.now(UTC), item.at, why.strip(), by)
-    if not done and not result.why:
-        raise CaseError("say why this test is not done", hint="it stands in the record")
-    return store.append_tests(case.case_id, (result,), case.revision)
-
-
-def record_recheck(store: CaseStore, case: Case, item: ProofItem, value: str, reading_id: str, by: str = "") -> Case:
-    """Store what was measured again after a repair, as a reading of the loop without the complaint.
-
-    Raises as ``record_reading``, and CaseError for a test that is no measurement.
-    """
-    if item.recheck is None:
-        raise CaseError("this test has no reading", hint="mark it as done, or say why it is not")
-    reading = build_reading(item.recheck.measurement, value, reading_id, by)
-    return record_reading(store, case, replace(reading, condition="absent"))
-
-
-def finish_tests(store: CaseStore, case: Case) -> Case:
-    """Note that the list of tests is through: each item is done, or is not and the record says why.
-
-    Raises
-    ------
-    CaseError
-        Some items were never noted; names how many.
-    """
-    open_items = [i for i in list_proof(case, build_loop(case.site)) if i.result is None]
-    if open_items:
-        count = len(open_items)
-        message = f"{count} test{'s are' if count > 1 else ' is'} neither done nor left out"
-        raise CaseError(message, hint="mark each as done, or say why it is not")
-    return store.append_acknowledgement(case.case_id, Acknowledgement(TESTED, datetime.now(UTC)), case.revision)
-
-
-def pass_tests(store: CaseStore, case: Case, head_off_at: str = "") -> Case:
-    """Note that what is open at the end of the list is done, each item by itself, in one act; it may end the list.
-
-    Functional tests of detectors are never noted so: each is told one by one by whoever has seen its zone report. Nor
-    are volts to measure again: what was read is typed.
-    ``head_off_at`` is the detector whose head was taken off, where that test is still open.
-    """
-    now = datetime.now(UTC)
-    items = [i for i in list_proof(case, build_loop(case.site)) if i.result is None]
-    places = {HEAD_OFF: head_off_at}
-    results = [
-        ProofResult(i.test, done=True, noted_at=now, at=i.at or places.get(i.test, ""))
-        for i in items
-        if i.test not in {FUNCTIONAL, RECHECK}
-    ]
-    through = Acknowledgement(TESTED, now) if len(results) == len(items) else None
-    return store.append_tests(case.case_id, results, case.revision, through)
 
 
 def close_case(store: CaseStore, case: Case, closing: Closing, *, told: str = "", note: str = "", by: str = "") -> Case:

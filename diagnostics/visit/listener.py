@@ -25,11 +25,16 @@ def find_listener(case: Case) -> Listener:
     return "caller" if said and said[-1] == "caller" else "technician"
 
 
+def name_listener(listener: Listener) -> str:
+    """Return the name under which it is noted who is asked."""
+    return _ASKED + listener
+
+
 def tell_listener(store: CaseStore, case: Case, listener: Listener) -> Case:
     """Note who is asked from now on."""
     if find_listener(case) == listener:
         return case
-    given = Acknowledgement(_ASKED + listener, datetime.now(UTC))
+    given = Acknowledgement(name_listener(listener), datetime.now(UTC))
     return store.append_acknowledgement(case.case_id, given, case.revision)
 
 

@@ -1,14 +1,15 @@
 """What this person cannot do: tools that are missing, places that nobody gets to; and that they can after all."""
 
+from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Final, get_args
 
-from diagnostics.cases import Case, CaseStore, Suggestion
+from diagnostics.cases import Acknowledgement, Case, CaseStore, Suggestion
 from diagnostics.readings import Tool, list_measurements
 from diagnostics.wiring import Loop
 
-from .deeds import skip_measurement, tell_complaint
-from .listener import Listener, find_listener, tell_listener
-from .marks import is_told
+from .deeds import skip_measurements, tell_complaint
+from .listener import Listener, find_listener, name_listener
 
 TOOLS: Final[tuple[str, ...]] = get_args(Tool)
 
@@ -32,10 +33,9 @@ def hand_over(store: CaseStore, case: Case, listener: Listener) -> Case:
     """Note who is asked from now on; whoever that is says anew what is at hand."""
     if find_listener(case) == listener:
         return case
-    case = tell_listener(store, case, listener)
-    if not is_told(case):
-        return case
-    return tell_complaint(store, case, case.symptom, case.contexts, None)
+    given = Acknowledgement(name_listener(listener), datetime.now(UTC))
+    outline = replace(case.outline, can=None)
+    return store.append_outline(case.case_id, outline, case.revision, given)
 
 
 def _bring(store: CaseStore, case: Case, can: tuple[str, ...]) -> Case:
@@ -44,9 +44,5 @@ def _bring(store: CaseStore, case: Case, can: tuple[str, ...]) -> Case:
 
 def skip_place(store: CaseStore, case: Case, loop: Loop, place: str, *, suggestion: Suggestion | None = None) -> Case:
     """Leave out every measurement for which one must get to a place; what is seen from the floor stays."""
-    suggested = suggestion.what if suggestion else ""
     some = [m.key for m in list_measurements(loop) if m.place == place and "ladder" in m.tools]
-    for key in sorted(some, key=lambda k: k != suggested):
-        case = skip_measurement(store, case, key, suggestion=suggestion)
-        suggestion = None
-    return case
+    return skip_measurements(store, case, some, suggestion=suggestion)

@@ -119,11 +119,52 @@ def test_two_tabs_on_one_case_lose_no_reading_and_say_so(browser: "Browser", app
     hand.tap("record")
     other.tap("record")
     assert "Somebody else has worked on this case meanwhile" in other.read()
-    assert other.page.locator(".st-key-message").first.is_visible()
+    assert other.page.locator(".st-key-moved").first.is_visible()
     assert [r.value for r in read_case(hand, store_url).readings] == ["0.02"]
     expect_field(other, "0.03")
     other.tap("record")
     assert [r.value for r in read_case(hand, store_url).readings] == ["0.02", "0.03"]
+    other.close()
+    hand.close()
+
+
+def test_value_typed_after_another_tab_answered_the_step_stays_with_its_question(
+    browser: "Browser", app_url: str, store_url: str
+) -> None:
+    hand = Phone(browser, app_url, PHONE)
+    begin_module(hand)
+    other = Phone(browser, hand.page.url, PHONE)
+    hand.type(METER, "0.02")
+    hand.tap("record")
+    other.type(METER, "0.03")
+    assert "Somebody else has worked on this case meanwhile" in other.read()
+    expect_field(other, "0.03")
+    assert other.find_overhang_px() <= 0
+    other.tap("record")
+    assert [r.value for r in read_case(hand, store_url).readings] == ["0.02", "0.03"]
+    other.close()
+    hand.close()
+
+
+def test_note_typed_while_another_tab_closes_the_case_stays_in_sight(
+    browser: "Browser", app_url: str, store_url: str
+) -> None:
+    hand = Phone(browser, app_url, PHONE)
+    begin_module(hand)
+    hand.tap("finish")
+    other = Phone(browser, hand.page.url, PHONE)
+    other.page.get_by_text("Waiting for parts, access or tests", exact=True).click()
+    other.wait()
+    other.type("What is missing, and until when?", "a relay, until Friday")
+    hand.page.get_by_text("Left impaired", exact=True).click()
+    hand.wait()
+    hand.close_case()
+    other.tap("close_case")
+    assert read_case(hand, store_url).closing == "left_impaired"
+    told = ("Somebody else has worked on this case meanwhile", "Not stored: Close the case", "a relay, until Friday")
+    assert all(text in other.read() for text in told)
+    other.reload()
+    assert "a relay, until Friday" in other.read()
     other.close()
     hand.close()
 

@@ -1,0 +1,71 @@
+"""The loop described, or described anew: each is a revision of the site in the record."""
+
+from datetime import UTC, datetime
+
+from diagnostics.cases import Acknowledgement, Case, CaseStore, parse_site_text, write_site
+from diagnostics.errors import CaseError, DiagnosticsError, NotFoundError, SiteError
+from diagnostics.wiring import Loop, build_loop
+
+from .assess import build_bench, understand
+from .marks import DESCRIBED, is_accepted
+from .rooms import name_rooms
+
+
+def describe_site(store: CaseStore, case: Case, site_text: str, name: str = "site") -> Case:
+    """Describe the loop, or describe it anew; ``name`` stands for the file in findings.
+
+    Raises
+    ------
+    SourceError, SiteError
+        The text is no site, or the site cannot be wired; nothing was stored.
+    """
+    bench = build_bench(parse_site_text(site_text, name))
+    _check_old_readings(bench.loop, case)
+    if is_accepted(case, DESCRIBED):
+        return store.append_site(case.case_id, site_text, case.revision)
+    return store.append_site(case.case_id, site_text, case.revision, Acknowledgement(DESCRIBED, datetime.now(UTC)))
+
+
+def tell_place(store: CaseStore, case: Case, name: str, room: str) -> Case:
+    """Note which room a detector is in, on a loop whose order is not known; it is a revision of the description.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such detector, or its loop has an order already.
+    CaseError
+        No room is given.
+    """
+    chain = build_loop(case.site).find_chain(name)
+    if chain is None or chain.has_order or name not in (names := [d.name for d in chain.detectors]):
+        raise NotFoundError(f"{name[:40]!r} is no detector whose place is to be found")
+    if not room.strip():
+        raise CaseError("say in which room that detector is", hint="as people there call it")
+    places = dict(sorted({**chain.spec.places, names.index(name) + 1: room.strip()[:120]}.items()))
+    told = chain.spec.model_copy(update={"places": places})
+    loops = tuple(told if spec == chain.spec else spec for spec in case.site.loops)
+    return describe_site(store, case, write_site(case.site.model_copy(update={"loops": loops})))
+
+
+def tell_rooms(store: CaseStore, case: Case, rooms: tuple[str, ...]) -> Case:
+    """Note which room each detector is in, in the order of the wiring; it is a revision of the description.
+
+    Raises
+    ------
+    SiteError
+        There are more rooms than detectors.
+    CaseError
+        No room is named.
+    """
+    if not any(rooms):
+        raise CaseError("name at least one room", hint="one a line, in the order of the wiring")
+    return describe_site(store, case, write_site(name_rooms(case.site, rooms)))
+
+
+def _check_old_readings(loop: Loop, case: Case) -> None:
+    for n, reading in enumerate(case.readings, 1):
+        try:
+            understand(loop, reading)
+        except DiagnosticsError as error:
+            message = f"reading {n} cannot have been taken on this loop: {error.message}"
+            raise SiteError(message, hint="take that reading back first, or keep the old description") from error
