@@ -21,6 +21,7 @@ from .explain import (
     list_suspects,
     tell_certainty,
 )
+from .impairment import render_impairment
 from .learn import (
     Zone,
     build_learn_object,
@@ -46,7 +47,7 @@ from .objects import (
 )
 from .picture import describe_picture, list_shortened, render_loop, render_style
 from .proofs import build_proofs
-from .record import render_impairment, render_record, tell_reasons, tell_test
+from .record import render_record, tell_reasons, tell_test
 from .record_words import tell_misreading
 from .shares import find_shares
 from .testability import (

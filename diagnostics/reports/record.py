@@ -1,17 +1,18 @@
-"""The record of a visit as one printable page, and the notice of an impairment."""
+"""The record of a visit as one printable page."""
 
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, tzinfo
 
 from diagnostics.cases import Case, Reading, Suggestion, list_misreadings
-from diagnostics.errors import CaseError
 from diagnostics.units import format_quantity
 from diagnostics.visit import (
     HEAD_OFF,
     SAFETY,
     ProofItem,
+    assess_case,
     find_disturbances,
     find_hidden,
+    is_told,
     list_proof,
     list_test_ends,
 )
@@ -42,6 +43,7 @@ from .record_words import (
     tell_typed,
     tell_understood,
 )
+from .standing import render_standing
 from .word_table import Region
 from .words import Words, tell_caution, tell_closing
 
@@ -54,11 +56,12 @@ def render_record(case: Case, region: Region = "north_america", zone: tzinfo = U
     SiteError
         The site cannot be wired.
     """
-    told = _Told(case, region, zone)
-    parts = (told.head, told.site, told.complaint, told.safety, told.readings, told.taken_back, told.baseline)
-    more = (told.suggested, told.answers, told.repairs, told.tests, told.disturbed, told.closed_before, told.closing)
+    told = RecordTold(case, region, zone)
+    parts = (told.head, told.site, told.complaint, told.safety, told.standing, told.readings)
+    visit = (told.taken_back, told.baseline, told.suggested, told.answers, told.repairs)
+    end = (told.tests, told.disturbed, told.closed_before, told.closing)
     title = f"{told.phrase('title')}: {case.site.name}"
-    return render_page(title, *(section() for section in (*parts, *more)))
+    return render_page(title, *(section() for section in (*parts, *visit, *end)))
 
 
 def tell_test(item: ProofItem, words: Words, region: Region = "north_america") -> str:
@@ -84,7 +87,7 @@ def _drop_empty(heads: list[str], rows: list[list[Markup]]) -> tuple[list[str], 
     return [heads[n] for n in kept], [[row[n] for n in kept] for row in rows]
 
 
-class _Told:
+class RecordTold:
     """One case told for a page, section by section."""
 
     def __init__(self, case: Case, region: Region, zone: tzinfo) -> None:
@@ -94,18 +97,23 @@ class _Told:
         self.numbers = {r.reading_id: str(n) for n, r in enumerate(case.readings, 1)}
 
     def phrase(self, key: str, **told: str) -> str:
+        """Return a sentence of the record."""
         return tell_page("record", key, self.region, **told)
 
     def page(self, key: str) -> str:
+        """Return a sentence that all pages share."""
         return tell_page("page", key, self.region)
 
     def moment(self, at: datetime | None) -> Markup:
+        """Return a moment by the clock of whoever reads."""
         return put(tell_moment(at, self.zone, self.region))
 
     def section(self, key: str, *inside: Markup) -> Markup:
+        """Return a section with its heading."""
         return join((tag("h2", put(self.phrase(key))), *inside))
 
     def line(self, key: str) -> Markup:
+        """Return a sentence as a paragraph."""
         return tag("p", put(self.phrase(key)))
 
     def head(self) -> Markup:
@@ -174,6 +182,14 @@ class _Told:
     def _tell_moments(self, some: Sequence[datetime]) -> Markup:
         """Return moments in their order, one for each visit; that there is none is said."""
         return put("; ".join(tell_moment(at, self.zone, self.region) for at in some or (None,)))
+
+    def standing(self) -> Markup:
+        """Return where the search stands, for whoever takes it up; nothing once it has come to an end."""
+        case = self.case
+        done = case.closing in {"mended", "no_fault_found", "not_ours"} or any(r.cured for r in case.repairs)
+        if done or not is_told(case):
+            return Markup("")
+        return render_standing(assess_case(case, guided=True), self.words)
 
     def readings(self) -> Markup:
         """Return every reading that counts, typed and understood, and what would be read otherwise now."""
@@ -320,84 +336,3 @@ class _Told:
         how = self._facts([("closed_as", tag("strong", put(name)))])
         sign = tag("p", put(self.phrase("signature")), tag("div", class_="line"))
         return self.section("closing", how, self._facts(facts), sign)
-
-
-def render_impairment(case: Case, region: Region = "north_america", zone: tzinfo = UTC) -> str:
-    """Return the notice of a case that was left impaired: since when, what is not protected, who was told.
-
-    Raises
-    ------
-    CaseError
-        The case is not closed as left impaired.
-    SiteError
-        The site cannot be wired.
-    """
-    if case.closing != "left_impaired":
-        raise CaseError("only a case that was left impaired has this notice", hint="close the case so first")
-    notice = _Notice(_Told(case, region, zone))
-    title = f"{notice.phrase('title')}: {case.site.name}"
-    return render_page(title, notice.head(), notice.what(), notice.cause(), notice.told_whom(), notice.to_do())
-
-
-class _Notice:
-    """The notice of an impairment, part by part."""
-
-    def __init__(self, told: _Told) -> None:
-        self.told, self.case, self.loop, self.words = told, told.case, told.loop, told.words
-
-    def phrase(self, key: str, **told: str) -> str:
-        return tell_page("impairment", key, self.told.region, **told)
-
-    def head(self) -> Markup:
-        """Return what this is, where, and since when."""
-        since = min((d.since for d in find_disturbances(self.case, self.loop) if d.since), default=None)
-        left = self.case.leaving.at if self.case.leaving else None
-        moment = tell_moment(since or left, self.told.zone, self.told.region)
-        told_since = moment if since or left is None else self.phrase("since_closed", moment=moment)
-        facts = [
-            (self.told.page("place"), tag("strong", put_typed(self.case.site.name))),
-            (self.phrase("since"), tag("strong", put(told_since))),
-            (self.told.page("case"), put(self.case.case_id)),
-        ]
-        invented = find_hidden(self.case) is not None
-        mark = [tag("p", put(self.told.page("invented")), class_="box")] if invented else []
-        lead = tag("p", put(self.phrase("lead")))
-        return join((tag("h1", put(self.phrase("title"))), *mark, tag("div", render_facts(facts), class_="box"), lead))
-
-    def what(self) -> Markup:
-        """Return which zones and rooms do not count as protected: all of the loop, until a test shows otherwise."""
-        count = len(self.loop.detectors)
-        key = "what_one" if count == 1 else "what_zone"
-        zones = ", ".join(self.words.noun(z.name) for z in self.loop.zones)
-        rooms = "; ".join(self.words.detector(d.name) for d in self.loop.detectors)
-        standing = [put(self.words.name(d.measurement)) for d in find_disturbances(self.case, self.loop)]
-        told = [tag("p", tag("strong", put(self.phrase(key, zone=zones, count=str(count)))))]
-        told += [tag("p", put(self.phrase("until"))), tag("p", put_typed(rooms))]
-        more = [tag("h2", put(self.phrase("stands"))), render_list(standing)] if standing else []
-        return join((tag("h2", put(self.phrase("what"))), *told, *more))
-
-    def cause(self) -> Markup:
-        """Return the complaint, what was put right, and what the person who left has to say."""
-        symptom = [put(self.words.symptom(self.case.symptom))] if self.case.symptom else []
-        repairs = [put_typed(tell_mended(r.fault, self.words)) for r in self.case.repairs]
-        note = [put_typed(self.case.leaving.note)] if self.case.leaving and self.case.leaving.note else []
-        return join((tag("h2", put(self.phrase("why"))), render_list([*symptom, *repairs, *note])))
-
-    def told_whom(self) -> Markup:
-        """Return who was told, and lines to write on for whoever is told later."""
-        left = self.case.leaving
-        told = put_typed(left.told) if left and left.told else put(self.phrase("nobody"))
-        empty = [[tag("div", class_="line"), tag("div", class_="line")] for _ in range(3)]
-        return join(
-            (
-                tag("h2", put(self.phrase("told"))),
-                tag("p", told),
-                render_table([self.phrase("name"), self.phrase("moment")], empty),
-            )
-        )
-
-    def to_do(self) -> Markup:
-        """Return what must happen now; what the rules are is the authority's to say."""
-        steps = (tag("strong", put(self.phrase("ask"))), put(self.phrase("tell")), put(self.phrase("restore")))
-        outranked = tag("p", put(self.told.page("outranked")), class_="small")
-        return join((tag("h2", put(self.phrase("do"))), render_list(steps), outranked))

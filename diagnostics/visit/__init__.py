@@ -99,6 +99,7 @@ from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, choose_head, is_pro
 from .read_cautions import list_read_cautions
 from .recheck import Recheck, list_rechecks
 from .rooms import lacks_rooms, name_rooms, parse_rooms
+from .ruled_out import RuledOut, list_ruled_out
 from .tested import finish_tests, pass_tests, record_recheck, record_test
 
 __all__ = [
@@ -117,6 +118,7 @@ __all__ = [
     "OnTheSameLadder",
     "ProofItem",
     "Recheck",
+    "RuledOut",
     "Stage",
     "accept_loop",
     "acknowledge",
@@ -181,6 +183,7 @@ __all__ = [
     "list_proof",
     "list_read_cautions",
     "list_rechecks",
+    "list_ruled_out",
     "list_test_ends",
     "list_to_leave",
     "list_untested",

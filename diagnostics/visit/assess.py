@@ -66,6 +66,11 @@ class Assessment:
     guidance: Guidance | None = None
 
     @property
+    def contexts(self) -> tuple[Context, ...]:
+        """Return what is known of the loop's past, as far as the catalogue knows it."""
+        return _check_contexts(self.case.contexts)
+
+    @property
     def misread(self) -> tuple[Misreading, ...]:
         """Return the readings that this program would read otherwise than was stored; what was stored counts."""
         return list_misreadings(self.case, self.loop)
@@ -88,6 +93,12 @@ def build_bench(site: Site, meter: Meter | None = None) -> Bench:
     return _build_bench(site.model_dump_json(), meter or read_table().meter)
 
 
+def build_case_bench(case: Case) -> Bench:
+    """Return the bench of a case: its site, its meter, the loop that the complaint is about first."""
+    meter = parse_meter(case.meter) if case.meter else None
+    return build_bench(case.site, meter).look_at(find_about(case))
+
+
 def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Assessment:
     """Return what a case means now; ``guided`` lets the finding guide of the complaint lead, where there is one.
 
@@ -97,8 +108,7 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
     Readings taken while the complaint was absent show the loop as it is when nothing is wrong: like those of an earlier
     visit they say what is right here, and blame nobody. One that does not fit the sound loop is left out.
     """
-    meter = parse_meter(case.meter) if case.meter else None
-    bench = build_bench(case.site, meter).look_at(find_about(case))
+    bench = build_case_bench(case)
     absent = [r for r in case.readings if r.condition == "absent"]
     is_here = bool(case.readings) and case.is_of_visit(case.readings[-1].taken_at)  # else somebody has just arrived
     taken = tuple(understand(bench.loop, r) for r in case.readings if r.condition != "absent")
