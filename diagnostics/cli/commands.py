@@ -40,6 +40,7 @@ from diagnostics.reports import (
     tell_location,
     tell_misreading,
     tell_spot,
+    tell_stops,
     write_faults,
 )
 from diagnostics.source import Document, read_document, read_file
@@ -212,7 +213,8 @@ def run_diagnose(options: argparse.Namespace) -> int:
         guide = {"guide": build_guide(assessment.guidance)} if options.guide or _is_stopped(assessment) else {}
         print_json(build_diagnosis(assessment, words) | guide)
     else:
-        lines = tell_guide_lines(assessment) if options.guide or _is_stopped(assessment) else []
+        leads = (options.guide or _is_stopped(assessment)) and not assessment.unsafe
+        lines = tell_guide_lines(assessment) if leads else []
         print("\n".join([*lines, *([] if _is_stopped(assessment) else tell_diagnosis(assessment, words))]))
     return 0
 
@@ -242,6 +244,8 @@ def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:
     lines += [f"Defect: {defect}" for defect in (*words.defects(), *words.met_defects(assessment.taken))]
     if d.settled:
         lines.append("Settled.")
+    if assessment.unsafe:
+        return [*lines, *(f"{title}: {text}" for title, text in tell_stops(assessment, words))]
     if d.next is None:
         return [*lines, words.after_repair()]
     lines.append(f"Next ({d.next.minutes:g} min):")

@@ -48,7 +48,7 @@ from .objects import (
 from .picture import describe_picture, list_shortened, render_loop, render_style
 from .proofs import build_proofs
 from .record import render_record, tell_reasons, tell_test
-from .record_words import tell_misreading
+from .record_words import tell_misreading, tell_stop, tell_stops
 from .shares import find_shares
 from .testability import (
     Section,
@@ -140,6 +140,8 @@ __all__ = [
     "tell_reasons",
     "tell_rechecks",
     "tell_spot",
+    "tell_stop",
+    "tell_stops",
     "tell_symptom",
     "tell_test",
     "tell_zone",

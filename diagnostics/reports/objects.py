@@ -29,6 +29,7 @@ from diagnostics.wiring import Loop, find_defects, read_parts
 
 from .explain import explain_next
 from .location import build_spot_object, find_location
+from .record_words import tell_stops
 from .words import Words
 
 Object = dict[str, Any]
@@ -105,6 +106,7 @@ def build_diagnosis(assessment: Assessment, words: Words) -> Object:
         "understood_otherwise": [_build_misreading(m, assessment) for m in assessment.misread],
         "defects": [*_build_defects(words), *_build_met(assessment, words)],
         "contradiction": _build_contradiction(assessment, words),
+        "stop": [text for _, text in tell_stops(assessment, words)],
         "next": None if d.next is None else _build_next(d, d.next, words),
         "verdict": None if d.settled is None else _build_verdict(d.settled, words) | _build_location(assessment, words),
     }

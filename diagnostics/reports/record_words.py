@@ -6,10 +6,11 @@ from diagnostics.faults import parse_faults
 from diagnostics.readings import Measurement, list_measurements, list_tokens, parse_measurement
 from diagnostics.trees import Guide, Say, TwoVoices, find_guide
 from diagnostics.units import format_quantity
+from diagnostics.visit import Assessment
 
 from .page import tell_page
 from .word_table import Region
-from .words import Words
+from .words import Words, say
 
 
 def find_read(reading: Reading, words: Words) -> Measurement | None:
@@ -66,6 +67,17 @@ def tell_mended(text: str, words: Words) -> str:
         return words.faults(parse_faults(text, words.loop)) if "@" in text else text
     except DiagnosticsError:
         return text
+
+
+def tell_stops(assessment: Assessment, words: Words) -> tuple[tuple[str, str], ...]:
+    """Return, as title and text, why nothing more is measured: volts that no loop has, one for each such reading."""
+    return tuple(tell_stop(reading, words) for reading in assessment.unsafe)
+
+
+def tell_stop(reading: Reading, words: Words) -> tuple[str, str]:
+    """Return, as title and text, that nothing more is measured after this reading before it is made safe."""
+    told = f"{name_reading(reading, words)}: {tell_typed(reading, words)}"
+    return say("unsafe_title", words.region), say("unsafe", words.region, reading=told)
 
 
 def tell_offer(s: Suggestion, words: Words, region: Region) -> str:

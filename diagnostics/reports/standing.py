@@ -1,6 +1,6 @@
 """Where the search stands in a case that is handed on: what is suspected, what was ruled out by what, what is next."""
 
-from diagnostics.visit import Assessment, RuledOut, list_beyond, list_ruled_out
+from diagnostics.visit import Assessment, RuledOut, list_ruled_out
 
 from .explain import explain_next, list_suspects
 from .page import Markup, join, put_typed, render_list, render_table, tag, tell_page
@@ -45,7 +45,7 @@ def _tell_ruled_out(item: RuledOut, words: Words) -> str:
 def tell_next(assessment: Assessment, words: Words) -> str:
     """Return the next step in a sentence, or that there is none, or that there must be none."""
     d = assessment.diagnosis
-    if list_beyond(assessment) or (assessment.guidance is not None and assessment.guidance.stops):
+    if assessment.unsafe or (assessment.guidance is not None and assessment.guidance.stops):
         return _phrase("next_stop", words)
     if d.next is not None and d.next.measurement is not None:
         return words.ask(d.next.measurement)

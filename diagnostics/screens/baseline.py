@@ -17,6 +17,7 @@ from diagnostics.visit import (
     find_hidden,
     find_sound,
     is_baseline_asked,
+    is_beyond,
     keep_baseline,
     keeps_baseline,
     list_as_left,
@@ -28,6 +29,7 @@ from diagnostics.visit import (
 )
 
 from .draft import VIEW, ask_text, keep
+from .notices import show_beyond
 from .session import (
     find_region,
     format_moment,
@@ -95,6 +97,9 @@ def _show_understood(m: Measurement, words: Words, text: str) -> None:
         show_alert("warning", write_problem(error))
         return
     told = plain(words.value(m, value))
+    if is_beyond(words.loop, m, value):
+        show_beyond(words, m, value)
+        return
     sound = find_sound(words.loop, m, value) if isinstance(value, float) else None
     if sound is None:
         show_note(tell("understood", value=told))

@@ -13,6 +13,7 @@ from diagnostics.visit import (
     find_measurement,
     find_stage,
     is_proved,
+    list_beyond,
     list_untested,
     put_back,
 )
@@ -20,6 +21,7 @@ from diagnostics.visit import (
 from .baseline import show_left
 from .draft import VIEW, ask_text, keep, keep_choice, recall
 from .longtext import ask_note
+from .notices import show_stop_of
 from .proof import name_untested, show_denials
 from .record import show_record_so_far
 from .safety import BY, TOLD
@@ -59,6 +61,8 @@ def show_closing(assessment: Assessment) -> None:
     case, words = assessment.case, build_words(assessment)
     cured = any(r.cured for r in case.repairs)
     st.title(tell("closing_title"), anchor=False)
+    for reading in assessment.unsafe:
+        show_stop_of(reading, words)
     stands = bool(find_disturbances(case, words.loop))
     if stands:  # a message stands where something can be done about it
         show_messages()
@@ -84,7 +88,9 @@ def _choose(case: Case, words: Words) -> str:
     """Ask how the case is left; *put right, and tested* is there only once every test of the list is done."""
     proved = is_proved(case, words.loop)
     cured = any(r.cured for r in case.repairs)
-    barred = () if proved else (_PROVED, "no_fault_found") if cured else (_PROVED,)
+    unsafe = bool(list_beyond(case, words.loop))
+    proved = proved and not unsafe
+    barred = () if proved else (_PROVED, "no_fault_found") if cured or unsafe else (_PROVED,)
     told = {str(c): tell_closing(c, find_region()) for c in CLOSINGS if c and c not in barred}
     names = {c: name for c, (name, _) in told.items()}
     default = _PROVED if proved else ""

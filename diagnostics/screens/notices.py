@@ -3,8 +3,10 @@
 import streamlit as st
 
 from diagnostics.cases import Reading
-from diagnostics.reports import Words, list_suspects, tell_misreading
-from diagnostics.visit import Assessment, find_change, find_doubted, list_beyond, understand
+from diagnostics.readings import Measurement
+from diagnostics.reports import Words, list_suspects, tell_misreading, tell_stop
+from diagnostics.units import format_quantity
+from diagnostics.visit import Assessment, find_change, find_doubted, find_most_v, understand
 
 from .draft import ASKED, CORRECTING, keep, leave_form
 from .session import assess, build_words, find_region, guarded, plain, show_alert, tell, turn_to
@@ -18,7 +20,7 @@ def show_notices(assessment: Assessment, *, asked: str = "") -> None:
     _show_change(assessment)
     doubted = find_doubted(assessment)
     show_unsafe(assessment, asked=asked)
-    if doubted is not None and doubted not in list_beyond(assessment):
+    if doubted is not None and doubted not in assessment.unsafe:
         told = tell("contradiction_which", reading=tell_reading(assessment, build_words(assessment), doubted))
         show_alert("warning", f"**{tell('contradiction_title')}**\n\n{told} {tell('contradiction')}")
         show_remedies(assessment, doubted, "notice", asked=asked)
@@ -30,10 +32,21 @@ def show_notices(assessment: Assessment, *, asked: str = "") -> None:
 def show_unsafe(assessment: Assessment, *, asked: str = "") -> None:
     """Say stop for each reading of volts that no loop has, whether the others fit it or not: somebody may be hurt."""
     words = build_words(assessment)
-    for reading in list_beyond(assessment):
-        told = tell("unsafe", reading=tell_reading(assessment, words, reading))
-        show_alert("error", f"**{tell('unsafe_title')}**\n\n{told}")
+    for reading in assessment.unsafe:
+        show_stop_of(reading, words)
         show_remedies(assessment, reading, "unsafe", again="unsafe_again", asked=asked)
+
+
+def show_stop_of(reading: Reading, words: Words) -> None:
+    """Say stop for one reading of volts that no loop has."""
+    title, text = tell_stop(reading, words)
+    show_alert("error", f"**{title}**\n\n{plain(text)}")
+
+
+def show_beyond(words: Words, m: Measurement, value: float | str) -> None:
+    """Say, before a value is stored, that no source of this loop gives such volts."""
+    most = format_quantity(find_most_v(words.loop), "V", 2)
+    show_alert("error", tell("doubt_impossible", value=plain(words.value(m, value)), most=most))
 
 
 def find_reasons(assessment: Assessment, reading: Reading) -> tuple[str, ...]:

@@ -13,7 +13,6 @@ from diagnostics.visit import (
     find_out_of_service,
     hand_over,
     lacks_rooms,
-    list_beyond,
     list_read_cautions,
     parse_rooms,
     prepare_answers,
@@ -76,7 +75,7 @@ def show_work(assessment: Assessment) -> None:
         show_stop(assessment)
         return
     _show_out_of_service(assessment)
-    if list_beyond(assessment) and not find_kept(ASKED) and not find_kept(CORRECTING):
+    if assessment.unsafe and not find_kept(ASKED) and not find_kept(CORRECTING):
         show_unsafe(assessment)  # nobody is sent there again before it is made safe
         show_readings(assessment)
         _show_more(assessment, at_step=False)

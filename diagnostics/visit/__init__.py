@@ -29,6 +29,7 @@ from .baseline import (
     list_left_so_far,
     list_to_leave,
 )
+from .beyond import find_most_v, is_beyond, list_beyond
 from .changed import Change, find_change
 from .deeds import (
     accept_loop,
@@ -61,9 +62,7 @@ from .doubts import (
     find_doubt,
     find_doubted,
     find_last_absent,
-    find_most_v,
     is_unexpected,
-    list_beyond,
     may_be_absent,
 )
 from .guidance import (
@@ -162,6 +161,7 @@ __all__ = [
     "follows_guide",
     "hand_over",
     "is_baseline_asked",
+    "is_beyond",
     "is_proved",
     "is_told",
     "is_too_early",

@@ -32,6 +32,7 @@ from diagnostics.trees import as_policy
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
 
+from .beyond import list_beyond
 from .disturbed import find_disturbances
 from .guidance import (
     Guidance,
@@ -55,7 +56,8 @@ _MOST_SIGHTS = 10
 class Assessment:
     """A case and what it means: the loop, the readings as understood, the diagnosis, and the guide where it leads.
 
-    ``beside`` is what else is worth reading at the place of the next step, when that is at a detector.
+    ``beside`` is what else is worth reading at the place of the next step, when that is at a detector. ``unsafe`` are
+    readings of volts that no source of the loop has: while they stand nothing is next, whoever leads.
     """
 
     case: Case
@@ -64,6 +66,7 @@ class Assessment:
     diagnosis: Diagnosis
     beside: tuple[Measurement, ...] = ()
     guidance: Guidance | None = None
+    unsafe: tuple[Reading, ...] = ()
 
     @property
     def contexts(self) -> tuple[Context, ...]:
@@ -130,10 +133,11 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
     diagnosis = diagnose(bench, question, climbing)
     follow = build_usual_guidance if usual else build_guidance
     guidance = None if guide is None else follow(guide, bench, case, taken, diagnosis)
-    if guidance is not None and guidance.stops:
+    unsafe, stops = list_beyond(case, bench.loop), guidance is not None and guidance.stops
+    guidance = guidance if leads or stops else None
+    if stops or unsafe:
         stopped = replace(diagnosis, next=None, next_class=None, expected=())
-        return Assessment(case, bench.loop, taken, stopped, (), guidance)
-    guidance = guidance if leads else None
+        return Assessment(case, bench.loop, taken, stopped, (), guidance, unsafe)
     return Assessment(case, bench.loop, taken, diagnosis, climbing.beside, guidance)
 
 

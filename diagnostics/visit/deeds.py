@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from typing import Final
 
 from diagnostics.cases import (
     Acknowledgement,
@@ -24,6 +25,7 @@ from diagnostics.reasoning import find_symptom
 from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_site
 
 from .assess import build_bench, understand
+from .beyond import list_beyond
 from .disturbed import find_disturbances, name_disturbance
 from .marks import (
     ABOUT,
@@ -44,6 +46,8 @@ from .marks import (
 )
 from .offered import answer_suggestion
 from .proof import list_untested
+
+RIGHT: Final = frozenset({"mended", "no_fault_found"})  # the closings that say that nothing is wrong any more
 
 
 def record_reading(store: CaseStore, case: Case, reading: Reading, suggestion: Suggestion | None = None) -> Case:
@@ -272,9 +276,13 @@ def close_case(store: CaseStore, case: Case, closing: Closing, *, told: str = ""
     ------
     CaseError
         Something still stands lifted, bridged or off and the case is not left impaired; or it is called mended
-        without a repair that cured and every one of its tests.
+        without a repair that cured and every one of its tests; or right, while volts stand that no loop has.
     """
     loop = build_loop(case.site)
+    if closing in RIGHT and list_beyond(case, loop):
+        raise CaseError(
+            "volts were read that nothing on this loop can give", hint="have it made safe, and measure again"
+        )
     if closing != "left_impaired" and find_disturbances(case, loop):
         raise CaseError("not everything has been put back", hint="put it back, or close the case as left impaired")
     if closing == "mended" and not is_tested(case):

@@ -7,13 +7,11 @@ from typing import Final, Literal
 
 from diagnostics.cases import Case, Reading, build_understood
 from diagnostics.readings import WALKS, Measurement
-from diagnostics.wiring import Loop
 
 from .assess import Assessment, assess_case, understand
+from .beyond import is_beyond
 
 Doubt = Literal["", "impossible", "improbable"]
-# Above every source's volts by this share nothing in the loop can make a reading; invented, wide of any tolerance.
-BEYOND: Final = 1.25
 # Complaints that stand there or not while one measures; the others show only in a test.
 _STANDING: Final = frozenset({"", "constant_trouble", "alarm_with_nothing_there", "will_not_reset", "detectors_dark"})
 _SEEN: Final = frozenset({"panel_shows", "volts", "lamp", *WALKS})
@@ -24,25 +22,6 @@ def may_be_absent(case: Case, m: Measurement) -> bool:
     return case.symptom in _STANDING and m.kind in _SEEN and m.mode.text == "standby"
 
 
-def find_most_v(loop: Loop) -> float:
-    """Return more volts than any source of this loop can show."""
-    return BEYOND * max((abs(e.emf_v) for e in loop.elements), default=0.0)
-
-
-def is_beyond(assessment: Assessment, reading: Reading) -> bool:
-    """Return whether a reading is of volts that no source of the loop has: another circuit may touch it."""
-    taken = understand(assessment.loop, reading)
-    if taken.measurement.kind != "volts" or isinstance(taken.value, str):
-        return False
-    return abs(float(taken.value)) > find_most_v(assessment.loop)
-
-
-def list_beyond(assessment: Assessment) -> tuple[Reading, ...]:
-    """Return the readings of volts that no source of the loop has, and that were not taken again since."""
-    latest = {understand(assessment.loop, r).measurement.set_up: r for r in assessment.case.readings}
-    return tuple(r for r in latest.values() if is_beyond(assessment, r))
-
-
 def find_doubt(
     assessment: Assessment, reading: Reading, old_id: str = "", assess: Callable[[Case], Assessment] = assess_case
 ) -> Doubt:
@@ -51,11 +30,11 @@ def find_doubt(
     *Impossible*: volts that no source of the loop has. *Improbable*: with it, a reading fits nothing any more (below
     0.1 %), and without it all of them did.
     """
-    if is_beyond(assessment, reading):
+    case, taken = assessment.case, understand(assessment.loop, reading)
+    if is_beyond(assessment.loop, taken.measurement, taken.value):
         return "impossible"
     if reading.condition == "absent" or assessment.diagnosis.contradiction is not None:
         return ""
-    case, taken = assessment.case, understand(assessment.loop, reading)
     rest = tuple(r for r in case.readings if r.reading_id != old_id)
     stored = replace(reading, understood=build_understood(taken.value, taken.measurement.unit))
     after = assess(replace(case, readings=(*rest, stored)))

@@ -435,3 +435,19 @@ def test_guide_with_mistakes_is_refused_with_each_place(ask: Ask, tmp_path: Path
     assert code == 1
     assert err.count("T103") == text.count("measure: vlots")
     assert "did you mean 'volts'?" in err
+
+
+def test_volts_that_no_loop_has_are_a_stop_and_nothing_is_next(ask: Ask, tmp_path: Path) -> None:
+    path = tmp_path / "call.yaml"
+    (tmp_path / "bakery.yaml").write_text(Path(SITE).read_text("utf-8"), "utf-8")
+    reading = "readings:\n  - {measurement: volts, red: panel.zone1+, black: panel.zone1-, value: 230 V}\n"
+    path.write_text(f"format: ohmward-case/1\nsite: bakery.yaml\nsymptom: constant_trouble\n{reading}", "utf-8")
+    for flags in ((), ("--guide",)):
+        text = ask("diagnose", str(path), *flags)[1]
+        assert "Stop, hands off: Volts: red on zone 1 +, black on zone 1 −: 230 V." in text
+        assert "Next" not in text
+        assert "It is made safe" not in text
+        found = read_object(ask, "diagnose", str(path), *flags)
+        assert found["next"] is None
+        assert len(found["stop"]) == 1
+    assert read_object(ask, "diagnose", CASE)["stop"] == []

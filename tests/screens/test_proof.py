@@ -252,3 +252,40 @@ def test_volts_that_cannot_be_measured_again_need_a_reason(at_proof: Visitor) ->
 def test_repair_that_asks_for_no_volts_has_no_such_line(store: CaseStore, repair: str) -> None:
     case = record_repair(store, describe(store), repair, cured=True)
     assert "Volts again" not in Visitor(store, case.case_id).text
+
+
+def test_volts_that_no_loop_has_are_a_stop_after_a_repair_too(at_proof: Visitor) -> None:
+    field = next(f for f in at_proof.at.text_input if (f.key or "").startswith("reread_"))
+    field.set_value("230")
+    at_proof.run()
+    assert any("more than anything on this loop can give" in e.value for e in at_proof.at.error)
+    at_proof.tap("test_record_")
+    assert [r.value for r in at_proof.case.readings] == ["230"]
+    assert any("Stop, hands off" in e.value for e in at_proof.at.error)
+    assert not [b.key for b in at_proof.at.button if (b.key or "").startswith(("test_done", "tests_rest"))]
+    at_proof.tap("tests_end")
+    assert any("Stop, hands off" in e.value for e in at_proof.at.error)
+    assert at_proof.at.radio(key="closing").options == [
+        "Waiting for parts, access or tests", "Left impaired", "Not ours to mend"
+    ]  # fmt: skip
+    at_proof.tap("closing_back").tap("made_safe_0")
+    assert "Choose an answer first." in at_proof.text
+    at_proof.at.text_input(key="safe_0").set_value("19.1 V")
+    at_proof.run()
+    at_proof.tap("made_safe_0")
+    assert not at_proof.at.error
+    assert at_proof.has("test_done_0")
+    assert "Right, 19.1 V read" in at_proof.text
+
+
+def test_volts_that_no_loop_has_are_a_stop_as_the_loop_is_left(store: CaseStore) -> None:
+    case = build_restored(store)
+    visitor = Visitor(store, case.case_id, view="as_left")
+    label = next(f.label for f in visitor.at.text_input if f.label.startswith("Volts: red on zone 1 +"))
+    visitor.type(label, "230")
+    assert any("more than anything on this loop can give" in e.value for e in visitor.at.error)
+    visitor.tap("left_keep")
+    assert any("Stop, hands off" in e.value for e in visitor.at.error)
+    assert "Put right, and tested" not in visitor.at.radio(key="closing").options
+    visitor.tap("left_back_0")
+    assert not visitor.at.error

@@ -2,19 +2,35 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
-from diagnostics.cases import Acknowledgement, Baseline, Case, GuideAnswer, Reading, Repair, write_site
+from diagnostics.cases import (
+    Acknowledgement,
+    Baseline,
+    Case,
+    CaseStore,
+    Closing,
+    Condition,
+    GuideAnswer,
+    Reading,
+    Repair,
+    write_site,
+)
+from diagnostics.errors import CaseError
 from diagnostics.locate import find_shipped
 from diagnostics.readings import list_measurements
 from diagnostics.visit import (
     assess_case,
     build_reading,
+    close_case,
     find_doubt,
     find_last_absent,
     find_most_v,
     may_be_absent,
+    open_case,
+    record_reading,
     simulate_reading,
     tell_meaning,
 )
@@ -124,3 +140,24 @@ def test_reading_while_the_complaint_was_absent_narrows_what_is_right_here() -> 
         for some in ((now,), (good, now))
     ]
     assert healthy[1] < 0.7 * healthy[0]
+
+
+@pytest.mark.parametrize("condition", ["", "present", "absent"])
+def test_volts_that_no_loop_has_leave_no_next_step_until_they_are_taken_again(condition: Condition) -> None:
+    mains = replace(volts("230"), condition=condition)
+    for guided in (False, True):
+        stopped = assess_case(replace(CALL, readings=(mains,)), guided=guided)
+        assert stopped.unsafe == (mains,)
+        assert (stopped.diagnosis.next, stopped.diagnosis.expected, stopped.beside) == (None, (), ())
+    safe = assess_case(replace(CALL, readings=(mains, volts("23.2"))))
+    assert safe.unsafe == ()
+    assert safe.diagnosis.next is not None
+
+
+@pytest.mark.parametrize("closing", ["mended", "no_fault_found"])
+def test_case_is_not_called_right_while_volts_stand_that_no_loop_has(tmp_path: Path, closing: Closing) -> None:
+    with CaseStore(f"sqlite:///{tmp_path / 'cases.sqlite3'}") as store:
+        case = record_reading(store, open_case(store, CALL), replace(volts("230"), reading_id="a" * 32))
+        with pytest.raises(CaseError, match="nothing on this loop can give"):
+            close_case(store, case, closing, told="Kim", note="x", by="Ada")
+        assert close_case(store, case, "left_impaired", told="Kim", by="Ada").closing == "left_impaired"
