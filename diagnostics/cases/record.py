@@ -143,6 +143,9 @@ class Retraction:
 class Repair:
     """What was put right: a fault text or plain words; ``cured`` is None until it is known.
 
+    ``found`` is which of several faults that the repair is for it was, as seen at the work: a fault text, or plain
+    words; empty where there was one only, or nobody could tell.
+
     The same ``fault`` and ``done_at`` given again with ``cured`` known replaces the one that waited for it.
     """
 
@@ -150,6 +153,7 @@ class Repair:
     done_at: datetime
     cured: bool | None = None
     by: str = ""
+    found: str = ""
 
     def __post_init__(self) -> None:
         """Bring the moment to UTC."""

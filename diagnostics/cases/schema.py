@@ -144,10 +144,11 @@ class RepairEntry(_Strict):
     done_at: Moment
     cured: bool | None = None
     by: Line = ""
+    found: Line = ""
 
     def build(self) -> Repair:
         """Return the repair."""
-        return Repair(self.fault, self.done_at, self.cured, self.by)
+        return Repair(self.fault, self.done_at, self.cured, self.by, self.found)
 
 
 class AcknowledgedEntry(_Strict):

@@ -33,7 +33,7 @@ from .learn import (
     tell_zone,
 )
 from .location import build_spot_object, tell_location, tell_spot
-from .mend import list_mends, tell_range, tell_rechecks
+from .mend import Mend, list_mends, tell_range, tell_rechecks
 from .objects import (
     build_diagnosis,
     build_guide,
@@ -48,7 +48,7 @@ from .objects import (
 from .picture import describe_picture, list_shortened, render_loop, render_style
 from .proofs import build_proofs
 from .record import render_record, tell_reasons, tell_test
-from .record_words import tell_misreading, tell_stop, tell_stops
+from .record_words import tell_misreading, tell_repair, tell_stop, tell_stops
 from .shares import find_shares
 from .testability import (
     Section,
@@ -75,6 +75,7 @@ __all__ = [
     "Card",
     "DesignLine",
     "DesignTable",
+    "Mend",
     "Region",
     "Section",
     "TestList",
@@ -139,6 +140,7 @@ __all__ = [
     "tell_range",
     "tell_reasons",
     "tell_rechecks",
+    "tell_repair",
     "tell_spot",
     "tell_stop",
     "tell_stops",

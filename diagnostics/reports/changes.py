@@ -16,7 +16,7 @@ from diagnostics.cases import (
     SiteDescribed,
 )
 
-from .record_words import name_reading, tell_mended, tell_typed
+from .record_words import name_reading, tell_repair, tell_typed
 from .words import Words, say, tell_closing
 
 _NAMED: Final[dict[type[Body], str]] = {
@@ -43,7 +43,7 @@ def _tell(body: Body, words: Words) -> str:
             told = say("moved_corrected", words.region, reading=_tell_reading(body.reading, words))
         case Repair():
             known = {True: "cured", False: "still_faulty", None: "not_known"}[body.cured]
-            told = f"{tell_mended(body.fault, words)} {say(known, words.region)}"
+            told = f"{tell_repair(body, words)} {say(known, words.region)}"
         case Closed():
             name = tell_closing(body.closing, words.region)[0] if body.closing else ""
             told = say("closed_as", words.region, closing=name) if name else say("moved_opened", words.region)

@@ -20,7 +20,7 @@ from .page import (
     tell_page,
 )
 from .record import RecordTold
-from .record_words import tell_mended
+from .record_words import tell_repair
 from .word_table import Region
 
 
@@ -81,7 +81,7 @@ class _Notice:
     def cause(self) -> Markup:
         """Return the complaint, what was put right, and what the person who left has to say."""
         symptom = [put(self.words.symptom(self.case.symptom))] if self.case.symptom else []
-        repairs = [put_typed(tell_mended(r.fault, self.words)) for r in self.case.repairs]
+        repairs = [put_typed(tell_repair(r, self.words)) for r in self.case.repairs]
         note = [put_typed(self.case.leaving.note)] if self.case.leaving and self.case.leaving.note else []
         return join((tag("h2", put(self.phrase("why"))), render_list([*symptom, *repairs, *note])))
 

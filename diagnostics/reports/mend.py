@@ -1,6 +1,6 @@
 """What exactly to mend, by conductor, terminal and contact, and what the zone reads once it is right."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from diagnostics.faults import Fault
 from diagnostics.reasoning import Diagnosis
@@ -13,14 +13,28 @@ _LEAST, _MOST = 0.2, 3  # share of a class that a fault must have to be told, an
 _CONDUCTORS = ("conductor_open", "joint_resistive", "pair_short", "leak")
 
 
-def list_mends(d: Diagnosis, repair: tuple[str, str], words: Words) -> tuple[str, ...]:
-    """Return the likeliest faults that a repair is for, each with what to do at which terminal, likeliest first."""
+@dataclass(frozen=True, slots=True)
+class Mend:
+    """One fault that a repair may be for: as a case keeps it, by name, and what to do about it at which terminal."""
+
+    fault: str
+    name: str
+    told: str
+
+
+def list_mends(d: Diagnosis, repair: tuple[str, str], words: Words) -> tuple[Mend, ...]:
+    """Return the likeliest faults that a repair is for, likeliest first: it is one of them."""
     some = _unplace(d, _weigh(d, repair))
     kinds: dict[tuple[str, str], float] = {}
     for fault, share in some.items():
         kinds[fault.kind, fault.place] = kinds.get((fault.kind, fault.place), 0.0) + share
     likely = [key for key, share in kinds.items() if share >= _LEAST * sum(kinds.values())][:_MOST]
-    return tuple(_tell_mend(next(f for f in some if (f.kind, f.place) == key), words) for key in likely)
+    return tuple(_build_mend(next(f for f in some if (f.kind, f.place) == key), words) for key in likely)
+
+
+def _build_mend(fault: Fault, words: Words) -> Mend:
+    name = words.faults((fault,))
+    return Mend(name if fault.place == UNPLACED else fault.text, name, _tell_mend(fault, words))
 
 
 def _weigh(d: Diagnosis, repair: tuple[str, str]) -> dict[Fault, float]:

@@ -36,9 +36,9 @@ from .page import (
 from .record_words import (
     name_reading,
     tell_asked,
-    tell_mended,
     tell_misreading,
     tell_offer,
+    tell_repair,
     tell_speaker,
     tell_typed,
     tell_understood,
@@ -273,7 +273,7 @@ class RecordTold:
         """Return what was put right, and whether it cured."""
         marks = {True: self.page("yes"), False: self.page("no"), None: self.phrase("not_known")}
         rows = [
-            [self.moment(r.done_at), put_typed(tell_mended(r.fault, self.words)), put(marks[r.cured]), put_typed(r.by)]
+            [self.moment(r.done_at), put_typed(tell_repair(r, self.words)), put(marks[r.cured]), put_typed(r.by)]
             for r in self.case.repairs
         ]
         heads = [self.phrase(key) for key in ("when", "what", "cured", "who")]

@@ -1,6 +1,6 @@
 """What stands in a record, in words: readings, answers, repairs; a token only where no loop or guide knows it."""
 
-from diagnostics.cases import GuideAnswer, Misreading, Reading, Suggestion, Understood
+from diagnostics.cases import GuideAnswer, Misreading, Reading, Repair, Suggestion, Understood
 from diagnostics.errors import DiagnosticsError
 from diagnostics.faults import parse_faults
 from diagnostics.readings import Measurement, list_measurements, list_tokens, parse_measurement
@@ -67,6 +67,14 @@ def tell_mended(text: str, words: Words) -> str:
         return words.faults(parse_faults(text, words.loop)) if "@" in text else text
     except DiagnosticsError:
         return text
+
+
+def tell_repair(repair: Repair, words: Words) -> str:
+    """Return what was put right, and which of several it was where somebody saw that."""
+    told = tell_mended(repair.fault, words)
+    if not repair.found:
+        return told
+    return f"{told} {say('repair_found', words.region, found=tell_mended(repair.found, words))}"
 
 
 def tell_stops(assessment: Assessment, words: Words) -> tuple[tuple[str, str], ...]:

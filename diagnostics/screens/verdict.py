@@ -1,12 +1,13 @@
 """What was found, the repair, and whether it cured; each answer can be taken back."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Literal
 
 import streamlit as st
 
 from diagnostics.cases import Case
 from diagnostics.reports import (
+    Mend,
     Words,
     explain_next,
     list_mends,
@@ -15,6 +16,7 @@ from diagnostics.reports import (
     tell_certainty,
     tell_location,
     tell_rechecks,
+    tell_repair,
 )
 from diagnostics.visit import (
     Assessment,
@@ -27,9 +29,10 @@ from diagnostics.visit import (
     write_class,
 )
 
-from .draft import ask_text, find_kept, keep
+from .draft import ask_text, find_kept, keep, keep_choice, recall
 from .session import (
     assess,
+    bring_into_view,
     build_words,
     format_moment,
     guarded,
@@ -45,7 +48,9 @@ from .session import (
     tell,
     turn_to,
 )
+from .ways import show_undo
 
+_WHICH, _UNSEEN = "which", "unseen"  # which of several faults it was
 _DONE = "work_done"  # in the address: the repair that this person says is made
 
 
@@ -62,6 +67,7 @@ def show_verdict(assessment: Assessment) -> None:
     else:
         _show_repair(assessment, words, d.next_class)
         return
+    show_undo(assessment)
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
     show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
 
@@ -78,18 +84,42 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
         st.markdown(tell("likely_why"))
     if find_listener(case) == "caller":
         show_alert("info", tell("caller_hand_on"))
-    where = tell_location(assessment, words)
-    told = [*([where] if where else []), *list_mends(d, repair, words), *tell_rechecks(repair, words)]
-    st.markdown("\n".join(f"- {plain(text)}" for text in told))
+    mends = list_mends(d, repair, words)
+    _show_mends(mends, write_class(repair))
+    more = [text for text in (tell_location(assessment, words), *tell_rechecks(repair, words)) if text]
+    st.markdown("\n".join(f"- {plain(text)}" for text in more))
     if find_listener(case) == "caller":  # nothing of it is the caller's to do
         show_cautions(("ladder", "outranked"), frozenset(), "caller")
+        show_undo(assessment)
         show_button(tell("something_else"), turn_to, ("other",), "something_else")
         show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
         return
     show_cautions((*list_repair_cautions(repair), "outranked"), list_read_cautions(case, words.loop))
+    show_undo(assessment)
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
     named = plain(words.repair(repair))
-    _show_outcome(write_class(repair), named, _record_repair, (case.case_id, case.revision, *repair))
+    several = tuple(mend.fault for mend in mends) if len(mends) > 1 else ()
+    _show_outcome(write_class(repair), named, _record_repair, (case.case_id, case.revision, *repair, several))
+
+
+def _show_mends(mends: Sequence[Mend], repair: str) -> None:
+    """Show what exactly to mend; of several, that it is one of them, and once the work is done which it was."""
+    if len(mends) < 2:
+        st.markdown("\n".join(f"- {plain(mend.told)}" for mend in mends))
+        return
+    if find_kept(_DONE) != repair:
+        first, *others = (plain(mend.told) for mend in mends)
+        lines = [f"- {first}", *(f"- {tell('mend_or', mend=other)}" for other in others)]
+        st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
+        return
+    names = {mend.fault: plain(mend.name) for mend in mends} | {_UNSEEN: tell("mend_unseen")}
+    with st.container(key="mend_which"):
+        recall(_WHICH, tuple(names))
+        if st.session_state[_WHICH] not in names:
+            st.session_state[_WHICH] = None
+        chosen = st.radio(tell("mend_which"), list(names), format_func=names.__getitem__, key=_WHICH)
+        keep_choice(_WHICH, chosen or "", "")
+    bring_into_view("mend_which", repair)
 
 
 def show_own_repair(case: Case) -> None:
@@ -135,21 +165,34 @@ def _say_done(repair: str) -> None:
     keep(_DONE, repair)
 
 
-def _record_repair(case_id: str, revision: int, remedy: str, spot: str, cured: bool) -> None:  # noqa: FBT001
-    _record(load(case_id, revision), write_class((remedy, spot)), cured=cured)
+def _record_repair(
+    case_id: str,
+    revision: int,
+    remedy: str,
+    spot: str,
+    several: tuple[str, ...],
+    cured: bool,  # noqa: FBT001
+) -> None:
+    found = str(st.session_state.get(_WHICH) or "") if several else ""
+    if several and cured and not found:
+        st.session_state["problem"] = tell("mend_which_needed")
+        return
+    found = found if found in several else ""
+    _record(load(case_id, revision), write_class((remedy, spot)), cured=cured, found=found)
 
 
-def _record(case: Case, what: str, *, cured: bool) -> None:
+def _record(case: Case, what: str, *, cured: bool, found: str = "") -> None:
     """Store a repair, and with it what was suggested when it was told."""
-    record_repair(open_store(), case, what, cured=cured, suggestion=build_suggestion(assess(case)))
+    record_repair(open_store(), case, what, cured=cured, found=found, suggestion=build_suggestion(assess(case)))
     keep(_DONE, "")
+    keep(_WHICH, "")
 
 
 def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
     """List what was repaired, and whether it cured; what was noted by mistake can be taken back."""
     for number, repair in enumerate(case.repairs):
         mark = {True: f"✓ {tell('cured')}", False: f"✗ {tell('still_faulty')}", None: f"? {tell('not_known')}"}
-        told = f"{plain(words.told_repair(repair.fault))} {format_moment(repair.done_at)}"
+        told = f"{plain(tell_repair(repair, words))} {format_moment(repair.done_at)}"
         st.markdown(f"- **{mark[repair.cured]}** · {told}")
         if may_change and repair.cured is not None:
             args = (case.case_id, case.revision, number)

@@ -53,11 +53,18 @@ def show_ways(assessment: Assessment, m: Measurement | None) -> None:
             _show_way("cannot", _skip, (*place, m.key, True))
         _show_way("something_else", turn_to, ("other",))
         _show_way("own_repair", turn_to, ("repair",), "to_repair")
-        if case.readings and case.is_of_visit(case.readings[-1].taken_at):
-            last = case.readings[-1]
-            taken = understand(assessment.loop, last)
-            value = plain(build_words(assessment).value(taken.measurement, taken.value))
-            _show_way("undo_last", undo, (*place, last.reading_id), "undo", reading=value)
+        show_undo(assessment)
+
+
+def show_undo(assessment: Assessment) -> None:
+    """Offer to take the last reading of this visit back, by what it said."""
+    case = assessment.case
+    if not case.readings or not case.is_of_visit(case.readings[-1].taken_at):
+        return
+    last = case.readings[-1]
+    taken = understand(assessment.loop, last)
+    value = plain(build_words(assessment).value(taken.measurement, taken.value))
+    _show_way("undo_last", undo, (case.case_id, case.revision, last.reading_id), "undo", reading=value)
 
 
 def _show_way(name: str, callback: Callable[..., None], args: tuple[object, ...], key: str = "", **told: str) -> None:

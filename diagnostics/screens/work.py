@@ -66,7 +66,7 @@ from .session import (
 )
 from .suspects import show_readings, show_suspects
 from .verdict import show_verdict
-from .ways import CANNOT, show_cannot, show_left_out, show_ways
+from .ways import CANNOT, show_cannot, show_left_out, show_undo, show_ways
 
 
 def show_work(assessment: Assessment) -> None:
@@ -158,9 +158,7 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     if guided:
         show_guide_words(assessment)
     beside = assessment.beside if suggested and not listed else ()
-    cautions = tuple(dict.fromkeys(c for one in (m, *beside) for c in one.cautions))
-    read = list_read_cautions(assessment.case, assessment.loop, cautions)
-    show_cautions(cautions, read, find_listener(assessment.case))
+    _show_step_cautions(assessment, (m, *beside))
     _show_beside(beside, words)
     _show_last_absent(assessment, m, words)
     if find_listener(assessment.case) == "caller":
@@ -170,13 +168,20 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     show_answer(assessment, m, old, tuple(one.key for one in beside))
     if listed:
         show_button(tell("list_none"), _drop_list, (), "list_none")
+        show_undo(assessment)
     elif suggested:
-        _show_beyond(assessment, m)
+        _show_below(assessment, m)
     else:
         show_button(tell("back_to_next"), _go_back, (), "back_to_next")
 
 
-def _show_beyond(assessment: Assessment, m: Measurement) -> None:
+def _show_step_cautions(assessment: Assessment, some: tuple[Measurement, ...]) -> None:
+    cautions = tuple(dict.fromkeys(c for one in some for c in one.cautions))
+    read = list_read_cautions(assessment.case, assessment.loop, cautions)
+    show_cautions(cautions, read, find_listener(assessment.case))
+
+
+def _show_below(assessment: Assessment, m: Measurement) -> None:
     """Show what lies below the answer of the suggested step: a shorter one, why, and the ways around it."""
     show_ways(assessment, m)
     if _is_guided(assessment):

@@ -233,13 +233,20 @@ def correct_reading(store: CaseStore, case: Case, old_id: str, reading: Reading)
 
 
 def record_repair(
-    store: CaseStore, case: Case, repair_text: str, *, cured: bool, suggestion: Suggestion | None = None
+    store: CaseStore,
+    case: Case,
+    repair_text: str,
+    *,
+    cured: bool,
+    found: str = "",
+    suggestion: Suggestion | None = None,
 ) -> Case:
     """Store that a repair was made, a class as ``write_class`` tells it or plain words, and whether it cured.
 
+    ``found`` is which of several faults it was, as seen at the work.
     ``suggestion`` is the step that was suggested at that moment, see ``build_suggestion``.
     """
-    repair = Repair(repair_text, datetime.now(UTC), cured)
+    repair = Repair(repair_text, datetime.now(UTC), cured, found=found)
     told = (
         replace(suggestion, outcome="followed" if suggestion.what == repair_text else "other") if suggestion else None
     )

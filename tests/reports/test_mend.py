@@ -33,7 +33,7 @@ def assess(name: str) -> tuple[Assessment, Words, tuple[str, str]]:
 def test_verdict_names_ohms_conductor_terminals_and_contact(name: str, repair: str, mend: str) -> None:
     assessment, words, found = assess(name)
     assert repair in words.repair(found)
-    assert mend in " ".join(list_mends(assessment.diagnosis, found, words))
+    assert mend in " ".join(one.told for one in list_mends(assessment.diagnosis, found, words))
 
 
 def test_after_such_a_repair_the_zone_reads_what_a_sound_loop_reads() -> None:

@@ -77,7 +77,7 @@ def test_why_and_what_to_mend_name_no_detector_that_nobody_knows() -> None:
     assert explain_next(d, words) == f"It confirms or clears: {named}."
     assert all("etector 1 " not in cause for _, cause in list_expected(d, words))
     loop, d = conclude("will_not_reset", STUCK)
-    assert list_mends(d, ("clean_detector", "detector"), Words(loop)) == (f"{named}.",)
+    assert [mend.told for mend in list_mends(d, ("clean_detector", "detector"), Words(loop))] == [f"{named}."]
 
 
 def test_one_place_is_named_as_soon_as_only_one_along_the_cable_is_left() -> None:

@@ -1,8 +1,27 @@
 """At the verdict: what was suggested is kept with what was done about it; a wrong word can be taken back."""
 
-from diagnostics.cases import Suggestion
+from pathlib import Path
+
+import pytest
+
+from diagnostics.cases import CaseStore, Suggestion, parse_case, read_case, write_case
+from diagnostics.reports import render_record
+from diagnostics.source import read_document
+from diagnostics.visit import record_reading
 from tests.screens.conftest import Visitor
-from tests.screens.test_work import at_verdict
+from tests.screens.real_work import describe
+from tests.screens.test_work import at_verdict, at_volts
+
+CALL = Path(__file__).parents[2] / "cases" / "bakery_call.yaml"  # a conductor open, plus or minus
+
+
+@pytest.fixture
+def at_either(store: CaseStore) -> Visitor:
+    """Return somebody at a verdict that only a look tells apart: the plus or the minus conductor of one run."""
+    case = describe(store)
+    for reading in read_case(CALL).readings:
+        case = record_reading(store, case, reading)
+    return Visitor(store, case.case_id)
 
 
 def tell(s: Suggestion) -> tuple[str, str, str]:
@@ -42,3 +61,46 @@ def test_work_that_was_done_once_is_not_taken_as_done_again(at_work: Visitor) ->
     at_work.tap("to_repair").type("What did you put right?", "a loose wire").tap("work_done").tap("still_faulty")
     at_work.tap("to_repair")
     assert not at_work.has("cured")
+
+
+def test_several_that_a_verdict_is_for_are_told_as_one_or_the_other(at_either: Visitor) -> None:
+    text = at_either.text
+    assert "One of these, the likeliest first." in text
+    assert text.count("- or: ") == 1
+    assert "plus conductor, run into detector 5" in text
+    assert "minus conductor, run into detector 5" in text
+
+
+def test_which_it_was_is_asked_once_the_work_is_done_and_stands_in_the_record(at_either: Visitor) -> None:
+    at_either.tap("work_done").tap("cured")
+    assert "Say first which it was" in at_either.text
+    assert at_either.case.repairs == ()
+    at_either.pick("Which was it?", "conductor_open@det5.in-")
+    assert at_either.reload().at.radio(key="which").value == "conductor_open@det5.in-"
+    (repair,) = at_either.tap("cured").case.repairs
+    assert (repair.fault, repair.found) == ("mend_conductor@run det5", "conductor_open@det5.in-")
+    told = "It was: Conductor open: minus conductor, run into detector 5 (bakehouse)"
+    assert told in at_either.text
+    assert told in render_record(at_either.case)
+    text = write_case(at_either.case)
+    assert parse_case(read_document(text, "case"), None, text=text) == at_either.case
+
+
+def test_that_nobody_could_tell_which_it_was_names_none(at_either: Visitor) -> None:
+    at_either.tap("work_done").pick("Which was it?", "unseen").tap("cured")
+    assert [(r.cured, r.found) for r in at_either.case.repairs] == [(True, "")]
+
+
+def test_last_reading_can_be_taken_back_at_a_verdict_and_on_the_same_ladder(at_either: Visitor) -> None:
+    before = len(at_either.case.readings)
+    at_either.tap("undo")
+    assert len(at_either.case.readings) == before - 1
+    assert at_either.has("record")
+
+
+def test_last_reading_can_be_taken_back_while_the_rest_of_a_ladder_is_typed(at_work: Visitor) -> None:
+    at_volts(at_work)
+    listed = Visitor(at_work.store, at_work.case_id, list="volts|det3.in+,det3.in-|standby")
+    assert "From the same ladder" in listed.text
+    listed.tap("undo")
+    assert listed.case.readings == ()
