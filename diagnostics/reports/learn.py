@@ -11,6 +11,7 @@ from pydantic import BaseModel, ConfigDict
 from diagnostics.readings import Edge, Learnt, Reading, Source, Windows, list_cautions, read_table
 from diagnostics.source import parse_model, read_file
 from diagnostics.units import format_ends, format_quantity
+from diagnostics.visit import GENERIC_PANEL, assumes_panel
 from diagnostics.wiring import PartSpec, Site, build_part
 
 from .objects import round_number
@@ -20,7 +21,6 @@ from .words import format_percent, tell_caution
 _FILE = Path(__file__).with_name("learn.yaml")
 # A plain resistor from the tool box carries so much; common practice, no source.
 PLAIN_W: Final = 0.25
-_GENERIC: Final = "panel_24v"  # what a site file has that names no panel
 Object = dict[str, Any]
 
 
@@ -74,10 +74,9 @@ def tell_panel(site: Site | None = None) -> str:
 
     Without a site: as in a description that says nothing of the panel.
     """
-    spec = site.panel if site else PartSpec(profile=_GENERIC)
-    if spec.values or spec.spreads or spec.profile != _GENERIC:
+    if site is not None and not assumes_panel(site):
         return ""
-    part = build_part(_GENERIC)
+    part = build_part(GENERIC_PANEL)
     volts, ohm = (format_quantity(part.number(name), unit) for name, unit in (("zone_v", "V"), ("zone_ohm", "ohm")))
     return read_learn_words().assumed.format(volts=volts, ohm=ohm)
 

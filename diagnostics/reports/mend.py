@@ -97,5 +97,6 @@ def _tell_recheck(recheck: Recheck, words: Words) -> str:
 
 
 def tell_range(recheck: Recheck, words: Words) -> str:
-    """Return between which volts a sound loop lies."""
-    return words.range(recheck.low_v, recheck.high_v, "V")
+    """Return between which volts a sound loop lies; that the panel is assumed is said."""
+    told = words.range(recheck.low_v, recheck.high_v, "V")
+    return say("range_assumed", words.region, range=told) if recheck.assumed else told

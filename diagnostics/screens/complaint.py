@@ -35,7 +35,9 @@ _OTHER, _BARE = "other_symptom", "nothing_at_hand"
 _CHOSEN, _CONTEXTS, _TOOLS, _LOOP = "symptom", "contexts", "tools", "about_loop"
 # In the order of where one sees it first: on the panel, in a test, at the detectors. What no group names is a test's.
 _GROUPS: Mapping[str, tuple[str, ...]] = {
-    "symptom_panel": ("constant_trouble", "alarm_with_nothing_there", "will_not_reset", "supply_trouble"),
+    "symptom_panel": (
+        "constant_trouble", "alarm_with_nothing_there", "will_not_reset", "supply_trouble", "earth_trouble",
+    ),
     "symptom_test": (
         "one_does_not_report", "only_first_report", "none_report", "wrong_zone_reports", "no_trouble_with_head_off",
     ),

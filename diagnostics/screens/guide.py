@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from diagnostics.reports import explain_next, explain_shorter, format_percent, list_expected, localize
+from diagnostics.reports import explain_next, explain_shorter, format_percent, list_expected, localize, tell_panel
 from diagnostics.trees import Say, Step, TwoVoices
 from diagnostics.visit import (
     Assessment,
@@ -94,6 +94,8 @@ def show_why(assessment: Assessment) -> None:
             show_guide_title(guidance)
         lines = [tell("expected_line", value=plain(value), cause=plain(cause)) for value, cause in rows]
         st.markdown("\n".join(f"- {line}" for line in lines))
+        if assumed := tell_panel(assessment.case.site):
+            show_note(plain(assumed))
 
 
 def show_guide_words(assessment: Assessment) -> None:

@@ -144,7 +144,7 @@ def _show_item(case: Case, words: Words, number: int, item: ProofItem) -> None:
         if find_kept(_ASKED) == item.key:
             _ask_why(case, words, number, item)
         elif item.result is not None and find_kept(_CHANGED) != item.key:
-            _show_result(number, item, words)
+            _show_result(case, number, item, words)
         elif item.recheck is not None:
             _ask_reading(case, number, item, words)
         else:
@@ -153,7 +153,7 @@ def _show_item(case: Case, words: Words, number: int, item: ProofItem) -> None:
             _show_choice(case, words, number, item)
 
 
-def _show_result(number: int, item: ProofItem, words: Words) -> None:
+def _show_result(case: Case, number: int, item: ProofItem, words: Words) -> None:
     result = item.result
     if result is None:
         return
@@ -161,6 +161,9 @@ def _show_result(number: int, item: ProofItem, words: Words) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"**{told}**")
         st.button(tell("test_change"), key=f"test_change_{number}", on_click=guarded(_change), args=(item.key,))
+    if item.recheck is not None and item.recheck.assumed and item.reading is not None and not result.done:
+        args = (case.case_id, case.revision, item.key)
+        show_button(tell("test_panel_other"), _note_done, args, f"test_panel_other_{number}")
 
 
 def _tell_result(item: ProofItem, result: ProofResult, words: Words) -> str:
@@ -171,7 +174,8 @@ def _tell_result(item: ProofItem, result: ProofResult, words: Words) -> str:
     value = plain(words.value(item.recheck.measurement, understand(words.loop, item.reading).value))
     if result.done:
         return f"{tell('test_read', value=value)}, {when}"
-    return tell("test_read_wrong", value=value, range=tell_range(item.recheck, words))
+    wrong = "test_read_assumed" if item.recheck.assumed else "test_read_wrong"
+    return tell(wrong, value=value, range=tell_range(replace(item.recheck, assumed=False), words))
 
 
 def _ask_reading(case: Case, number: int, item: ProofItem, words: Words) -> None:

@@ -94,7 +94,7 @@ def show_left_out(assessment: Assessment) -> None:
     skipped = [m for key in sorted(find_skipped(case)) if (m := find_measurement(assessment.loop, key))]
     if not missing and not skipped:
         return
-    with st.expander(f"{tell('skipped')} ({len(missing) + len(skipped)})"):
+    with st.expander(f"{tell('skipped')} ({len(missing) + len(skipped)})", key="left_out"):
         for tool in missing:
             _show_row(
                 tell("without", tool=read_words(find_region()).tools[tool]), _take_up, (case, tool), f"have {tool}"

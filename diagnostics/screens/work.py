@@ -4,7 +4,7 @@ import streamlit as st
 
 from diagnostics.cases import Reading
 from diagnostics.readings import LISTED, Measurement, list_measurements
-from diagnostics.reports import Words
+from diagnostics.reports import Words, format_wait
 from diagnostics.visit import (
     Assessment,
     find_last_absent,
@@ -150,7 +150,7 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     guided = suggested and not listed and _is_guided(assessment)
     if suggested and not listed and d.contradiction is None:
         show_doubt(assessment)
-    minutes = tell("minutes_from", minutes=f"{d.next.minutes:.0f}") if suggested and d.next is not None else ""
+    minutes = _tell_minutes(m, d.next.minutes) if suggested and d.next is not None else ""
     _show_title(assessment, old, minutes, suggested=suggested, listed=listed)
     if find_listener(assessment.case) == "caller":
         st.markdown(f"**{tell('ask_caller')}:**")
@@ -173,6 +173,13 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
         _show_below(assessment, m)
     else:
         show_button(tell("back_to_next"), _go_back, (), "back_to_next")
+
+
+def _tell_minutes(m: Measurement, minutes: float) -> str:
+    """Return how long a step takes; what is waited for before it counts is told beside it, or the two would clash."""
+    if m.data.settling > minutes * 60:
+        return tell("minutes_wait", minutes=f"{minutes:.0f}", wait=format_wait(m.data.settling))
+    return tell("minutes_from", minutes=f"{minutes:.0f}")
 
 
 def _show_step_cautions(assessment: Assessment, some: tuple[Measurement, ...]) -> None:

@@ -96,13 +96,14 @@ from .means import TOOLS, hand_over, lack_tool, list_missing_tools, skip_place, 
 from .offered import build_beside, build_suggestion
 from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, choose_head, is_proved, list_proof, list_untested
 from .read_cautions import list_read_cautions
-from .recheck import Recheck, list_rechecks
+from .recheck import GENERIC_PANEL, Recheck, assumes_panel, list_rechecks
 from .rooms import lacks_rooms, name_rooms, parse_rooms
 from .ruled_out import RuledOut, list_ruled_out
 from .tested import finish_tests, pass_tests, record_recheck, record_test
 
 __all__ = [
     "FUNCTIONAL",
+    "GENERIC_PANEL",
     "HEAD_OFF",
     "LISTENERS",
     "RECHECK",
@@ -125,6 +126,7 @@ __all__ = [
     "answer_baseline",
     "answer_guide",
     "assess_case",
+    "assumes_panel",
     "build_bench",
     "build_beside",
     "build_reading",

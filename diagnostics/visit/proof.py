@@ -64,8 +64,10 @@ def _build_recheck(case: Case, loop: Loop, recheck: Recheck, results: dict[str, 
     """Return volts to measure again: done once the last reading is that of a sound loop, or not, and why."""
     item = ProofItem(RECHECK, recheck.measurement.key, recheck=recheck)
     said, reading = results.get(item.key), find_reread(case, loop, recheck)
-    if reading is None or reading.taken_at is None or (said and said.noted_at > reading.taken_at):
+    if reading is None or reading.taken_at is None:
         return replace(item, result=said)
+    if said and said.noted_at > reading.taken_at:  # what was read is right, by what whoever read it knows
+        return replace(item, result=said, reading=reading if said.done else None)
     done = recheck.holds(understand(loop, reading).value)
     return replace(item, result=ProofResult(RECHECK, done, reading.taken_at, item.at, by=reading.by), reading=reading)
 

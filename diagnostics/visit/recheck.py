@@ -13,16 +13,21 @@ from diagnostics.wiring import Loop, Site, build_loop
 
 from .listener import find_listener
 
+GENERIC_PANEL: Final = "panel_24v"  # what a site file has that names no panel
 _SDS: Final = 3.0  # *invented*: standard deviations of the sound loop within which a reading is right
 
 
 @dataclass(frozen=True, slots=True)
 class Recheck:
-    """Volts to measure again, and between which readings (V) a sound loop lies."""
+    """Volts to measure again, and between which readings (V) a sound loop lies.
+
+    ``assumed``: nobody has given the values of this panel, so that the range is no fact.
+    """
 
     measurement: Measurement
     low_v: float
     high_v: float
+    assumed: bool = False
 
     def holds(self, value: float | str) -> bool:
         """Return whether a reading (V) is one of a sound loop."""
@@ -53,8 +58,14 @@ def _is_of_detectors(remedy: str) -> bool:
 @lru_cache(maxsize=8)
 def _list_sound(site_json: str) -> tuple[Recheck, ...]:
     """Return every reading in standby on a sound loop with the range that it lies in."""
-    readings = predict_mode(build_loop(Site.model_validate_json(site_json)), (), STANDBY).readings
-    return tuple(Recheck(r.measurement, r.value - _SDS * r.sd, r.value + _SDS * r.sd) for r in readings)
+    site = Site.model_validate_json(site_json)
+    readings, assumed = predict_mode(build_loop(site), (), STANDBY).readings, assumes_panel(site)
+    return tuple(Recheck(r.measurement, r.value - _SDS * r.sd, r.value + _SDS * r.sd, assumed) for r in readings)
+
+
+def assumes_panel(site: Site) -> bool:
+    """Return whether a description says nothing of its panel, so that a generic one is assumed."""
+    return not site.panel.values and not site.panel.spreads and site.panel.profile == GENERIC_PANEL
 
 
 def list_case_rechecks(case: Case, loop: Loop) -> tuple[Recheck, ...]:

@@ -13,7 +13,7 @@ from diagnostics.wiring import build_loop, read_site
 ROOT = Path(__file__).parents[2]
 SOURCE = "\n".join(
     (ROOT / "diagnostics" / "reports" / f"{name}.py").read_text("utf-8")
-    for name in ("record", "record_words", "card_page", "page")
+    for name in ("record", "record_words", "standing", "impairment", "card_page", "page")
 )
 PAGES = read_pages()
 SITES = sorted((ROOT / "cases" / "sites").glob("*.yaml"))

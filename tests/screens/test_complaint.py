@@ -7,6 +7,7 @@ from diagnostics.reasoning import SYMPTOMS
 from diagnostics.reports import read_words, tell_symptom
 from diagnostics.visit import find_stage
 from tests.screens.conftest import SAFETY, Visitor
+from tests.screens.real_work import describe
 
 PAST, AT_HAND = "What do you know of its past?", "What do you have with you?"
 
@@ -101,3 +102,11 @@ def test_trouble_is_called_a_fault_in_european_words(at_complaint: Visitor) -> N
     european = Visitor(at_complaint.store, at_complaint.case_id, region="europe")
     offered = [o for r in european.at.radio for o in r.options]
     assert "The panel shows fault on the zone all the time" in offered
+
+
+def test_what_the_panel_shows_stands_under_the_panel(store: CaseStore) -> None:
+    visitor = Visitor(store, describe(store, complaint=False).case_id)
+    (panel,) = [r for r in visitor.at.radio if r.label == "The panel shows it"]
+    assert "The panel shows ground trouble" in panel.options
+    (test,) = [r for r in visitor.at.radio if r.label == "A test shows it"]
+    assert not [option for option in test.options if "ground" in option]

@@ -10,6 +10,7 @@ from tests.cases.mended import prove
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import build_restored, describe, write_note
 
+ASSUMED = "(panel assumed, its instructions count)"
 WHY = "Why is it not done?"
 REPAIR = "fit_end_resistor@end"
 
@@ -220,7 +221,11 @@ def test_results_of_an_earlier_repair_do_not_count_for_a_later_one(store: CaseSt
 
 
 def test_volts_that_the_repair_asks_for_again_have_a_line_and_a_field_of_their_own(at_proof: Visitor) -> None:
-    line = "5. Volts again, all reset and at rest: red on zone 1 +, black on zone 1 −; 17.9 V to 20.4 V on a sound loop"
+    line = (
+        "5. Volts again, all reset and at rest: red on zone 1 +, black on zone 1 −; 17.9 V to 20.4 V "
+        + ASSUMED
+        + " on a sound loop"
+    )
     assert line in at_proof.text
     assert "Live cabinet." in at_proof.text
     at_proof.reread("19,2")
@@ -232,7 +237,10 @@ def test_volts_that_the_repair_asks_for_again_have_a_line_and_a_field_of_their_o
 
 def test_volts_that_no_sound_loop_gives_are_not_right_and_bar_put_right(at_proof: Visitor) -> None:
     at_proof.reread("23.9 V")
-    assert "✗ Not right, 23.9 V read. A sound loop shows 17.9 V to 20.4 V." in at_proof.text
+    assert (
+        "✗ Not as expected, 23.9 V read. With a panel as it is assumed here, a sound loop shows 17.9 V to 20.4 V."
+        in at_proof.text
+    )
     at_proof.tap("test_done_0").tap("tests_rest")
     assert "Put right, and tested" not in at_proof.at.radio(key="closing").options
     assert "NOT RIGHT, not as on a sound loop: 23.9 V" in render_record(at_proof.case)
@@ -289,3 +297,12 @@ def test_volts_that_no_loop_has_are_a_stop_as_the_loop_is_left(store: CaseStore)
     assert "Put right, and tested" not in visitor.at.radio(key="closing").options
     visitor.tap("left_back_0")
     assert not visitor.at.error
+
+
+def test_range_of_an_assumed_panel_is_no_fact_and_whoever_knows_the_panel_decides(at_proof: Visitor) -> None:
+    assert "(panel assumed, its instructions count)" in at_proof.text
+    at_proof.reread("12.4 V")
+    assert "Not as expected, 12.4 V read. With a panel as it is assumed here" in at_proof.text
+    at_proof.tap("test_panel_other")
+    assert "Right, 12.4 V read" in at_proof.text
+    assert "done: 12.4 V" in render_record(at_proof.case)

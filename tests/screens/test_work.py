@@ -72,7 +72,8 @@ def measure(visitor: Visitor, where: str, key_begins: str) -> Visitor:
 
 
 def test_first_step_says_what_why_how_long_and_with_which_caution(at_work: Visitor) -> None:
-    for told in ("What does the panel show", "Why.", "about 1 min", "Evidence first."):
+    minutes = "about 1 min, way included, then up to 3 min 20 s of waiting"
+    for told in ("What does the panel show", "Why.", minutes, "Evidence first."):
         assert told in at_work.text
     assert "What each answer would mean" in [e.label for e in at_work.at.expander]
 
