@@ -1,20 +1,22 @@
 """The loop: a few questions, a shipped example, or a site file."""
 
-from collections.abc import Callable
+import uuid
+from collections.abc import Callable, Mapping
 
 import streamlit as st
 
 from diagnostics.cases import Case, write_site
-from diagnostics.errors import DiagnosticsError, QuantityError, SourceError
+from diagnostics.errors import DiagnosticsError, SiteError, SourceError, join_hint
 from diagnostics.locate import find_shipped
-from diagnostics.reports import list_learn_cautions, read_learn_words, read_words, render_style, tell_panel
+from diagnostics.reports import list_learn_cautions, localize, read_learn_words, read_words, render_style, tell_panel
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
 from diagnostics.visit import describe_site, find_listener, name_rooms, parse_rooms, prepare
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
-from diagnostics.wiring.describe import NOT_SURE
+from diagnostics.wiring.describe import NOT_SURE, find_wrong_answers
 
 from .draft import ask_lines, ask_text, find_kept, keep_choice, note_drawn, recall
 from .session import (
+    bring_into_view,
     find_region,
     find_view,
     is_dark,
@@ -32,6 +34,13 @@ from .session import (
 )
 
 _PICTURE_PX = 460
+_ASKED_FOR, _LOOK_AT = "describe_asked_for", "describe_look_at"
+# The fields that are typed into, by the answer that each is, in their order on the screen.
+_FIELDS = {
+    "detectors": "q_detectors", "panel_resistor": "q_panel_resistor", "end_resistor": "q_resistor", "cable": "q_cable",
+    "run": "q_run", "name": "q_name",
+}  # fmt: skip
+_ORDER = ("q_detectors", "q_panel_resistor", "q_resistor", "q_cable", "q_run", "q_rooms", "q_name")
 _WAYS = ("describe_quick", "describe_shipped", "describe_file")
 
 
@@ -67,18 +76,19 @@ _RESETS = {
 
 def _show_questions(place: tuple[str, int], *, by_phone: bool) -> None:
     style = _ask_style()
-    ask_text(tell("q_detectors"), "q_detectors", tell("q_detectors_hint"))
+    wrong = _find_wrong()
+    _ask("q_detectors", "q_detectors_hint", wrong)
     show_note(tell("q_detectors_unsure"))
     if by_phone:
-        _ask_rooms(by_phone=True)
+        _ask_rooms(wrong, by_phone=True)
     _choose("q_order_known", ("order_known", "order_unknown"), "order_unknown" if by_phone else "order_known")
     show_note(tell("q_order_unknown" if _read("q_order_known") == "order_unknown" else "q_order"))
     show_note(tell("q_unsure"))
     if style.is_module:
-        _ask("q_panel_resistor", "q_resistor_hint", lambda t: format_quantity(parse_resistor(t), "ohm"))
-    _ask("q_resistor", "q_resistor_hint", lambda t: format_quantity(parse_resistor(t), "ohm"))
-    _ask("q_cable", "q_cable_hint", lambda t: f"{parse_gauge(t).area_mm2:.3g} mm²")
-    _ask("q_run", "q_run_hint", lambda t: format_quantity(parse_quantity(t, "m"), "m"))
+        _ask("q_panel_resistor", "q_resistor_hint", wrong, lambda t: format_quantity(parse_resistor(t), "ohm"))
+    _ask("q_resistor", "q_resistor_hint", wrong, lambda t: format_quantity(parse_resistor(t), "ohm"))
+    _ask("q_cable", "q_cable_hint", wrong, lambda t: f"{parse_gauge(t).area_mm2:.3g} mm²")
+    _ask("q_run", "q_run_hint", wrong, lambda t: format_quantity(parse_quantity(t, "m"), "m"))
     _show_panel()
     if style.has_supply:
         recall("q_reset", tuple(_RESETS), "not_sure")
@@ -87,19 +97,28 @@ def _show_questions(place: tuple[str, int], *, by_phone: bool) -> None:
     if style.has_power_pair:
         _choose("q_end_relay", ("yes", "no", "not_sure"))
     if not by_phone:
-        _ask_rooms(by_phone=False)
-    ask_text(tell("q_name"), "q_name", tell("q_name_default"), 120)
+        _ask_rooms(wrong, by_phone=False)
+    _ask("q_name", "q_name_default", wrong)
     show_main_button(tell("describe_use"), _use_answers, place, "describe_use")
+    if look_at := st.session_state.pop(_LOOK_AT, ""):
+        bring_into_view(f"ask_{look_at}", uuid.uuid4().hex)
 
 
-def _ask_rooms(*, by_phone: bool) -> None:
+def _ask_rooms(wrong: Mapping[str, str], *, by_phone: bool) -> None:
     """Ask in which rooms the detectors are: a caller knows nothing else of them, so it stands open on the phone."""
     if by_phone:
-        ask_lines(tell("q_rooms_caller"), "q_rooms", tell("q_rooms_hint"))
+        _ask_room_lines("q_rooms_caller", wrong)
         show_note(tell("q_rooms_caller_why"))
         return
     with st.expander(tell("q_rooms_open"), expanded=bool(find_kept("q_rooms"))):
-        ask_lines(tell("q_rooms"), "q_rooms", tell("q_rooms_hint"))
+        _ask_room_lines("q_rooms", wrong)
+
+
+def _ask_room_lines(label: str, wrong: Mapping[str, str]) -> None:
+    with st.container(key="ask_q_rooms"):
+        ask_lines(tell(label), "q_rooms", tell("q_rooms_hint"))
+        if message := wrong.get("q_rooms"):
+            _show_wrong(message)
 
 
 def _ask_style() -> Style:
@@ -125,15 +144,34 @@ def _show_panel() -> None:
         st.markdown(read_learn_words().how)
 
 
-def _ask(key: str, hint: str, understand: Callable[[str], str]) -> None:
-    """Ask for one quantity, and say at once what was understood."""
-    text = ask_text(tell(key), key, tell(hint))
-    if not text or text.lower() == NOT_SURE:
-        return
-    try:
-        show_note(tell("understood", value=plain(understand(text))))
-    except QuantityError as error:
-        show_alert("warning", write_problem(error))
+def _ask(key: str, hint: str, wrong: Mapping[str, str], understand: Callable[[str], str] | None = None) -> None:
+    """Ask for one thing, and say at once, at its own field, what was understood or what is wrong with it."""
+    with st.container(key=f"ask_{key}"):
+        text = ask_text(tell(key), key, tell(hint), 120)
+        if message := wrong.get(key):
+            _show_wrong(message)
+        elif text and understand is not None and text.lower() != NOT_SURE:
+            show_note(tell("understood", value=plain(understand(text))))
+
+
+def _show_wrong(message: str) -> None:
+    """Show what is wrong at the field itself: a doubt while it is typed, a refusal once the loop was to be used."""
+    text = localize(f"{message[:1].upper()}{message[1:]}.", find_region())
+    show_alert("error" if st.session_state.get(_ASKED_FOR) else "warning", plain(text))
+
+
+def _find_wrong() -> dict[str, str]:
+    """Return what is wrong with what is typed, by the key of its field; that nothing is said of what is needed too."""
+    answers = _build_answers()
+    wrong = {_FIELDS[name]: message for name, message in find_wrong_answers(answers).items()}
+    if st.session_state.get(_ASKED_FOR) and not _read("q_detectors"):
+        wrong["q_detectors"] = tell("detectors_needed").rstrip(".")
+    if "q_detectors" not in wrong and (rooms := parse_rooms(_read("q_rooms"))):
+        try:
+            name_rooms(build_quick_site(QuickDescription(answers.style, answers.detectors or "128"))[0], rooms)
+        except SiteError as error:
+            wrong["q_rooms"] = join_hint(error.message, error.hint)
+    return wrong
 
 
 def _choose(key: str, options: tuple[str, ...], usual: str = "not_sure") -> None:
@@ -146,13 +184,10 @@ def _read(key: str) -> str:
     return str(st.session_state.get(key) or "").strip()
 
 
-def _use_answers(case_id: str, revision: int) -> None:
-    if not _read("q_detectors"):
-        st.session_state["problem"] = tell("detectors_needed")
-        return
+def _build_answers() -> QuickDescription:
     end_relay = _read("q_end_relay")
-    answers = QuickDescription(
-        style=_read("q_style") or str(Style.TWO_WIRE_ZONE),
+    return QuickDescription(
+        style=_read("q_style") or find_kept("q_style") or str(Style.TWO_WIRE_ZONE),
         detectors=_read("q_detectors"),
         end_resistor=_read("q_resistor") or NOT_SURE,
         cable=_read("q_cable") or NOT_SURE,
@@ -163,12 +198,21 @@ def _use_answers(case_id: str, revision: int) -> None:
         order="unknown" if _read("q_order_known") == "order_unknown" else "known",
         name=_read("q_name") or tell("q_name_default"),
     )
+
+
+def _use_answers(case_id: str, revision: int) -> None:
+    st.session_state[_ASKED_FOR] = True
+    wrong = _find_wrong()
+    if wrong:  # said at the fields themselves
+        st.session_state[_LOOK_AT] = next(key for key in _ORDER if key in wrong)
+        return
     try:
-        site, notes = build_quick_site(answers)
+        site, notes = build_quick_site(_build_answers())
         site = name_rooms(site, parse_rooms(_read("q_rooms")))
-    except SourceError as error:  # places in a form are of no use to anybody
+    except SourceError as error:  # what no field alone is to blame for
         st.session_state["problem"] = "\n\n".join(plain(f.message) for f in error.findings)
         return
+    st.session_state.pop(_ASKED_FOR, None)
     site = site.model_copy(update={"note": "\n".join(notes)})
     _store(case_id, revision, write_site(site))
 

@@ -8,7 +8,7 @@ from diagnostics.wiring import Loop, build_loop
 
 from .assess import build_bench, understand
 from .marks import DESCRIBED, is_accepted
-from .rooms import name_rooms
+from .rooms import find_twice, name_rooms
 
 
 def describe_site(store: CaseStore, case: Case, site_text: str, name: str = "site") -> Case:
@@ -34,13 +34,16 @@ def tell_place(store: CaseStore, case: Case, name: str, room: str) -> Case:
     NotFoundError
         There is no such detector, or its loop has an order already.
     CaseError
-        No room is given.
+        No room is given, or one that is another detector's.
     """
     chain = build_loop(case.site).find_chain(name)
     if chain is None or chain.has_order or name not in (names := [d.name for d in chain.detectors]):
         raise NotFoundError(f"{name[:40]!r} is no detector whose place is to be found")
     if not room.strip():
         raise CaseError("say in which room that detector is", hint="as people there call it")
+    others = [text for number, text in chain.spec.places.items() if number != names.index(name) + 1]
+    if twice := find_twice([*others, room]):
+        raise CaseError(f"“{twice}” is another detector already", hint=f"tell them apart, {twice} 2 for instance")
     places = dict(sorted({**chain.spec.places, names.index(name) + 1: room.strip()[:120]}.items()))
     told = chain.spec.model_copy(update={"places": places})
     loops = tuple(told if spec == chain.spec else spec for spec in case.site.loops)

@@ -1,14 +1,15 @@
 """The quick description: at most seven answers give a whole site, and what nobody knows stays wide."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from diagnostics.errors import QuantityError, quote
+from diagnostics.errors import QuantityError, SourceError, join_hint, quote
 from diagnostics.source import Tree
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
 
 from .site import Site, Style, parse_site_data
 
 NOT_SURE = "not sure"
+_TYPED = ("detectors", "panel_resistor", "end_resistor", "cable", "run", "name")  # the answers that are no choice
 # Spreads (one sd, percent) for an answer that was "not sure"; invented, wide on purpose.
 UNSURE_RESISTOR_PERCENT = 30.0
 UNSURE_LENGTH_PERCENT = 60.0
@@ -39,6 +40,26 @@ class QuickDescription:
 
 def _is_unsure(text: str) -> bool:
     return text.strip().lower() in {"", NOT_SURE, "?", "unknown"}
+
+
+def find_wrong_answers(answers: QuickDescription) -> dict[str, str]:
+    """Return what is wrong with each answer that is typed, by the name of its field; each is looked at by itself."""
+    bare = QuickDescription(answers.style, "1")
+    given = {name: str(getattr(answers, name)) for name in _TYPED if str(getattr(answers, name)).strip()}
+    found = ((name, _find_wrong(replace(bare, **{name: text}))) for name, text in given.items())
+    return {name: message for name, message in found if message}
+
+
+def _find_wrong(answers: QuickDescription) -> str:
+    """Return what is wrong with answers, without the name that the field has in a site file; empty: nothing."""
+    try:
+        build_quick_site(answers)
+    except QuantityError as error:
+        return join_hint(error.message, error.hint)
+    except SourceError as error:
+        first = error.findings[0].message
+        return first.partition(": ")[2] or first
+    return ""
 
 
 def build_quick_site(answers: QuickDescription) -> tuple[Site, tuple[str, ...]]:

@@ -277,3 +277,26 @@ def test_answers_at_the_first_gates_are_plain_and_opposite(visitor: Visitor) -> 
     assert labels["tell_local"] == "No supervising station here. People on site are told"
     visitor.tap("tell_people").tap("evidence_yes")
     assert {b.key: b.label for b in visitor.at.button}["for_us_no"] == "It is one of these. Stop here"
+
+
+def test_each_wrong_answer_is_told_at_its_own_field_and_all_of_them_at_once(visitor: Visitor) -> None:
+    begin(visitor).type(DETECTORS, "many").type("Cable", "99").tap("describe_use")
+    assert visitor.case.acknowledged[-1].caution == "for_us"
+    first, second = (e.value for e in visitor.at.error)
+    assert first.startswith("A whole number is wanted")
+    assert second.startswith("'99' is not a wire size; write for example 18 AWG")
+    visitor.type(DETECTORS, "5").type("Cable", "18 AWG").tap("describe_use")
+    assert not visitor.at.error
+    assert find_stage(visitor.case) == "complaint"
+
+
+def test_two_rooms_of_one_name_are_told_apart_first(visitor: Visitor) -> None:
+    begin(visitor).type(DETECTORS, "3")
+    visitor.at.text_area(key="q_rooms").set_value("Hall\nKitchen\nhall")
+    visitor.run()
+    visitor.tap("describe_use")
+    assert "“hall” is named twice" in visitor.text
+    visitor.at.text_area(key="q_rooms").set_value("Hall 1\nKitchen\nHall 2")
+    visitor.run()
+    visitor.tap("describe_use")
+    assert [d.room for d in visitor.case.site.loops[0].all_detectors] == ["Hall 1", "Kitchen", "Hall 2"]
