@@ -88,11 +88,32 @@ def show_proof(case: Case) -> None:
     more = (c for i in items if i.recheck for c in i.recheck.measurement.cautions)
     cautions = tuple(dict.fromkeys((*_CAUTIONS, *more)))
     show_cautions(cautions, list_read_cautions(case, loop, cautions), find_listener(case))
-    for number, item in enumerate(items):
-        _show_item(case, words, number, item)
+    _show_items(case, words, items)
     _show_rest(case, words, items)
     show_denials(case)
     _show_end(case, words, items)
+
+
+def _show_items(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
+    """Show what is open or not right in full; what is done, and volts that come last, are a tap away."""
+    rows = list(enumerate(items))
+    noted = [(n, i) for n, i in rows if i.result is not None and i.result.done and find_kept(_CHANGED) != i.key]
+    first = [(n, i) for n, i in rows if (n, i) not in noted and i.recheck is None]
+    last = [(n, i) for n, i in rows if (n, i) not in noted and i.recheck is not None]
+    if noted:
+        with st.expander(f"✓ {tell('tests_noted', count=str(len(noted)))}", key="tests_noted"):
+            for number, item in noted:
+                _show_item(case, words, number, item)
+    for number, item in first:
+        _show_item(case, words, number, item)
+    waits = any(i.result is None for _, i in first) and all(i.result is None for _, i in last)
+    if last and waits:
+        with st.expander(tell("tests_last", count=str(len(last))), key="tests_last"):
+            for number, item in last:
+                _show_item(case, words, number, item)
+    else:
+        for number, item in last:
+            _show_item(case, words, number, item)
 
 
 def _show_unsafe(case: Case, words: Words, unsafe: Sequence[Reading]) -> None:
@@ -130,17 +151,18 @@ def show_denials(case: Case) -> None:
     cured = [number for number, repair in enumerate(case.repairs) if repair.cured]
     if cured:
         place = (case.case_id, case.revision)
-        show_button(tell("proof_not"), _deny, place, "proof_not")
-        show_button(tell("proof_mistake"), take_back, (*place, cured[-1]), "proof_mistake")
+        with st.container(horizontal=True, gap="xsmall"):
+            for key, callback, args in (("proof_not", _deny, place), ("proof_mistake", take_back, (*place, cured[-1]))):
+                label = tell(key)
+                st.button(label, key=key, on_click=guarded(callback, label), args=args)
 
 
 def _show_item(case: Case, words: Words, number: int, item: ProofItem) -> None:
     """Show one test: what and where, why it is on the list, how it went, and what can be said of it."""
     with st.container(border=True):
         reasons = tell_reasons(item, find_region())
-        st.markdown(f"**{number + 1}. {plain(tell_test(item, words, find_region()))}**")
-        if reasons:
-            show_note(reasons)
+        told = f"**{number + 1}. {plain(tell_test(item, words, find_region()))}**"
+        st.markdown(f"{told} :small[({reasons})]" if reasons else told)
         if find_kept(_ASKED) == item.key:
             _ask_why(case, words, number, item)
         elif item.result is not None and find_kept(_CHANGED) != item.key:

@@ -32,6 +32,8 @@ _STYLE = """
 [data-testid="stRadio"] [role="radiogroup"] label, [data-testid="stCheckbox"] label {padding: .45rem 0;}
 [data-testid="stMarkdown"] h2, [data-testid="stHeading"] h1 {padding-top: .25rem;}
 .st-key-closing [data-testid="stCaptionContainer"] {color: inherit; opacity: 1;}
+[data-testid="stButtonGroup"] button, [data-testid="stButtonGroup"] button * {white-space: normal; overflow: visible;}
+[data-testid="stButtonGroup"] button {height: auto; text-align: left;}
 [data-testid="stButtonGroup"] button {color: inherit !important; min-height: 2.4rem;}
 [data-testid="stButtonGroup"] [data-selected="true"] {box-shadow: inset 0 -4px 0 currentColor;}
 [data-testid="stButtonGroup"] [data-selected="true"] p {font-weight: 700;}

@@ -18,7 +18,6 @@ from diagnostics.visit import Assessment, take_back_reading
 from .notices import correct, find_reasons, show_remedies, tell_reading
 from .session import build_words, format_moment, guarded, is_dark, load, open_store, plain, show_note, tell
 
-_FEW = 2  # readings that stand open; a longer list is a tap away
 _MOST_SHOWN = 2  # suspects that stand beside the picture; the others are a tap away
 
 
@@ -64,13 +63,15 @@ def _show_not_apart(assessment: Assessment, words: Words) -> None:
         st.markdown("\n".join([f"**{tell('not_apart_list')}**\n", *(f"- {plain(text)}" for text in group)]))
 
 
-def show_readings(assessment: Assessment, *, may_change: bool = True, folded: bool = False) -> None:
-    """List the readings in the order taken; each can be corrected or taken back."""
+def show_readings(assessment: Assessment, *, may_change: bool = True, unfolded: bool = False) -> None:
+    """List the readings in the order taken, folded away unless they are what is asked about.
+
+    Each can be corrected or taken back.
+    """
     case, words = assessment.case, build_words(assessment)
     if not case.readings and not case.retracted:
         return
-    is_open = not folded and 0 < len(case.readings) <= _FEW
-    with st.expander(f"{tell('readings_title')} ({len(case.readings)})", expanded=is_open):
+    with st.expander(f"{tell('readings_title')} ({len(case.readings)})", expanded=unfolded, key="readings"):
         for number, reading in enumerate(case.readings, 1):
             _show_reading(assessment, words, number, reading, may_change=may_change)
         for item in case.retracted:

@@ -23,7 +23,7 @@ from diagnostics.visit import (
     build_bench,
     build_suggestion,
     find_listener,
-    list_read_cautions,
+    list_read_for_repair,
     record_repair,
     take_back_repair,
     write_class,
@@ -94,7 +94,7 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
         show_button(tell("something_else"), turn_to, ("other",), "something_else")
         show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
         return
-    show_cautions((*list_repair_cautions(repair), "outranked"), list_read_cautions(case, words.loop))
+    show_cautions((*list_repair_cautions(repair), "outranked"), list_read_for_repair(case, words.loop, repair))
     show_undo(assessment)
     show_button(tell("something_else"), turn_to, ("other",), "something_else")
     named = plain(words.repair(repair))
@@ -127,7 +127,7 @@ def show_own_repair(case: Case) -> None:
     st.title(tell("own_repair"), anchor=False)
     show_messages()
     ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
-    read = list_read_cautions(case, build_bench(case.site).loop)
+    read = list_read_for_repair(case, build_bench(case.site).loop, None)
     show_cautions((*list_repair_cautions(None), "ladder", "outranked"), read)  # it may have been anywhere
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision))

@@ -77,7 +77,7 @@ def show_work(assessment: Assessment) -> None:
     _show_out_of_service(assessment)
     if assessment.unsafe and not find_kept(ASKED) and not find_kept(CORRECTING):
         show_unsafe(assessment)  # nobody is sent there again before it is made safe
-        show_readings(assessment)
+        show_readings(assessment, unfolded=True)
         _show_more(assessment, at_step=False)
         return
     _show_next(assessment)
@@ -107,7 +107,7 @@ def _show_next(assessment: Assessment) -> None:
     found = m is None and pending is None and view != "other"  # a verdict stands: what led to it is a tap away
     with right:
         show_suspects(assessment, m, folded=found)
-        show_readings(assessment, folded=found)
+        show_readings(assessment)
         _show_more(assessment, at_step=_has_ways(assessment, m, old, pending is not None))
     prepare_answers(assessment)
 

@@ -95,7 +95,7 @@ from .marks import (
 from .means import TOOLS, hand_over, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .offered import build_beside, build_suggestion
 from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, choose_head, is_proved, list_proof, list_untested
-from .read_cautions import list_read_cautions
+from .read_cautions import list_read_cautions, list_read_for_repair
 from .recheck import GENERIC_PANEL, Recheck, assumes_panel, list_rechecks
 from .rooms import lacks_rooms, name_rooms, parse_rooms
 from .ruled_out import RuledOut, list_ruled_out
@@ -184,6 +184,7 @@ __all__ = [
     "list_missing_tools",
     "list_proof",
     "list_read_cautions",
+    "list_read_for_repair",
     "list_rechecks",
     "list_ruled_out",
     "list_test_ends",

@@ -17,6 +17,7 @@ _WITH_REPAIR: Final = ("outputs", "tell_people", "outranked")
 # the first two were accepted before anything was measured does not count as read.
 _ALARM: Final = "outputs"
 _WITH_ALARM: Final = frozenset({"outputs", "tell_people"})
+_IN_THE_FIELD: Final = ("det", "end")  # where a repair changes no supply
 _AGAIN: Final = _WITH_ALARM | {"evidence_first"}
 
 
@@ -38,6 +39,18 @@ def list_read_cautions(case: Case, loop: Loop, wanted: Iterable[str] = ()) -> fr
     again = _AGAIN if _ALARM in set(wanted) else frozenset()
     lifted = {"out_of_service"} if any(_lifts(repair.fault) for repair in repairs) else set()
     return frozenset(found.union(lifted, _WITH_REPAIR if repairs else ())) - again
+
+
+def list_read_for_repair(case: Case, loop: Loop, repair: tuple[str, str] | None) -> frozenset[str]:
+    """Return the cautions of a repair that were read, a class or None for one in plain words.
+
+    Of a repair at panel, relay, supply or module, or nobody knows where, none counts as read: it changes what is fed,
+    or resets. Of any other those do not that go with an alarm.
+    """
+    spots = repair[1].split(" + ") if repair else [""]
+    if any(not spot.removeprefix("run ").startswith(_IN_THE_FIELD) for spot in spots):
+        return frozenset()
+    return list_read_cautions(case, loop, (_ALARM,))
 
 
 def _lifts(repair: str) -> bool:

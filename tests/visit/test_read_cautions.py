@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 from diagnostics.cases import Acknowledgement, Case, Reading, Repair, write_site
 from diagnostics.locate import find_shipped
-from diagnostics.visit import SAFETY, list_read_cautions
+from diagnostics.visit import SAFETY, list_read_cautions, list_read_for_repair
 from diagnostics.wiring import build_loop, read_site
 
 AT = datetime(2026, 3, 14, 10, 42, tzinfo=UTC)
@@ -40,3 +40,22 @@ def test_setting_put_right_has_shown_nothing_of_a_zone_out_of_service() -> None:
         "fit_end_resistor@end": True,
         "a wire": True,
     }
+
+
+def test_repair_that_changes_what_is_fed_or_resets_has_all_its_cautions_in_full_every_time() -> None:
+    read = (
+        Reading("volts", "23.9", "panel.zone1+", "panel.zone1-"),
+        Reading("functional_test", "no_report", at="det3"),
+    )
+    case = replace(SAFE, readings=read, repairs=(Repair("fit_end_resistor@end", AT, cured=False),))
+    for place in ("reset", "supply", "module", "panel", "zone1"):
+        assert list_read_for_repair(case, LOOP, ("put_wires_right", place)) == frozenset()
+    assert list_read_for_repair(case, LOOP, ("fit_head + put_wires_right", "det3 + reset")) == frozenset()
+    assert list_read_for_repair(case, LOOP, None) == frozenset()
+
+
+def test_repair_at_a_detector_is_reminded_of_what_was_read_but_for_what_goes_with_an_alarm() -> None:
+    case = replace(SAFE, readings=(Reading("look", "wire_off", at="det3"),))
+    told = list_read_for_repair(case, LOOP, ("mend_conductor", "run det3"))
+    assert "ladder" in told
+    assert not {"outputs", "tell_people", "evidence_first"} & told
