@@ -4,8 +4,9 @@ A picture has a ground of its own, so that it can be read on whatever it lies; s
 thing thrice.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from html import escape
 from textwrap import wrap
 
@@ -126,8 +127,12 @@ def _list_cells(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
     if has_relay:
         cells.append(_Cell("reset", "", "R", say("picture_reset"), lines, ends=several))
     apart = _find_apart(loop, shares, next_)
+    marked = _find_marked(loop, shares, next_)
+    usual = partial(_fold, apart=apart) if len(loop.detectors) > LONGEST_WHOLE else list[_Cell]
+    quiet = [chain for chain in loop.chains if not marked & _list_places(chain)] if several else []
     for chain in loop.chains:
-        cells += _list_chain(chain, apart, several=several, fold=len(loop.detectors) > LONGEST_WHOLE)
+        folds = chain in quiet and len(quiet) < len(loop.chains)
+        cells += _list_chain(chain, _fold_stretch if folds else usual, several=several)
     if sum(share for spots, share in shares.items() if SOMEWHERE in _split(spots)) >= LEAST_SHARE:
         cells.append(_Cell(SOMEWHERE, "", "?", say("picture_somewhere"), begins=True, ends=True, is_apart=True))
     return cells
@@ -138,7 +143,22 @@ def _split(spots: str) -> list[str]:
     return spots.split(" + ")
 
 
-def _list_chain(chain: Chain, apart: set[str], *, several: bool, fold: bool) -> list[_Cell]:
+def _list_places(chain: Chain) -> set[str]:
+    return {chain.spec.zone, chain.end, *(d.name for d in chain.detectors)}
+
+
+def _find_marked(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> set[str]:
+    """Return the places that a suspect or the next step marks out; a loop of several without any is one stretch."""
+    spots = [spot for key, share in shares.items() if share >= LEAST_SHARE for spot in _split(key)]
+    leads = find_leads(next_, loop) if next_ and next_.red else ()
+    owners = [find_cell(spot, loop).removeprefix("run ") for spot in spots]
+    walked = loop.find_chain(next_.place) if next_ and next_.place != "panel" else None
+    places = {next_.at, next_.place} if next_ else set()
+    return {*spots, *owners, *(lead.partition(".")[0] for lead in leads), *places, *([walked.end] if walked else [])}
+
+
+def _list_chain(chain: Chain, fold: Callable[[list[_Cell]], list[_Cell]], *, several: bool) -> list[_Cell]:
+    """Return the boxes of one loop; ``fold`` makes stretches of its detectors, or leaves them as they are."""
     lines = _find_lines(chain.spec.style)
     name = chain.spec.zone.removeprefix("zone")
     label = f"{say('picture_zone')} {name}"
@@ -148,7 +168,7 @@ def _list_chain(chain: Chain, apart: set[str], *, several: bool, fold: bool) -> 
     own = [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), _tell_room(d), lines) for d in chain.detectors]
     return [
         *cells,
-        *(_fold(own, apart) if fold else own),
+        *fold(own),
         _Cell(chain.end, f"run {chain.back}" * bool(chain.back), "", say(_END[bool(chain.back)]), lines, ends=True),
     ]
 
