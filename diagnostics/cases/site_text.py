@@ -1,6 +1,7 @@
 """A site as YAML text, and back."""
 
 import re
+from functools import lru_cache
 
 import yaml
 
@@ -8,6 +9,7 @@ from diagnostics.source import Tree, read_document
 from diagnostics.wiring import Site, parse_site
 
 _WIDTH = 120
+_LONGEST_KEPT = 50_000  # characters
 # What the reader refuses, and PyYAML would write as it stands: line ends of other scripts, marks of direction.
 _UNSEEN = re.compile("[\x85\u2028\u2029\u202a-\u202e\u2066-\u2069]")
 
@@ -21,8 +23,18 @@ def write_site(site: Site) -> str:
 
 
 def parse_site_text(text: str, name: str) -> Site:
-    """Return the site of a text; ``name`` stands for the file in findings. Raises SourceError."""
+    """Return the site of a text; ``name`` stands for the file in findings. Raises SourceError.
+
+    A case is put together at every tap, and its site is the same text each time: the last few are kept.
+    """
+    return _parse_kept(text, name) if len(text) < _LONGEST_KEPT else _parse(text, name)
+
+
+def _parse(text: str, name: str) -> Site:
     return parse_site(read_document(text, name))
+
+
+_parse_kept = lru_cache(maxsize=32)(_parse)
 
 
 def write_tree(tree: Tree) -> str:

@@ -5,12 +5,14 @@ from collections.abc import Iterable
 from diagnostics.faults import Fault
 from diagnostics.readings import Faults
 from diagnostics.reasoning import Diagnosis, SuspectGroup
+from diagnostics.visit import once
 
 SOMEWHERE = "detector"  # the spot of a fault in a detector whose place nobody knows
 UNPLACED = "somewhere"  # the word for such a place in sentences
 _LEADS = 0.9  # share of all such faults from which one position along the cable is named
 
 
+@once
 def find_shares(diagnosis: Diagnosis) -> dict[str, float]:
     """Return the probability of each spot where a repair would be made, most probable first; healthy is left out.
 
@@ -27,6 +29,7 @@ def find_shares(diagnosis: Diagnosis) -> dict[str, float]:
     return dict(sorted(shares.items(), key=lambda item: -item[1]))
 
 
+@once
 def find_position(diagnosis: Diagnosis) -> str:
     """Return the detector along the cable that nearly all faults of detectors to be found lie in, or an empty text."""
     weight: dict[str, float] = {}
@@ -37,6 +40,7 @@ def find_position(diagnosis: Diagnosis) -> str:
     return leader if leader and weight[leader] >= _LEADS * sum(weight.values()) else ""
 
 
+@once
 def merge_sought(diagnosis: Diagnosis) -> tuple[tuple[float, tuple[Faults, ...]], ...]:
     """Return the leading groups as they are told, each with its probability and its members, most probable first.
 

@@ -99,6 +99,7 @@ from .read_cautions import list_read_cautions, list_read_for_repair
 from .recheck import GENERIC_PANEL, Recheck, assumes_panel, list_rechecks
 from .rooms import lacks_rooms, name_rooms, parse_rooms
 from .ruled_out import RuledOut, list_ruled_out
+from .same import once
 from .tested import finish_tests, pass_tests, record_recheck, record_test
 
 __all__ = [
@@ -194,6 +195,7 @@ __all__ = [
     "list_visits",
     "may_be_absent",
     "name_rooms",
+    "once",
     "open_case",
     "parse_rooms",
     "pass_tests",

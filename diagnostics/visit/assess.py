@@ -1,6 +1,6 @@
 """What a case means: its loop, its readings as understood, the diagnosis, and what still stands disturbed."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -45,6 +45,7 @@ from .guidance import (
 from .ladder import OnTheSameLadder
 from .listener import find_left_out
 from .marks import CLOCK, ON_TEST, find_about, find_hidden
+from .same import once
 
 _WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
 _AT_EARLIER_VISIT = datetime(1999, 1, 1, tzinfo=UTC)
@@ -76,7 +77,12 @@ class Assessment:
     @property
     def misread(self) -> tuple[Misreading, ...]:
         """Return the readings that this program would read otherwise than was stored; what was stored counts."""
-        return list_misreadings(self.case, self.loop)
+        return _list_misread(self)
+
+
+@once
+def _list_misread(assessment: Assessment) -> tuple[Misreading, ...]:
+    return list_misreadings(assessment.case, assessment.loop)
 
 
 @lru_cache(maxsize=8)
@@ -251,7 +257,7 @@ def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:
     FaultError
         The loop cannot have that fault.
     """
-    bench = Bench(loop, [parse_faults(hidden, loop) if hidden else ()])
+    bench = _build_hidden(loop)(hidden)
     (forecast,) = bench.forecast_all([measurement])
     if forecast.chance is not None:
         return forecast.tokens[int(forecast.chance[0].argmax())]
@@ -259,6 +265,12 @@ def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:
         raise TypeError("a forecast has either numbers or words")
     shown = show_value(float(forecast.mean[0]), "ohm" if measurement.unit == "ohm" else "V", bench.meter)
     return "OL" if shown == OVER else format_quantity(shown, measurement.unit, 4)
+
+
+@once
+def _build_hidden(loop: Loop) -> Callable[[str], Bench]:
+    """Return what builds the bench of this loop with one hidden fault, each once."""
+    return lru_cache(maxsize=4)(lambda hidden: Bench(loop, [parse_faults(hidden, loop) if hidden else ()]))
 
 
 def list_disturbed(assessment: Assessment) -> tuple[Measurement, ...]:

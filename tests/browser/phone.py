@@ -117,6 +117,7 @@ class Phone:
 
     def reread(self, text: str = "19.1 V") -> None:
         """Type what the volts of the list after a repair read now, and record them."""
+        self.unfold("tests_last")
         while (fields := self.page.locator("[class*=st-key-reread_] input")).count():
             fields.first.fill(text)
             self.page.keyboard.press("Tab")
@@ -124,7 +125,15 @@ class Phone:
             before = fields.count()
             self.page.locator("[class*=st-key-test_record_] button").first.click()
             self.wait()
+            self.unfold("tests_last")
             assert fields.count() < before, self.read()
+
+    def unfold(self, key: str) -> None:
+        """Open what is folded away under this key, if it is there and closed."""
+        box = self.page.locator(f".st-key-{key} details:not([open]) > summary")
+        if box.count():
+            box.first.click()
+            self.page.wait_for_timeout(400)
 
     def close_case(self) -> None:
         """Say who was told and by whom, and close the case."""
