@@ -129,7 +129,9 @@ def _list_cells(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
     apart = _find_apart(loop, shares, next_)
     marked = _find_marked(loop, shares, next_)
     usual = partial(_fold, apart=apart) if len(loop.detectors) > LONGEST_WHOLE else list[_Cell]
-    quiet = [chain for chain in loop.chains if not marked & _list_places(chain)] if several else []
+    quiet = (
+        [c for c in loop.chains if not marked & {c.spec.zone, c.end, *(d.name for d in c.detectors)}] if several else []
+    )
     for chain in loop.chains:
         folds = chain in quiet and len(quiet) < len(loop.chains)
         cells += _list_chain(chain, _fold_stretch if folds else usual, several=several)
@@ -141,10 +143,6 @@ def _list_cells(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
 def _split(spots: str) -> list[str]:
     """Return the spots of an entry of shares: one, or those of several faults at once."""
     return spots.split(" + ")
-
-
-def _list_places(chain: Chain) -> set[str]:
-    return {chain.spec.zone, chain.end, *(d.name for d in chain.detectors)}
 
 
 def _find_marked(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> set[str]:

@@ -6,7 +6,7 @@ from typing import Literal
 
 import streamlit as st
 
-from diagnostics.cases import Case, ProofResult, Reading, build_reading_id
+from diagnostics.cases import Case, ProofResult, build_reading_id
 from diagnostics.errors import CaseError, DiagnosticsError
 from diagnostics.readings import parse_value
 from diagnostics.reports import Words, tell_range, tell_reasons, tell_test
@@ -16,7 +16,6 @@ from diagnostics.visit import (
     RECHECK,
     ProofItem,
     build_bench,
-    build_reading,
     choose_head,
     deny_cure,
     find_hidden,
@@ -29,7 +28,6 @@ from diagnostics.visit import (
     list_proof,
     list_read_cautions,
     pass_tests,
-    record_reading,
     record_recheck,
     record_test,
     simulate_now,
@@ -37,7 +35,8 @@ from diagnostics.visit import (
 )
 
 from .draft import ask_text, find_kept, keep, keep_choice, note_drawn, recall
-from .notices import show_beyond, show_stop_of
+from .made_safe import show_made_safe
+from .notices import show_beyond
 from .session import (
     find_region,
     format_moment,
@@ -57,7 +56,6 @@ from .session import (
 from .verdict import show_repairs, take_back
 
 _ASKED, _CHANGED, _WHY, _HEAD = "test", "change", "why", "head"
-_SAFE = "safe"  # the fields of volts to measure again once it is made safe
 _RECHECK = "reread"  # the field of volts to measure again, and the name of their form
 _MOST_NAMED = 6
 _SHORT = {
@@ -77,7 +75,9 @@ def show_proof(case: Case) -> None:
     st.title(tell("proof_title"), anchor=False)
     unsafe = list_beyond(case, loop)
     if unsafe:
-        _show_unsafe(case, words, unsafe)
+        show_made_safe(case, words, unsafe)
+        show_denials(case)
+        show_button(tell("tests_leave"), turn_to, ("closing",), "tests_end")
         return
     items = list_proof(case, loop)
     note_drawn(*(f"{_RECHECK}_{number}" for number in range(len(items))))
@@ -114,36 +114,6 @@ def _show_items(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
     else:
         for number, item in last:
             _show_item(case, words, number, item)
-
-
-def _show_unsafe(case: Case, words: Words, unsafe: Sequence[Reading]) -> None:
-    """Show nothing but the stop, how it ends, and the ways back: nobody tests where another circuit may touch."""
-    show_messages()
-    for number, reading in enumerate(unsafe):
-        show_stop_of(reading, words)
-        m = understand(words.loop, reading).measurement
-        field, form = f"{_SAFE}_{number}", f"{_SAFE} {reading.reading_id}"
-        st.session_state.setdefault(form, build_reading_id())
-        ask_text(plain(words.name(m)), field, tell("type_volts"))
-        label = tell("unsafe_again")
-        show_button(label, _record_safe, (case.case_id, case.revision, m.key, field, form), f"made_safe_{number}")
-    show_denials(case)
-    show_button(tell("tests_leave"), turn_to, ("closing",), "tests_end")
-
-
-def _record_safe(case_id: str, revision: int, key: str, field: str, form: str) -> None:
-    """Store what is read now that it is made safe; such volts once more are the same stop."""
-    case, reading_id = load(case_id, revision), str(st.session_state.get(form, ""))
-    text, m = str(st.session_state.get(field) or "").strip(), find_measurement(build_bench(case.site).loop, key)
-    if m is None or not reading_id:  # a second tap: the first has recorded it
-        return
-    if not text:
-        st.session_state["problem"] = tell("choose_first")
-        return
-    record_reading(open_store(), case, replace(build_reading(m, text, reading_id), condition="absent"))
-    for name in (form, field):
-        st.session_state.pop(name, None)
-    keep(field, "")
 
 
 def show_denials(case: Case) -> None:
