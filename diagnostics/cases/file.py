@@ -98,11 +98,14 @@ def _lay_entries(notes: Notes, key: str, model: type[E]) -> list[tuple[int, E]]:
 
 def _check_words(notes: Notes, symptoms: Collection[str]) -> None:
     """Hold the symptom and the meter against what is known; what is no text is the schema's business."""
-    symptom, meter = notes.find("symptom"), notes.find("meter")
-    if isinstance(symptom, str) and symptom and symptom not in symptoms:
-        near = find_nearest(symptom, symptoms)
-        hint = f"did you mean {quote(near)}?" if near else f"known are {', '.join(symptoms)}"
-        notes.add(("symptom",), "C003", f"symptom: {quote(symptom)} is not known here", hint)
+    meter, repairs = notes.find("meter"), notes.find("repairs")
+    listed = enumerate(repairs if isinstance(repairs, list) else [])
+    since = [(("repairs", n, "now"), row.get("now")) for n, row in listed if isinstance(row, dict)]
+    for at, symptom in [(("symptom",), notes.find("symptom")), *since]:
+        if isinstance(symptom, str) and symptom and symptom not in symptoms:
+            near = find_nearest(symptom, symptoms)
+            hint = f"did you mean {quote(near)}?" if near else f"known are {', '.join(symptoms)}"
+            notes.add(at, "C003", f"{at[-1]}: {quote(symptom)} is not known here", hint)
     for key, text in meter.items() if isinstance(meter, dict) else ():
         if notes.is_enough:
             return

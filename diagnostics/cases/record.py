@@ -144,7 +144,8 @@ class Repair:
     """What was put right: a fault text or plain words; ``cured`` is None until it is known.
 
     ``found`` is which of several faults that the repair is for it was, as seen at the work: a fault text, or plain
-    words; empty where there was one only, or nobody could tell.
+    words; empty where there was one only, or nobody could tell. ``now`` is what is complained of since a repair that
+    did not cure: a symptom; empty where it is the same as before.
 
     The same ``fault`` and ``done_at`` given again with ``cured`` known replaces the one that waited for it.
     """
@@ -154,6 +155,7 @@ class Repair:
     cured: bool | None = None
     by: str = ""
     found: str = ""
+    now: str = ""
 
     def __post_init__(self) -> None:
         """Bring the moment to UTC."""

@@ -145,10 +145,11 @@ class RepairEntry(_Strict):
     cured: bool | None = None
     by: Line = ""
     found: Line = ""
+    now: Annotated[str, Field(max_length=80)] = ""
 
     def build(self) -> Repair:
         """Return the repair."""
-        return Repair(self.fault, self.done_at, self.cured, self.by, self.found)
+        return Repair(self.fault, self.done_at, self.cured, self.by, self.found, self.now)
 
 
 class AcknowledgedEntry(_Strict):

@@ -10,7 +10,7 @@ from diagnostics.visit import Assessment
 
 from .page import tell_page
 from .word_table import Region
-from .words import Words, say
+from .words import Words, say, tell_symptom
 
 
 def find_read(reading: Reading, words: Words) -> Measurement | None:
@@ -71,10 +71,12 @@ def tell_mended(text: str, words: Words) -> str:
 
 def tell_repair(repair: Repair, words: Words) -> str:
     """Return what was put right, and which of several it was where somebody saw that."""
-    told = tell_mended(repair.fault, words)
-    if not repair.found:
-        return told
-    return f"{told} {say('repair_found', words.region, found=tell_mended(repair.found, words))}"
+    told = [tell_mended(repair.fault, words)]
+    if repair.found:
+        told.append(say("repair_found", words.region, found=tell_mended(repair.found, words)))
+    if repair.now:
+        told.append(say("repair_now", words.region, symptom=tell_symptom(repair.now, words.region)))
+    return " ".join(told)
 
 
 def tell_stops(assessment: Assessment, words: Words) -> tuple[tuple[str, str], ...]:

@@ -6,6 +6,7 @@ from typing import Literal
 import streamlit as st
 
 from diagnostics.cases import Case
+from diagnostics.reasoning import SYMPTOMS
 from diagnostics.reports import (
     Mend,
     Words,
@@ -17,9 +18,11 @@ from diagnostics.reports import (
     tell_location,
     tell_rechecks,
     tell_repair,
+    tell_symptom,
 )
 from diagnostics.visit import (
     Assessment,
+    Seen,
     build_bench,
     build_suggestion,
     find_listener,
@@ -34,6 +37,7 @@ from .session import (
     assess,
     bring_into_view,
     build_words,
+    find_region,
     format_moment,
     guarded,
     load,
@@ -52,6 +56,8 @@ from .ways import show_undo
 
 _WHICH, _UNSEEN = "which", "unseen"  # which of several faults it was
 _DONE = "work_done"  # in the address: the repair that this person says is made
+_OTHER_NOW = "other_now"  # in the address: the repair after which something else is wrong than before
+_NOW = "now"  # what that is
 
 
 def show_verdict(assessment: Assessment) -> None:
@@ -139,7 +145,8 @@ def _record_own_repair(case_id: str, revision: int, cured: bool) -> None:  # noq
         st.session_state["problem"] = tell("own_repair_needed")
         return
     _record(load(case_id, revision), what, cured=cured)
-    turn_to("")
+    if "problem" not in st.session_state:
+        turn_to("")
 
 
 def _show_outcome(repair: str, told: str, callback: Callable[..., None], args: tuple[object, ...]) -> None:
@@ -147,7 +154,11 @@ def _show_outcome(repair: str, told: str, callback: Callable[..., None], args: t
     if find_kept(_DONE) != repair:
         show_main_button(tell("work_done"), _say_done, (repair,), "work_done")
         return
+    if find_kept(_OTHER_NOW) == repair:
+        _ask_complaint_now(told, callback, args)
+        return
     show_button(tell("work_not_done"), keep, (_DONE, ""), "work_not_done")
+    show_button(tell("other_now"), keep, (_OTHER_NOW, repair), "other_now")
     with st.bottom, st.container(border=False):
         st.markdown(f"**{tell('repair_done')}**")
         with st.container(horizontal=True):
@@ -155,6 +166,24 @@ def _show_outcome(repair: str, told: str, callback: Callable[..., None], args: t
                 run = guarded(callback, f"{told}: {tell(key)}")
                 kind: Literal["primary", "secondary"] = "primary" if cured else "secondary"
                 st.button(tell(key), key=key, type=kind, width="stretch", on_click=run, args=(*args, cured))
+
+
+def _ask_complaint_now(told: str, callback: Callable[..., None], args: tuple[object, ...]) -> None:
+    """Ask what is wrong since the repair: it may be the complaint of another fault, which the first one hid."""
+    names = {symptom: tell_symptom(symptom, find_region()) for symptom in SYMPTOMS}
+    with st.container(key="complaint_now"):
+        recall(_NOW, tuple(names))
+        if st.session_state[_NOW] not in names:
+            st.session_state[_NOW] = None
+        chosen = st.radio(tell("q_now"), list(names), format_func=names.__getitem__, key=_NOW)
+        keep_choice(_NOW, chosen or "", "")
+    bring_into_view("complaint_now", told)
+    show_button(tell("back"), keep, (_OTHER_NOW, ""), "now_back")
+    run = guarded(callback, f"{told}: {tell('other_now')}")
+    with st.bottom:
+        st.button(
+            tell("complaint_use"), key="now_use", type="primary", width="stretch", on_click=run, args=(*args, False)
+        )
 
 
 def _say_done(repair: str) -> None:
@@ -182,10 +211,15 @@ def _record_repair(
 
 
 def _record(case: Case, what: str, *, cured: bool, found: str = "") -> None:
-    """Store a repair, and with it what was suggested when it was told."""
-    record_repair(open_store(), case, what, cured=cured, found=found, suggestion=build_suggestion(assess(case)))
-    keep(_DONE, "")
-    keep(_WHICH, "")
+    """Store a repair, and with it what was suggested when it was told; not while it is open what is wrong now."""
+    now = str(st.session_state.get(_NOW) or "") if find_kept(_OTHER_NOW) else ""
+    if find_kept(_OTHER_NOW) and not now:
+        st.session_state["problem"] = tell("now_needed")
+        return
+    suggestion = build_suggestion(assess(case))
+    record_repair(open_store(), case, what, cured=cured, seen=Seen(found, now), suggestion=suggestion)
+    for word in (_DONE, _WHICH, _OTHER_NOW, _NOW):
+        keep(word, "")
 
 
 def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:

@@ -32,6 +32,7 @@ from .baseline import (
 from .beyond import find_most_v, is_beyond, list_beyond
 from .changed import Change, find_change
 from .deeds import (
+    Seen,
     accept_loop,
     acknowledge,
     close_case,
@@ -120,6 +121,7 @@ __all__ = [
     "ProofItem",
     "Recheck",
     "RuledOut",
+    "Seen",
     "Stage",
     "accept_loop",
     "acknowledge",

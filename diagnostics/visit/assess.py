@@ -121,14 +121,16 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
     absent = [r for r in case.readings if r.condition == "absent"]
     is_here = bool(case.readings) and case.is_of_visit(case.readings[-1].taken_at)  # else somebody has just arrived
     taken = tuple(understand(bench.loop, r) for r in case.readings if r.condition != "absent")
+    symptom, symptom_after = _find_complaints(case)
     question = Question(
         contexts=_check_contexts(case.contexts),
-        symptom=case.symptom or None,
+        symptom=symptom,
         taken=taken,
         can=None if case.can is None else frozenset(case.can),
         standing_at=taken[-1].measurement.place if taken and is_here else "panel",
         tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
         tried_after=_count_before(case),
+        symptom_after=symptom_after,
         skipped=find_left_out(case, bench.loop),
         baseline=tuple(understand(bench.loop, r) for r in (*case.baseline.readings, *absent)),
     )
@@ -180,6 +182,14 @@ def _strip(r: Reading) -> Reading:
 
 def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:
     return tuple(c for c in (*CONTEXTS, *SIGNS) if c in words)
+
+
+def _find_complaints(case: Case) -> tuple[str | None, str | None]:
+    """Return what was complained of before the last repair that did not cure, and since; None: the same, or unsaid."""
+    failed = [r.now for r in case.repairs if r.cured is False]
+    before = next((now for now in reversed(failed[:-1]) if now), case.symptom) or None
+    since = (failed[-1] if failed else "") or None
+    return before, None if since == before else since
 
 
 def _count_before(case: Case) -> int | None:

@@ -1,7 +1,7 @@
 """What happens in a visit, each deed written to the store at once."""
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
@@ -232,21 +232,32 @@ def correct_reading(store: CaseStore, case: Case, old_id: str, reading: Reading)
     return store.append_correction(case.case_id, old_id, whole, case.revision, "corrected")
 
 
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What was seen at a repair: which of several faults it was, and the symptom since, where it is another."""
+
+    found: str = ""
+    now: str = ""
+
+
 def record_repair(
     store: CaseStore,
     case: Case,
     repair_text: str,
     *,
     cured: bool,
-    found: str = "",
+    seen: Seen | None = None,
     suggestion: Suggestion | None = None,
 ) -> Case:
     """Store that a repair was made, a class as ``write_class`` tells it or plain words, and whether it cured.
 
-    ``found`` is which of several faults it was, as seen at the work.
-    ``suggestion`` is the step that was suggested at that moment, see ``build_suggestion``.
+    ``suggestion`` is the step that was suggested at that moment, see ``build_suggestion``. Raises NotFoundError for a
+    symptom that is not known.
     """
-    repair = Repair(repair_text, datetime.now(UTC), cured, found=found)
+    seen = seen or Seen()
+    if seen.now:
+        find_symptom(seen.now)
+    repair = Repair(repair_text, datetime.now(UTC), cured, found=seen.found, now="" if cured else seen.now)
     told = (
         replace(suggestion, outcome="followed" if suggestion.what == repair_text else "other") if suggestion else None
     )

@@ -233,6 +233,15 @@ def test_symptoms_can_be_told_from_outside() -> None:
     assert complain(text)[0][2] == "C003"
 
 
+def test_complaint_since_a_repair_is_held_against_what_is_known() -> None:
+    head = "format: ohmward-case/1\nsite: bench_two_wire\nsymptom: constant_trouble\nrepairs:\n"
+    row = "  - {fault: fit_end_resistor@end, done_at: 2026-03-14T09:00:00+01:00, cured: false, now: NOW}\n"
+    assert parse(head + row.replace("NOW", "detectors_dark")).repairs[0].now == "detectors_dark"
+    (found,) = complain(head + row.replace("NOW", "detector_dark"))
+    assert found[2] == "C003"
+    assert "did you mean 'detectors_dark'?" in found[3]
+
+
 @pytest.mark.parametrize("path", SITES, ids=lambda p: p.stem)
 def test_shipped_site_comes_back_from_a_written_case(path: Path) -> None:
     text = path.read_text("utf-8")

@@ -1,14 +1,16 @@
 """At the verdict: what was suggested is kept with what was done about it; a wrong word can be taken back."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from diagnostics.cases import CaseStore, Suggestion, parse_case, read_case, write_case
+from diagnostics.readings import Faults
 from diagnostics.reports import render_record
 from diagnostics.source import read_document
-from diagnostics.visit import record_reading
+from diagnostics.visit import assess_case, record_reading
 from tests.screens.conftest import Visitor
 from tests.screens.real_work import describe
 from tests.screens.test_work import at_verdict, at_volts
@@ -84,6 +86,40 @@ def test_which_it_was_is_asked_once_the_work_is_done_and_stands_in_the_record(at
         assert re.search(r"It was: [^.]*minus conductor, run into detector 5 \(bakehouse\)", told)
     text = write_case(at_either.case)
     assert parse_case(read_document(text, "case"), None, text=text) == at_either.case
+
+
+def test_something_else_that_is_wrong_after_a_repair_is_asked_for_and_searched(at_work: Visitor) -> None:
+    at_verdict(at_work).tap("work_done").tap("other_now").tap("now_use")
+    assert "Choose what is wrong now" in at_work.text
+    assert at_work.case.repairs == ()
+    at_work.pick("What is wrong now?", "detectors_dark")
+    assert at_work.reload().at.radio(key="now").value == "detectors_dark"
+    (repair,) = at_work.tap("now_use").case.repairs
+    assert (repair.cured, repair.now) == (False, "detectors_dark")
+    for told in (at_work.text, render_record(at_work.case)):
+        assert "Since then: " in told
+    text = write_case(at_work.case)
+    assert parse_case(read_document(text, "case"), None, text=text) == at_work.case
+    dark = sum(c.probability for c in assess_case(at_work.case).diagnosis.candidates if _is_dead(c.faults))
+    same = replace(at_work.case, repairs=(replace(repair, now=""),))
+    assert dark > 10 * sum(c.probability for c in assess_case(same).diagnosis.candidates if _is_dead(c.faults))
+
+
+def _is_dead(faults: Faults) -> bool:
+    return any(fault.kind == "detector_dead" for fault in faults)
+
+
+def test_that_it_is_the_same_after_all_is_one_tap_back(at_work: Visitor) -> None:
+    at_verdict(at_work).tap("work_done").tap("other_now").tap("now_back").tap("still_faulty")
+    assert [(r.cured, r.now) for r in at_work.case.repairs] == [(False, "")]
+
+
+def test_what_is_wrong_after_a_repair_of_ones_own_keeps_what_was_typed(at_work: Visitor) -> None:
+    at_work.tap("to_repair").type("What did you put right?", "a loose wire").tap("work_done").tap("other_now")
+    at_work.tap("now_use")
+    assert at_work.case.repairs == ()
+    at_work.pick("What is wrong now?", "none_report").tap("now_use")
+    assert [(r.fault, r.now) for r in at_work.case.repairs] == [("a loose wire", "none_report")]
 
 
 def test_that_nobody_could_tell_which_it_was_names_none(at_either: Visitor) -> None:
