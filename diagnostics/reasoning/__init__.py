@@ -18,6 +18,7 @@ from .groups import APART, Group, find_groups, rate_differences
 from .met import MetDefect, find_met_defects
 from .repairs import find_repair_class
 from .symptoms import Symptom, find_symptom, rate_symptom, read_symptoms
+from .trace import Stage, trace_belief
 from .verdict import SETTLED, Conclusion, conclude, diagnose
 
 SYMPTOMS: tuple[str, ...] = tuple(read_symptoms().symptoms)
@@ -25,8 +26,8 @@ SYMPTOMS: tuple[str, ...] = tuple(read_symptoms().symptoms)
 __all__ = [
     "APART", "LEAST_BITS", "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Conclusion",
     "Contradiction", "Diagnosis", "Expected", "Group", "InformationPerMinute", "MetDefect", "PlanAhead", "Policy",
-    "Question", "Situation", "SuspectGroup", "Symptom", "Taken", "build_prior", "conclude", "diagnose", "find_groups",
-    "find_information", "find_met_defects", "find_repair_class", "find_symptom", "keep_latest", "list_hypotheses",
-    "rank_measurements", "rate_differences", "rate_fit", "rate_information", "rate_one", "rate_symptom",
-    "read_symptoms", "tell_symptom", "update",
+    "Question", "Situation", "Stage", "SuspectGroup", "Symptom", "Taken", "build_prior", "conclude", "diagnose",
+    "find_groups", "find_information", "find_met_defects", "find_repair_class", "find_symptom", "keep_latest",
+    "list_hypotheses", "rank_measurements", "rate_differences", "rate_fit", "rate_information", "rate_one",
+    "rate_symptom", "read_symptoms", "tell_symptom", "trace_belief", "update",
 ]  # fmt: skip

@@ -59,6 +59,7 @@ from .testability import (
     render_testability_text,
     tell_long_check,
 )
+from .timeline import describe_timeline, name_causes, render_timeline
 from .word_table import Region, localize, read_words
 from .words import (
     Words,
@@ -99,6 +100,7 @@ __all__ = [
     "build_testability_table",
     "build_where",
     "describe_picture",
+    "describe_timeline",
     "explain_next",
     "explain_shorter",
     "find_shares",
@@ -114,6 +116,7 @@ __all__ = [
     "list_shortened",
     "list_suspects",
     "localize",
+    "name_causes",
     "read_learn_words",
     "read_words",
     "render_card",
@@ -125,6 +128,7 @@ __all__ = [
     "render_record",
     "render_style",
     "render_testability_text",
+    "render_timeline",
     "round_number",
     "say",
     "tell_caution",

@@ -68,7 +68,7 @@ def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
     drawn = [_draw_cell(n, cell, summed) for n, cell in enumerate(cells)]
     if next_ is not None:
         drawn += _draw_next(cells, loop, next_)
-    return _wrap(size, drawn, dark=dark)
+    return write_svg(size, drawn, dark=dark)
 
 
 def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, words: Words) -> str:
@@ -104,7 +104,7 @@ def render_style(style: Style, *, dark: bool) -> str:
     end_at = (60, 121) if comes_back else (330, 96)
     parts += [_text(27, 67, first, 13), _text(*end_at, say("picture_end"), 13)]
     parts += [_text(x + 20, 68, str(n), 18) for n, x in enumerate((90, 160, 230), 1)]
-    return _wrap((360, 124 if comes_back else 100), parts, dark=dark)
+    return write_svg((360, 124 if comes_back else 100), parts, dark=dark)
 
 
 def _draw_way_back(lines: tuple[int, ...]) -> list[str]:
@@ -355,7 +355,8 @@ def _draw_lead(point: tuple[int, int, int], lead: str) -> str:
     return circle + letter
 
 
-def _wrap(size: tuple[int, int], parts: list[str], *, dark: bool) -> str:
+def write_svg(size: tuple[int, int], parts: list[str], *, dark: bool) -> str:
+    """Return drawn parts on a ground of their own, in light or in dark; ``size`` in px."""
     ink, ground = ("#f0f3f2", "#18242a") if dark else ("#15232b", "#fbfaf6")
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size[0]} {size[1]}" width="{size[0]}" '

@@ -42,6 +42,7 @@ from .session import (
     write_problem,
 )
 from .start import show_start
+from .timeline import TIMELINE, show_timeline
 from .tries import show_introduction
 from .verdict import has_fresh_repair, show_own_repair, show_repairs
 from .work import show_work
@@ -129,7 +130,13 @@ def _show_view(case: Case) -> None:
         _show_work(assess(case))
 
 
-_SIDES = {"describe": show_describe, "complaint": show_complaint, "repair": show_own_repair, PAPER: show_paper}
+_SIDES = {
+    "describe": show_describe,
+    "complaint": show_complaint,
+    "repair": show_own_repair,
+    PAPER: show_paper,
+    TIMELINE: show_timeline,
+}
 
 
 def _show_work(assessment: Assessment) -> None:

@@ -16,7 +16,20 @@ from diagnostics.reports import (
 from diagnostics.visit import Assessment, take_back_reading
 
 from .notices import correct, find_reasons, show_remedies, tell_reading
-from .session import build_words, format_moment, guarded, is_dark, load, open_store, plain, show_note, tell
+from .session import (
+    build_words,
+    format_moment,
+    guarded,
+    is_dark,
+    load,
+    open_store,
+    plain,
+    show_button,
+    show_note,
+    tell,
+    turn_to,
+)
+from .timeline import TIMELINE
 
 _MOST_SHOWN = 2  # suspects that stand beside the picture; the others are a tap away
 
@@ -55,6 +68,8 @@ def _show_others(assessment: Assessment) -> None:
     show_note(tell("picture_key"))
     st.markdown("\n".join(_list_lines(assessment, words)[_MOST_SHOWN:]))
     _show_not_apart(assessment, words)
+    if any(reading.condition != "absent" for reading in assessment.case.readings):
+        show_button(tell("timeline_title"), turn_to, (TIMELINE,), "timeline")
 
 
 def _show_not_apart(assessment: Assessment, words: Words) -> None:

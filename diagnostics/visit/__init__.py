@@ -13,6 +13,7 @@ from .assess import (
     simulate_now,
     simulate_reading,
     tell_meaning,
+    trace_case,
     understand,
     write_class,
 )
@@ -228,6 +229,7 @@ __all__ = [
     "tell_people",
     "tell_place",
     "tell_rooms",
+    "trace_case",
     "understand",
     "write_class",
 ]

@@ -27,7 +27,7 @@ from diagnostics.readings import (
     read_table,
     show_value,
 )
-from diagnostics.reasoning import Diagnosis, Question, Taken, diagnose, list_hypotheses
+from diagnostics.reasoning import Diagnosis, Question, Stage, Taken, diagnose, list_hypotheses, trace_belief
 from diagnostics.trees import as_policy
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
@@ -108,21 +108,13 @@ def build_case_bench(case: Case) -> Bench:
     return build_bench(case.site, meter).look_at(find_about(case))
 
 
-def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Assessment:
-    """Return what a case means now; ``guided`` lets the finding guide of the complaint lead, where there is one.
-
-    ``usual`` takes what the guide asks or says besides readings as on a usual day; else it waits for a word. An answer
-    that stops the guide, real smoke say, stops everything, whoever leads: nothing is next until it is answered anew.
-
-    Readings taken while the complaint was absent show the loop as it is when nothing is wrong: like those of an earlier
-    visit they say what is right here, and blame nobody. One that does not fit the sound loop is left out.
-    """
-    bench = build_case_bench(case)
+def build_question(case: Case, bench: Bench) -> Question:
+    """Return what a case asks of the reasoning, on its own bench."""
     absent = [r for r in case.readings if r.condition == "absent"]
     is_here = bool(case.readings) and case.is_of_visit(case.readings[-1].taken_at)  # else somebody has just arrived
     taken = tuple(understand(bench.loop, r) for r in case.readings if r.condition != "absent")
     symptom, symptom_after = _find_complaints(case)
-    question = Question(
+    return Question(
         contexts=_check_contexts(case.contexts),
         symptom=symptom,
         taken=taken,
@@ -134,6 +126,20 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
         skipped=find_left_out(case, bench.loop),
         baseline=tuple(understand(bench.loop, r) for r in (*case.baseline.readings, *absent)),
     )
+
+
+def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Assessment:
+    """Return what a case means now; ``guided`` lets the finding guide of the complaint lead, where there is one.
+
+    ``usual`` takes what the guide asks or says besides readings as on a usual day; else it waits for a word. An answer
+    that stops the guide, real smoke say, stops everything, whoever leads: nothing is next until it is answered anew.
+
+    Readings taken while the complaint was absent show the loop as it is when nothing is wrong: like those of an earlier
+    visit they say what is right here, and blame nobody. One that does not fit the sound loop is left out.
+    """
+    bench = build_case_bench(case)
+    question = build_question(case, bench)
+    taken = question.taken
     guide = find_case_guide(case) if guided or case.guide_answers else None
     leads = guided and follows_guide(case)
     policy = as_policy(guide, bench, find_guide_answers(case, guide)) if guide is not None and leads else None
@@ -147,6 +153,12 @@ def assess_case(case: Case, *, guided: bool = False, usual: bool = False) -> Ass
         stopped = replace(diagnosis, next=None, next_class=None, expected=())
         return Assessment(case, bench.loop, taken, stopped, (), guidance, unsafe)
     return Assessment(case, bench.loop, taken, diagnosis, climbing.beside, guidance)
+
+
+def trace_case(case: Case) -> tuple[Stage, ...]:
+    """Return what was believed after the complaint alone, then after each reading that counts, in the order taken."""
+    bench = build_case_bench(case)
+    return trace_belief(bench, build_question(case, bench))
 
 
 def tell_meaning(case: Case) -> str:

@@ -117,7 +117,7 @@ def test_that_it_is_the_same_after_all_is_one_tap_back(at_work: Visitor) -> None
 def test_what_is_wrong_after_a_repair_of_ones_own_keeps_what_was_typed(at_work: Visitor) -> None:
     at_work.tap("to_repair").type("What did you put right?", "a loose wire").tap("work_done").tap("other_now")
     at_work.tap("now_use")
-    assert at_work.case.repairs == ()
+    assert not at_work.case.repairs
     at_work.pick("What is wrong now?", "none_report").tap("now_use")
     assert [(r.fault, r.now) for r in at_work.case.repairs] == [("a loose wire", "none_report")]
 
