@@ -12,6 +12,7 @@ from .notices import tell_reading
 from .session import assess, build_words, is_dark, plain, show_button, show_note, tell, turn_to
 
 TIMELINE: Final = "timeline"
+_WIDE_PX: Final = 560  # at most; a phone has less
 
 
 def show_timeline(case: Case) -> None:
@@ -25,7 +26,7 @@ def show_timeline(case: Case) -> None:
     labels += [f"{n}. {_bare(tell_reading(assessment, words, r))}" for n, r in enumerate(counted, 1)]
     stages = trace_case(case)
     drawn = render_timeline(stages, labels, dark=is_dark())
-    st.image(drawn, width="stretch", alt=describe_timeline(stages, labels, words))
+    st.image(drawn, width=_WIDE_PX, alt=describe_timeline(stages, labels, words))
     st.markdown("\n".join(f"- **{letter}** {plain(cause)}" for letter, cause in name_causes(stages, words)))
     show_button(tell("back"), turn_to, ("",), "timeline_back")
 

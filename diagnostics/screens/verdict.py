@@ -158,7 +158,6 @@ def _show_outcome(repair: str, told: str, callback: Callable[..., None], args: t
         _ask_complaint_now(told, callback, args)
         return
     show_button(tell("work_not_done"), keep, (_DONE, ""), "work_not_done")
-    show_button(tell("other_now"), keep, (_OTHER_NOW, repair), "other_now")
     with st.bottom, st.container(border=False):
         st.markdown(f"**{tell('repair_done')}**")
         with st.container(horizontal=True):
@@ -166,6 +165,8 @@ def _show_outcome(repair: str, told: str, callback: Callable[..., None], args: t
                 run = guarded(callback, f"{told}: {tell(key)}")
                 kind: Literal["primary", "secondary"] = "primary" if cured else "secondary"
                 st.button(tell(key), key=key, type=kind, width="stretch", on_click=run, args=(*args, cured))
+        run, label = guarded(keep), tell("other_now")
+        st.button(label, key="other_now", width="stretch", on_click=run, args=(_OTHER_NOW, repair))
 
 
 def _ask_complaint_now(told: str, callback: Callable[..., None], args: tuple[object, ...]) -> None:
