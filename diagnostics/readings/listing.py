@@ -1,6 +1,7 @@
 """Every measurement that a loop offers, in a fixed order, and the one that a case or a caller names."""
 
 from dataclasses import replace
+from functools import lru_cache
 
 from diagnostics.circuit import STANDBY, Mode, list_liftable, parse_mode
 from diagnostics.errors import FaultError, find_nearest
@@ -48,8 +49,9 @@ def find_lifted_mode(loop: Loop, plus: str = "") -> Mode:
     return Mode("lifted_supply_on") if supervised else Mode("lifted")
 
 
+@lru_cache(maxsize=64)
 def list_measurements(loop: Loop) -> tuple[Measurement, ...]:
-    """Return every measurement that this loop offers, in a fixed order."""
+    """Return every measurement that this loop offers, in a fixed order; kept, since each reading of a case asks."""
     beside = {d.name: count for chain in loop.chains for d, count in _count_beside(chain)}
     at_detectors = (m for d in loop.detectors for m in _list_at_detector(loop, d, beside[d.name]))
     return (*_list_at_panel(loop), *at_detectors, *_list_opened(loop), *_list_split(loop))

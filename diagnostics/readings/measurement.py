@@ -114,17 +114,19 @@ class Measurement:
         return f"{self.kind}|{leads}|{self.mode.text}" if leads else self.key
 
     def find_minutes(self, standing_at: str) -> float:
-        """Return the expected minutes from where one stands: travel, ladder, set-up, reading, putting back.
-
-        What is left over night costs the minutes of another visit.
-        """
+        """Return the expected minutes from where one stands: travel, ladder, set-up, reading, putting back."""
         search = read_table().travel.search if self.is_sought and standing_at != self.place else 0.0
-        lifting = read_table().return_minutes if self.mode.word in {"return_lifted", "cut_off"} else 0.0
-        lifting += read_table().opened_minutes if self.mode.word in CUTS and self.kind == "volts" else 0.0
-        between = 2 * read_table().travel.between_detectors if self.beside else 0.0  # to the other one, and back
-        work = lifting + self.data.minutes + self.visits * read_table().travel.each_visit + search + between
-        again = self.data.nights * read_table().second_visit_minutes
-        return work + again + find_travel(standing_at, self.place, read_table().travel)
+        return self.work_minutes + search + find_travel(standing_at, self.place, read_table().travel)
+
+    @property
+    def work_minutes(self) -> float:
+        """Return the minutes of the work itself, for someone who stands there; a night costs those of another visit."""
+        table, word = read_table(), self.mode.word
+        lifting = table.return_minutes if word in {"return_lifted", "cut_off"} else 0.0
+        lifting += table.opened_minutes if word in CUTS and self.kind == "volts" else 0.0
+        between = 2 * table.travel.between_detectors if self.beside else 0.0  # to the other one, and back
+        walk = self.visits * table.travel.each_visit + between
+        return self.data.minutes + lifting + walk + self.data.nights * table.second_visit_minutes
 
 
 def find_travel(start: str, goal: str, travel: Travel) -> float:

@@ -62,7 +62,7 @@ class Chain:
         return self.spec.style.has_supply
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Loop:
     """Everything the solver and the fault kinds need of what is installed: a panel with one loop, or with several.
 

@@ -115,7 +115,7 @@ def test_a_rehearsal_is_one_whole_visit_and_the_same_for_the_same_seed(capsys: p
     ("words", "code", "said"),
     [
         (("rehearse", "bench_dry_contacts", "--fault", "spur@det2"), 1, "nothing shows"),
-        (("rehearse", "bench_dry_contacts", "--fault", "foreign_ac@zone1"), 1, "no words for foreign_ac"),
+        (("rehearse", "bench_class_a", "--fault", "end_of_life@det2"), 1, "no words for end_of_life"),
         (("rehearse", "bench_dry_contacts", "--fault", "head_of@det2"), 1, "no fault kind 'head_of'"),
         (("bench", "policies", "--policies", "ours,hunch"), 2, "no way of working 'hunch'"),
         (("bench", "policies", "--style", "dry_contact"), 2, "did you mean 'dry_contacts'?"),

@@ -187,7 +187,7 @@ def build_work(measurements: Sequence[Measurement]) -> Work:
     places = list(dict.fromkeys(m.place for m in measurements if m.place != "panel"))
     sought = {m.place for m in measurements if m.is_sought}
     return Work(
-        np.array([m.data.minutes + m.visits * travel.each_visit for m in measurements]),
+        np.array([m.work_minutes for m in measurements]),
         np.array([places.index(m.place) if m.place != "panel" else -1 for m in measurements], dtype=np.intp),
         np.array([travel.between_detectors + (travel.search if p in sought else 0.0) for p in places]),
         travel.to_detector - travel.between_detectors + travel.back_to_panel,
