@@ -1,6 +1,6 @@
 """What was found, the repair, and whether it cured; each answer can be taken back."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Literal
 
 import streamlit as st
@@ -119,13 +119,18 @@ def _show_mends(mends: Sequence[Mend], repair: str) -> None:
         st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
         return
     names = {mend.fault: plain(mend.name) for mend in mends} | {_UNSEEN: tell("mend_unseen")}
-    with st.container(key="mend_which"):
-        recall(_WHICH, tuple(names))
-        if st.session_state[_WHICH] not in names:
-            st.session_state[_WHICH] = None
-        chosen = st.radio(tell("mend_which"), list(names), format_func=names.__getitem__, key=_WHICH)
-        keep_choice(_WHICH, chosen or "", "")
-    bring_into_view("mend_which", repair)
+    _ask_one(_WHICH, "mend_which", names, repair)
+
+
+def _ask_one(key: str, question: str, names: Mapping[str, str], asked_for: str) -> None:
+    """Ask for one of several, none taken in passing, and bring the question into view; it stands in the address."""
+    with st.container(key=question):
+        recall(key, tuple(names))
+        if st.session_state[key] not in names:
+            st.session_state[key] = None
+        chosen = st.radio(tell(question), list(names), format_func=names.__getitem__, key=key)
+        keep_choice(key, chosen or "", "")
+    bring_into_view(question, asked_for)
 
 
 def show_own_repair(case: Case) -> None:
@@ -172,13 +177,7 @@ def _show_outcome(repair: str, told: str, callback: Callable[..., None], args: t
 def _ask_complaint_now(told: str, callback: Callable[..., None], args: tuple[object, ...]) -> None:
     """Ask what is wrong since the repair: it may be the complaint of another fault, which the first one hid."""
     names = {symptom: tell_symptom(symptom, find_region()) for symptom in SYMPTOMS}
-    with st.container(key="complaint_now"):
-        recall(_NOW, tuple(names))
-        if st.session_state[_NOW] not in names:
-            st.session_state[_NOW] = None
-        chosen = st.radio(tell("q_now"), list(names), format_func=names.__getitem__, key=_NOW)
-        keep_choice(_NOW, chosen or "", "")
-    bring_into_view("complaint_now", told)
+    _ask_one(_NOW, "q_now", names, told)
     show_button(tell("back"), keep, (_OTHER_NOW, ""), "now_back")
     run = guarded(callback, f"{told}: {tell('other_now')}")
     with st.bottom:
