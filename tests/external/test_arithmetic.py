@@ -4,6 +4,7 @@ Outside world: ngspice 39 (Debian package ngspice), which shares no code with th
 from our own loops, so this test says nothing of the wiring; ``test_hand_netlists.py`` does. All values are invented.
 """
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -146,12 +147,13 @@ def find_differing(circuits: list[Solved], answers: list[dict[str, float]]) -> l
 
 @pytest.mark.ngspice
 def test_ngspice_finds_the_same_volts_at_every_terminal(circuits: list[Solved], ngspice: str, tmp_path: Path) -> None:
-    """Compare all; where they differ, let ngspice iterate further before anybody is called wrong.
+    """Compare all, in CI one of two; where they differ, let ngspice iterate further before anybody is called wrong.
 
     Exported netlists ask ngspice to stop when nothing moves by more than 1 nV. For a terminal that hangs on its
     insulation beside a steep curve that is volts too early, so those few circuits are solved again more tightly.
     What 53 bits do not resolve even then, fifty digits decide: they must side with us, and in next to no circuit.
     """
+    circuits = circuits[:: 2 if os.environ.get("CI") == "true" else 1]  # the other half is solved wherever else it runs
     assert len(circuits) >= 6000
     answers = solve_netlists(ngspice, [write_netlist(c.settled, c.text) for c in circuits], tmp_path)
     assert [c.text for c, answer in zip(circuits, answers, strict=True) if not answer] == []
