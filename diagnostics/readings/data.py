@@ -106,6 +106,8 @@ class Table(_Strict):
     return_minutes: float
     opened_cautions: tuple[str, ...]
     opened_minutes: float
+    lifted_cautions: tuple[str, ...]
+    lifted_minutes: float
     travel: Travel
     meter: Meter
     threshold_share: float

@@ -97,6 +97,7 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
         found += [Measurement("ohms", lifted, red=r, black=b) for r, b in (pair, pair[::-1])]
     found += [Measurement("ohms", Mode("lifted"), red=red, black=black) for red, black in list_earth_pairs(loop)]
     found += [Measurement("known_resistor", known[z], at=z) for z in zones]
+    found += _list_bare(loop)
     found += [Measurement(kind, at="panel") for kind in ("supply_lamps", "event_log", "settings", "look")]
     used = [z.name for z in loop.zones if z.senses != UNUSED]
     found += [Measurement(kind, at=name) for kind in ("ac_volts", "overnight") for name in used]
@@ -107,6 +108,16 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
     found += _list_in_reset(loop)
     found += [Measurement("look", at="module")] if loop.module else []
     return [*found, *_list_walks(loop)]
+
+
+def _list_bare(loop: Loop) -> list[Measurement]:
+    """List the volts of each zone with its wires lifted and the supply left on: what the panel itself gives.
+
+    A class A zone has its end resistor at the panel, where it stays on the terminals: that would not be bare.
+    """
+    back = {chain.spec.zone for chain in loop.chains if chain.back}
+    some = [z for z in loop.zones if z.name in set(list_liftable(loop)) - back]
+    return [_build_volts((z.plus, z.minus), loop, Mode("pair_lifted", z.name)) for z in some]
 
 
 def _list_walks(loop: Loop) -> list[Measurement]:

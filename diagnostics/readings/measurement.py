@@ -96,6 +96,7 @@ class Measurement:
             "on_battery": read_table().battery_cautions,
             **dict.fromkeys(("return_lifted", "cut_off"), read_table().return_cautions),
             "opened": read_table().opened_cautions,
+            "pair_lifted": read_table().lifted_cautions,
         }
         pressed = by_mode.get(self.mode.word, ())
         own = [c for c in self.data.cautions if c != "live_cabinet" or self.place == "panel"]
@@ -123,7 +124,8 @@ class Measurement:
         """Return the minutes of the work itself, for someone who stands there; a night costs those of another visit."""
         table, word = read_table(), self.mode.word
         lifting = table.return_minutes if word in {"return_lifted", "cut_off"} else 0.0
-        lifting += table.opened_minutes if word in CUTS and self.kind == "volts" else 0.0
+        if self.kind == "volts":
+            lifting += {"pair_lifted": table.lifted_minutes, **dict.fromkeys(CUTS, table.opened_minutes)}.get(word, 0.0)
         between = 2 * table.travel.between_detectors if self.beside else 0.0  # to the other one, and back
         walk = self.visits * table.travel.each_visit + between
         return self.data.minutes + lifting + walk + self.data.nights * table.second_visit_minutes
@@ -173,6 +175,7 @@ def list_cautions() -> tuple[str, ...]:
                 *table.battery_cautions,
                 *table.return_cautions,
                 *table.opened_cautions,
+                *table.lifted_cautions,
                 *named,
                 "ladder",
             ]

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 
+from diagnostics.circuit import Mode
 from diagnostics.faults import Fault, read_catalogue
 from diagnostics.readings import LISTED, WALKS, Faults, Measurement
 from diagnostics.reasoning import NOTHING, Taken, find_met_defects, find_symptom
@@ -204,18 +205,22 @@ class Words:
         ohm, is_zone = m.mode.resistance_ohm, self._is_zone(m.at)
         return {
             "at": self.detector(m.at) if self.loop.find_detector(m.at) else m.at,
-            "there": self.detector(m.mode.detector) if m.mode.detector else "",
+            "there": self._tell_there(m.mode),
             "beside": self.detector(m.beside) if m.beside else "",
             "value": format_quantity(ohm, "ohm") if ohm else "",
             "red": self.terminal(m.red) if m.red else "",
             "black": self.terminal(m.black) if m.black else "",
             "where": self.place(m.at or "panel"),
-            "pair": self._tell_pair(m.at),
+            "pair": self._tell_pair(m.at or m.mode.detector),
             "zone": self.noun(m.at) if is_zone else getattr(self.table.this_zone, self.listener),
             "of_loop": self._tell_loop(m),
             "of_zone": f", {self.noun(m.at)}" if is_zone else "",
             **self.terms,
         }
+
+    def _tell_there(self, mode: Mode) -> str:
+        """Return the detector at which something is done while a reading is taken; empty where there is none."""
+        return self.detector(mode.detector) if self.loop.find_detector(mode.detector) else ""
 
     def _tell_pair(self, at: str) -> str:
         """Return a pair that can be lifted at the panel: the zone's, or the one that feeds detectors or module."""
@@ -332,12 +337,15 @@ class Words:
         return self.repair((remedy, spot)) if spot and known else text
 
 
+_VOLTS_APART = frozenset({"opened", "pair_lifted"})  # volts that are asked for in words of their own
+
+
 def _find_key(m: Measurement) -> str:
     """Return under which name the sentences of a measurement stand."""
     if m.kind == "ohms" and m.black == EARTH:
         return "ohms_to_earth"
     suffix = {"return_lifted": "_returned", "cut_off": "_cut_off"}.get(m.mode.word, "")
-    return f"{m.kind}_opened" if m.kind == "volts" and m.mode.word == "opened" else f"{m.kind}{suffix}"
+    return f"{m.kind}_{m.mode.word}" if m.kind == "volts" and m.mode.word in _VOLTS_APART else f"{m.kind}{suffix}"
 
 
 def _sign(mark: str) -> str:

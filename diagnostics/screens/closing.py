@@ -143,6 +143,7 @@ def _name_disturbed(m: Measurement, words: Words) -> str:
         "return_lifted": "put_back_return",
         "cut_off": "put_back_cut_off",
         "opened": "put_back_opened",
+        "pair_lifted": "put_back_pair",
         "head_off": "put_back_head",
     }
     named = key.get(

@@ -25,6 +25,7 @@ ASKED_OTHERWISE = (
     "how_many_dark_returned",
     "earth_opened_cut_off",
     "volts_opened",
+    "volts_pair_lifted",
     "volts_cut_off",
 )
 REFUSED = "This one is for a technician"

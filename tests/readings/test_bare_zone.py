@@ -1,0 +1,71 @@
+"""A zone with its wires lifted and the supply left on: what the panel itself gives, whatever the field does.
+
+With nothing on it a source shows its open-circuit volts, less what the meter's own input draws (Thévenin's theorem).
+"""
+
+import pytest
+
+from diagnostics.faults import parse_faults
+from diagnostics.readings import Bench, Measurement, list_measurements
+from diagnostics.referee import Person, Plant, build_world, list_sites
+from diagnostics.units import parse_quantity
+from diagnostics.wiring import Loop
+from tests.external.referee_line import open_line
+from tests.wiring.quick import STYLES, wire_quick
+
+RUNS = {
+    "two_wire_zone": "det2.in",
+    "four_wire_zone": "det2.in_contact",
+    "module_two_wire": "module.fire",
+    "module_four_wire": "module.fire",
+    "dry_contacts": "det2.in_contact",
+}
+
+
+def list_bare(loop: Loop) -> list[Measurement]:
+    return [m for m in list_measurements(loop) if m.kind == "volts" and m.mode.word == "pair_lifted"]
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_every_wired_zone_can_be_read_bare_but_one_with_its_resistor_at_the_panel(style: str) -> None:
+    loop = wire_quick(style, 3)
+    wired = {zone for chain in loop.chains if not chain.back for zone in (chain.spec.zone, chain.spec.co_zone)}
+    assert {m.mode.detector for m in list_bare(loop)} == {z.name for z in loop.zones if z.name in wired}
+
+
+@pytest.mark.parametrize("style", sorted(RUNS))
+def test_bare_zone_shows_its_source_and_nothing_of_the_field(style: str) -> None:
+    loop = wire_quick(style, 3)
+    zone = loop.zones[0]
+    source = loop.by_name[f"source.{zone.name}"]
+    faults = [(), parse_faults(f"leak=1k@{RUNS[style]}", loop), parse_faults("zone_input_damaged@zone1", loop)]
+    (bare,) = (m for m in list_bare(loop) if m.mode.detector == zone.name)
+    filled = next(m for m in list_measurements(loop) if m.key == bare.key.replace(bare.mode.text, "standby"))
+    forecasts = Bench(loop, faults).forecast_all([bare, filled])
+    (healthy, leaking, _), (whole, drawn, _) = (f.mean for f in forecasts if f.mean is not None)
+    assert healthy == pytest.approx(source.emf_v, rel=1e-3)
+    assert leaking == pytest.approx(healthy, rel=1e-6)
+    assert drawn < whole - 1.0
+
+
+@pytest.mark.parametrize("style", ["two_wire_zone", "four_wire_zone", "dry_contacts"])
+def test_referee_reads_a_tired_zone_source_low_and_a_leak_as_nothing(style: str) -> None:
+    line, site = open_line(), list_sites(style)[0]
+    (row, *_) = (r for r in line.list_rows("measurements", site) if r["mode"].startswith("pair_lifted:zone"))
+    faults = ("healthy", "outside.tired_zone_source", f"leak=1k@{RUNS[style]}")
+    plants = [Plant(site, fault, "aged", (1,)) for fault in faults]
+    healthy, tired, leaking = (
+        parse_quantity(Person(build_world(line, site, p.fault, p.seed), p).read(row), "V") for p in plants
+    )
+    assert tired < 0.9 * healthy
+    assert leaking == pytest.approx(healthy, rel=0.05)
+
+
+def test_it_brings_cautions_and_minutes() -> None:
+    loop = wire_quick("two_wire_zone", 3)
+    (bare,) = list_bare(loop)
+    filled = next(m for m in list_measurements(loop) if (m.red, m.mode.text) == (bare.red, "standby"))
+    assert {"outputs", "tell_people", "evidence_first", "out_of_service", "live_cabinet", "put_back"} <= set(
+        bare.cautions
+    )
+    assert bare.find_minutes("panel") > filled.find_minutes("panel")
