@@ -25,6 +25,9 @@ FITS = 1e-3
 FITS_AGAIN = 1e-5
 # How often *something not modelled* makes any one complaint; invented.
 ANY_COMPLAINT = 0.5
+# How often *something not modelled* shows what the rest would have shown, as far as is known by then; invented.
+MIMICS = 0.5
+TINY = 1e-300
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +94,27 @@ def update(belief: Belief, forecast: Forecast, value: float | str, meter: Meter)
     if forecast.slopes is not None and not isinstance(value, str) and np.isfinite(value):
         moved, open_ = _learn(belief, forecast, value, (shift, spread, fit.sound), meter)
     told = Belief(belief.probability, belief.not_modelled, moved, open_)
-    return reweigh(told, fit.likelihood, fit.not_modelled), fit.tail
+    as_the_rest = float(belief.probability @ fit.likelihood) / max(float(belief.probability.sum()), TINY)
+    other = MIMICS * as_the_rest + (1 - MIMICS) * fit.not_modelled
+    return reweigh(told, fit.likelihood, other), fit.tail
 
 
 def rate_fit(belief: Belief, tail: Array) -> float:
     """Return how well a reading fits the best of the plausible hypotheses; below 0.1 % it fits nothing."""
     plausible = belief.probability >= PLAUSIBLE * belief.probability.max()
     return float(np.max(tail[plausible], initial=0.0))
+
+
+def rate_together(belief: Belief, tails: Sequence[Array]) -> list[float]:
+    """Return how well each reading fits the plausible hypothesis that all of them fit best.
+
+    Where each reading fits some hypothesis and none fits all, it is another thing that is wrong, or a reading.
+    """
+    if not tails:
+        return []
+    plausible = np.flatnonzero(belief.probability >= PLAUSIBLE * belief.probability.max())
+    some = np.array([tail[plausible] for tail in tails])
+    return [float(v) for v in some[:, int(np.argmax(some.min(axis=0)))]]
 
 
 def _learn(

@@ -20,6 +20,7 @@ from .belief import (
     build_prior,
     keep_latest,
     rate_fit,
+    rate_together,
     reweigh,
     tell_symptom,
     update,
@@ -89,7 +90,7 @@ def _follow(
         belief, tail = update(before, forecast, reading.value, bench.meter)
         fits.append(rate_fit(before, tail))
         tails.append(tail)
-    now = [rate_fit(belief, tail) for tail in tails]
+    now = rate_together(belief, tails)
     return belief, now if in_hindsight else [min(pair) for pair in zip(fits, now, strict=True)]
 
 
