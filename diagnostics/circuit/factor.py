@@ -1,69 +1,149 @@
 """Star–mesh elimination of a whole batch at once: every circuit is a column."""
 
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .plan import Plan
+from .plan import Plan, Round
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+# So many columns are solved at once: with 128 each took twice as long, for want of memory at hand (measured).
+COLUMNS_AT_ONCE = 96
 
 
 @dataclass(frozen=True, slots=True)
-class Factor:
-    """What is left of the conductances after elimination: shares of the neighbours, and one resistance, per pivot.
+class _Stage:
+    """One round in a layout: its pivots' rows lie together, so that they are a slice and nothing has to be gathered.
 
-    ``shares`` of a round have shape (pivot, degree, columns); ``resistance_ohm`` has shape (pivot, columns).
+    ``rows`` and ``pivots`` are slices; each pivot has ``width`` rows: ``degree`` edges, earth, then what is injected.
+    Row ``first`` of the shares times row ``second`` is added to row ``onto``; ``first`` counts shares, ``second`` the
+    stage's own rows. ``neighbours`` is (pivot, degree), in places.
     """
 
-    plan: Plan
-    shares: tuple[Array, ...]
-    resistance_ohm: tuple[Array, ...]
+    rows: slice
+    pivots: slice
+    degree: int
+    width: int
+    first: Index
+    second: Index
+    onto: Index
+    neighbours: Index
 
 
-def build_factor(plan: Plan, edge_s: Array, earth_s: Array) -> Factor:
-    """Eliminate every node.
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Where each value of a plan lies: rows of edges, of earth (node,) and of what is injected (node, side).
+
+    ``place`` (node and earth,) is where a node's volts are found.
+    """
+
+    stages: tuple[_Stage, ...]
+    edge_row: Index
+    earth_row: Index
+    injected_row: Index
+    place: Index
+    row_count: int
+
+
+def solve_nodes(plan: Plan, edge_s: Array, earth_s: Array, injected_a: Array) -> Array:
+    """Return the volts of all nodes and, last, of earth, (node, side, columns).
+
+    What is injected goes through the elimination like one more conductance at each node.
 
     Parameters
     ----------
     plan
         The symbolic order.
     edge_s
-        Conductances (siemens), shape (plan.edge_count, columns); it is overwritten.
+        Conductances (siemens) of the plan's first edges, shape (edges, columns); the others are 0.
     earth_s
-        Conductances to earth (siemens), positive, shape (nodes, columns); it is overwritten.
+        Conductances to earth (siemens), positive, shape (nodes, columns).
+    injected_a
+        Currents (amperes) into each node, (nodes, sides, columns).
     """
-    shares: list[Array] = []
-    resistances: list[Array] = []
-    for now in plan.rounds:
-        star = edge_s[now.edges]
-        to_earth = earth_s[now.nodes]
-        resistance = 1.0 / (star.sum(axis=1) + to_earth)
-        share = star * resistance[:, None]
-        if now.neighbours.size:
-            earth_s[now.neighbours] += share * to_earth[:, None]
-        if now.mesh.size:
-            edge_s[now.mesh] += share[:, now.first] * star[:, now.second]
-        shares.append(share)
-        resistances.append(resistance)
-    return Factor(plan, tuple(shares), tuple(resistances))
-
-
-def solve_factor(factor: Factor, injected_a: Array) -> Array:
-    """Return node volts for injected currents (amperes), both of shape (nodes, columns) or (nodes, sides, columns).
-
-    ``injected_a`` is overwritten.
-    """
-    sided = injected_a.ndim == 3
-    shares = tuple(s[:, :, None, :] for s in factor.shares) if sided else factor.shares
-    resistances = tuple(r[:, None, :] for r in factor.resistance_ohm) if sided else factor.resistance_ohm
-    for now, share in zip(factor.plan.rounds, shares, strict=True):
-        if now.neighbours.size:
-            injected_a[now.neighbours] += share * injected_a[now.nodes][:, None]
-    volts = injected_a
-    back = zip(reversed(factor.plan.rounds), reversed(shares), reversed(resistances), strict=True)
-    for now, share, resistance in back:
-        own = injected_a[now.nodes] * resistance
-        volts[now.nodes] = own + (share * volts[now.neighbours]).sum(axis=1) if now.neighbours.size else own
+    sides, columns = injected_a.shape[1:]
+    layout = _lay_out(plan, sides)
+    some = -(-columns // max(1, -(-columns // COLUMNS_AT_ONCE)))
+    volts = np.empty((layout.place.size, sides, columns))
+    for start in range(0, columns, max(1, some)):
+        now = slice(start, start + some)
+        volts[:, :, now] = _solve_some(layout, edge_s[:, now], earth_s[:, now], injected_a[:, :, now])
     return volts
+
+
+def _solve_some(layout: _Layout, edge_s: Array, earth_s: Array, injected_a: Array) -> Array:
+    sides, columns = injected_a.shape[1:]
+    rows = np.zeros((layout.row_count, columns))
+    rows[layout.edge_row[: edge_s.shape[0]]] = edge_s
+    rows[layout.earth_row] = earth_s
+    rows[layout.injected_row] = injected_a
+    shares = [_eliminate(stage, rows, columns) for stage in layout.stages]
+    volts = np.zeros((layout.place.size, sides, columns))
+    for stage, share in zip(reversed(layout.stages), reversed(shares), strict=True):
+        near = volts.take(stage.neighbours, axis=0)
+        near *= share[:, : stage.degree, None]
+        np.add(np.add.reduce(near, axis=1), share[:, stage.degree + 1 :], out=volts[stage.pivots])
+    found: Array = volts.take(layout.place, axis=0)
+    return found
+
+
+def _eliminate(stage: _Stage, rows: Array, columns: int) -> Array:
+    """Turn the stars of a round into meshes; return each pivot's rows over its whole conductance."""
+    own = rows[stage.rows]
+    star = own.reshape(-1, stage.width, columns)
+    share: Array = star / np.add.reduce(star[:, : stage.degree + 1], axis=1)[:, None]
+    mesh = share.reshape(own.shape).take(stage.first, axis=0)
+    mesh *= own.take(stage.second, axis=0)
+    mesh += rows.take(stage.onto, axis=0)
+    rows[stage.onto] = mesh
+    return share
+
+
+@lru_cache(maxsize=32)
+def _lay_out(plan: Plan, sides: int) -> _Layout:
+    """Return the layout of a plan for as many sides."""
+    nodes = [node for round_ in plan.rounds for node in round_.nodes]
+    place = np.zeros(len(nodes) + 1, dtype=np.intp)
+    place[[*nodes, len(nodes)]] = np.arange(len(nodes) + 1)
+    edge_row, earth_row = np.zeros(plan.edge_count, dtype=np.intp), np.zeros(len(nodes), dtype=np.intp)
+    top = 0
+    for round_ in plan.rounds:
+        degree = round_.degree
+        for node, edges in zip(round_.nodes, round_.edges, strict=True):
+            edge_row[list(edges)] = np.arange(top, top + len(edges))
+            earth_row[node] = top + degree
+            top += degree + 1 + sides
+    injected_row = earth_row[:, None] + 1 + np.arange(sides)
+    stages = []
+    low, top = 0, 0
+    for round_ in plan.rounds:
+        stages.append(_lay_out_stage(round_, (top, low), sides, (edge_row, earth_row, place)))
+        low, top = stages[-1].pivots.stop, stages[-1].rows.stop
+    return _Layout(tuple(stages), edge_row, earth_row, injected_row, place, top)
+
+
+def _lay_out_stage(round_: Round, start: tuple[int, int], sides: int, where: tuple[Index, Index, Index]) -> _Stage:
+    edge_row, earth_row, place = where
+    degree, width = round_.degree, round_.degree + 1 + sides
+    top, low = start
+    first, second, onto = [], [], []
+    neighbours = np.full((len(round_.nodes), degree), place.size - 1, dtype=np.intp)
+    for n, (star, mesh) in enumerate(zip(round_.neighbours, round_.mesh, strict=True)):
+        neighbours[n, : len(star)] = place[list(star)]
+        for (i, j), edge in zip(combinations(range(len(star)), 2), mesh, strict=True):
+            first.append(n * width + i)
+            second.append(n * width + j)
+            onto.append(edge_row[edge])
+        for i, other in enumerate(star):
+            for side in range(1 + sides):
+                first.append(n * width + i)
+                second.append(n * width + degree + side)
+                onto.append(earth_row[other] + side)
+    rows = slice(top, top + len(round_.nodes) * width)
+    pivots = slice(low, low + len(round_.nodes))
+    flat = [np.array(values, dtype=np.intp) for values in (first, second, onto)]
+    return _Stage(rows, pivots, degree, width, flat[0], flat[1], flat[2], neighbours)

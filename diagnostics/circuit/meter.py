@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .factor import solve_factor
 from .network import Network, OwnValue, Spreads
 from .newton import (
     Circuits,
@@ -14,10 +13,9 @@ from .newton import (
     Probe,
     add_current,
     build_circuits,
-    build_factor_at,
     find_segments,
+    solve_at,
     solve_point,
-    with_earth,
 )
 from .plan import build_plan
 from .settle import Settled
@@ -75,7 +73,6 @@ def read_meter(settled: Settled, pairs: list[tuple[str, str]], meter: MeterInput
     """
     network = settled.network
     circuits = build_circuits(network, settled.columns, settled.signals)
-    factor = build_factor_at(circuits, settled.point.segment)
     part = network.line_spreads.part.take(settled.columns, axis=1)
     uncertain = _Unknowns(part, _match_own(network.own, settled.columns))
     count, unknowns = settled.columns.size, len(network.loop.unknowns) + 1
@@ -85,7 +82,7 @@ def read_meter(settled: Settled, pairs: list[tuple[str, str]], meter: MeterInput
         unit = np.zeros((len(network.nodes), len(ends), count))
         for n, leads in enumerate(ends):
             _add_unit(unit[:, n], leads)
-        weights = with_earth(solve_factor(factor, unit))
+        weights = solve_at(circuits, settled.point.segment, unit)
         loaded = [_put_on(settled.point, weights[:, n], leads, meter) for n, leads in enumerate(ends)]
         for n, (point, weight) in enumerate(_solve_moved(circuits, settled.point, loaded, ends, meter)):
             volts[low + n] = point.volts[ends[n][0]] - point.volts[ends[n][1]]
@@ -140,10 +137,10 @@ def _solve_with(circuits: Circuits, point: Point, leads: Index, meter: MeterInpu
     probe = Probe(leads[:, 0], leads[:, 1], meter_s, meter_s * meter.test_v)
     some = replace(circuits.take(moved), network=network, probe=probe)
     better = solve_point(some, Point(point.volts.take(moved, axis=1), point.segment.take(moved, axis=1)))
-    unit = np.zeros((len(network.nodes), moved.size))
-    add_current(unit, probe.red, 1.0)
-    add_current(unit, probe.black, -1.0)
-    return better, with_earth(solve_factor(build_factor_at(some, better.segment), unit))
+    unit = np.zeros((len(network.nodes), 1, moved.size))
+    add_current(unit[:, 0], probe.red, 1.0)
+    add_current(unit[:, 0], probe.black, -1.0)
+    return better, solve_at(some, better.segment, unit)[:, 0]
 
 
 def _make_room(network: Network, leads: Index) -> Network:

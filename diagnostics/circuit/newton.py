@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from diagnostics.errors import PhysicsError
 
-from .factor import Factor, build_factor, solve_factor
+from .factor import solve_nodes
 from .network import Gates, Network
 
 Array = NDArray[np.float64]
@@ -105,28 +105,32 @@ def _segments_across(network: Network, across: Array) -> Index:
     return segment
 
 
-def build_factor_at(circuits: Circuits, segment: Index) -> Factor:
-    """Eliminate the circuits with each bend in a given segment."""
+def solve_at(circuits: Circuits, segment: Index, injected_a: Array) -> Array:
+    """Return the volts that injected currents, (node, side, column), make with each bend in a given segment.
+
+    Volts are of nodes and, last, earth, (node, side, column).
+    """
     network = circuits.network
     rows = np.arange(segment.shape[0])[:, None]
     slope = np.where(circuits.fed, network.bends.slope_s[rows, segment], 0.0)
-    edges = np.zeros((network.plan.edge_count, segment.shape[1]))
-    known = network.lines.onto_edges.shape[0]
-    edges[:known] = network.lines.onto_edges @ circuits.lines_s + network.bends.onto_edges @ slope
+    edges = network.lines.onto_edges @ circuits.lines_s + network.bends.onto_edges @ slope
     earth = network.earth_s[:, None] + network.lines.onto_earth @ circuits.lines_s
     if circuits.probe is not None:
-        _put_between(network, circuits.probe, edges, earth)
-    return build_factor(network.plan, edges, earth)
+        edges = _put_between(network, circuits.probe, edges, earth)
+    return solve_nodes(network.plan, edges, earth, injected_a)
 
 
-def _put_between(network: Network, probe: Probe, edges: Array, earth: Array) -> None:
-    """Add the conductance of a probe to each column, in place."""
+def _put_between(network: Network, probe: Probe, known: Array, earth: Array) -> Array:
+    """Return the edges with the conductance of a probe added to each column; earth is changed in place."""
+    edges = np.zeros((len(network.edge_of), known.shape[1]))
+    edges[: known.shape[0]] = known
     low, high = np.minimum(probe.red, probe.black), np.maximum(probe.red, probe.black)
     columns, to_earth = np.arange(low.size), high == len(network.nodes)
     earth[low[to_earth], columns[to_earth]] += probe.conductance_s
     between = columns[~to_earth]
     at = [network.edge_of[int(low[n]), int(high[n])] for n in between]
     edges[at, between] += probe.conductance_s
+    return edges
 
 
 def build_injection(circuits: Circuits, segment: Index) -> Array:
@@ -145,11 +149,6 @@ def add_current(injected: Array, node: Index, current_a: float) -> None:
     """Inject a current (A) into one node of each column, in place; earth takes any."""
     inside = np.flatnonzero(node < injected.shape[0])
     injected[node[inside], inside] += current_a
-
-
-def with_earth(volts: Array) -> Array:
-    """Append earth, 0 V, as the last node."""
-    return np.concatenate([volts, np.zeros((1, *volts.shape[1:]))])
 
 
 def solve_point(circuits: Circuits, start: Point | None = None) -> Point:
@@ -198,8 +197,7 @@ def _descend(circuits: Circuits, base: Array, goal: Array) -> Array:
 
 
 def _solve_linear(circuits: Circuits, segment: Index) -> Array:
-    factor = build_factor_at(circuits, segment)
-    return with_earth(solve_factor(factor, build_injection(circuits, segment)))
+    return solve_at(circuits, segment, build_injection(circuits, segment)[:, None])[:, 0]
 
 
 def _is_settled(circuits: Circuits, volts: Array, used: Index, found: Index, slack_v: float = 0.0) -> Flags:

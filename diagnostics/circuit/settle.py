@@ -97,7 +97,7 @@ def _settle(settled: Settled) -> Settled:
     held = network.held.take(columns, axis=1)
     signals, point = settled.signals.copy(), settled.point
     rest = np.arange(columns.size)
-    toggled = np.zeros_like(signals)
+    toggled, before = np.zeros_like(signals), signals.copy()
     for sweep in range(MOST_SWEEPS):
         wanted = _follow(network, signals[:, rest], point.volts[:, rest], held[:, rest])
         changed = wanted != signals[:, rest]
@@ -105,7 +105,11 @@ def _settle(settled: Settled) -> Settled:
         rest, wanted, changed = rest[open_], wanted[:, open_], changed[:, open_]
         if not rest.size:
             break
-        toggled[:, rest] = changed if sweep >= MOST_SWEEPS // 2 else False
+        swings = sweep % 2 == 0 and bool((wanted == before[:, rest]).all())
+        toggled[:, rest] = changed if swings or sweep >= MOST_SWEEPS // 2 else False
+        if swings:  # to and fro between two states: after an even number of sweeps more it would stand as it does now
+            break
+        before[:, rest] = signals[:, rest]
         signals[:, rest] = wanted
         circuits = build_circuits(network, columns[rest], wanted)
         start = Point(point.volts.take(rest, axis=1), point.segment.take(rest, axis=1))
