@@ -81,6 +81,8 @@ from .supply import (
     build_overloaded,
     build_run_too_thin,
     build_welded,
+    build_zone_feed_resistive,
+    build_zone_leaks,
 )
 from .termination import (
     build_crossed,
@@ -296,6 +298,8 @@ KINDS: dict[str, FaultKind] = {
         FaultKind("display_latched", list_zones, _hold("display")),
         FaultKind("zone_resistor_setting", list_zones, _hold("faulty")),
         FaultKind("zone_input_damaged", list_zones, _hold("faulty")),
+        FaultKind("zone_input_leaks", list_zones, build_zone_leaks, "leak_ohm"),
+        FaultKind("zone_feed_resistive", list_zones, build_zone_feed_resistive, "joint_ohm"),
         FaultKind("plus_under_one_terminal", list_plus_going_on, build_under_one_terminal),
         FaultKind("looped_uncut", list_plus_going_on, build_under_one_terminal),
         FaultKind("link_left_in_base", list_heads, build_link),

@@ -178,3 +178,21 @@ def build_run_too_thin(loop: Loop, place: str, _ohm: float) -> Edits:
         SetResistance(w, (loop.by_name[w].resistance_ohm or 0.0) * values.thin_run_times, values.spread_share)
         for w in wires
     )
+
+
+def build_zone_leaks(loop: Loop, place: str, ohm: float) -> Edits:
+    """Let current pass across the terminals of a zone inside the panel, as a surge part past its life does."""
+    zone = next(z for z in loop.zones if z.name == place)
+    bridge = Element(f"inside.{place}.{ohm:g}", Kind.RESISTOR, zone.plus, zone.minus, ohm)
+    return (Add(bridge, read_catalogue().values.spread_share),)
+
+
+def build_zone_feed_resistive(loop: Loop, place: str, ohm: float) -> Edits:
+    """Put ohms between a zone's terminal and what feeds it inside the panel, on mains and on battery."""
+    plus, inside = loop.by_name[f"source.{place}"].a, f"inside.{place}"
+    feed = Element(f"feed.{place}.{ohm:g}", Kind.RESISTOR, inside, plus, ohm)
+    return (
+        Move(f"source.{place}", "a", inside),
+        Move(f"rail.{place}", "b", inside),
+        Add(feed, read_catalogue().values.spread_share),
+    )

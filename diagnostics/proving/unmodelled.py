@@ -5,7 +5,7 @@ It should say that what was read fits nothing, or that something is wrong which 
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Literal
 from zlib import crc32
@@ -23,7 +23,6 @@ from diagnostics.referee import (
     World,
     build_world,
     find_complaint,
-    find_healthy_complaint,
     read_spreads,
 )
 
@@ -67,13 +66,17 @@ def play_outsiders(stand: Stand, *, count: int, seed: int) -> list[Outsider]:
         effect = effects[(number + crc32(stand.site.stem.encode())) % len(effects)]
         plant = Plant(stand.site, f"outside.{effect}", CONTEXT, (seed, number))
         try:
-            world = build_world(stand.line, stand.site, plant.fault, plant.seed, read_spreads().with_slips(0.0, 0.0))
+            world, sound = _build(stand, plant), _build(stand, replace(plant, fault="healthy"))
             symptom = find_complaint(world)
-            if symptom is not None and symptom != find_healthy_complaint(stand.line, stand.site):
+            if symptom is not None and symptom != find_complaint(sound):  # what is drawn may be complained of by itself
                 found.append(_play(stand, Person(world, plant), effect, symptom))
         except (NoRoomError, NotPlayedError, NeverSettlesError):
             continue
     return found
+
+
+def _build(stand: Stand, plant: Plant) -> World:
+    return build_world(stand.line, stand.site, plant.fault, plant.seed, read_spreads().with_slips(0.0, 0.0))
 
 
 def _play(stand: Stand, person: Person, effect: str, symptom: str) -> Outsider:

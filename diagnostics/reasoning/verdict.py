@@ -16,7 +16,7 @@ from .ahead import PlanAhead
 from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
 from .belief import Belief, build_prior
 from .choose import Action, Policy, Situation, find_best
-from .confirm import find_confirmation, weigh_kinds
+from .confirm import find_confirmation, find_parting, weigh_kinds
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
 from .repairs import list_repairs, weigh_repairs
@@ -160,10 +160,13 @@ def _name_repair(state: _State, action: Action | None) -> tuple[str, str] | None
 
 
 def _confirm(state: _State, situation: Situation) -> Action | None:
-    """Return what is to be read before the repair that is settled, where priors alone speak for it."""
-    single = all(len(state.bench.hypotheses[n]) < 2 for n in state.kept)
-    if state.settled is None or not single:
+    """Return what is to be read before the repair that is settled, where priors alone speak for it or it may bend."""
+    if state.settled is None:
         return None
+    suspects = [state.bench.hypotheses[n] for n in state.kept]
+    parting = find_parting(situation, suspects, state.bench.loop)
+    if parting is not None or any(len(some) > 1 for some in suspects):
+        return parting
     prior = build_prior(state.bench, state.question.contexts)
     return find_confirmation(situation, weigh_kinds(state.bench.hypotheses, prior)[state.kept])
 

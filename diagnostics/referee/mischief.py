@@ -153,6 +153,16 @@ def _never_closes(draft: Draft, place: str, _ohm: float) -> None:
     del draft.parts[draft.find(f"alarm.{place}")["name"]]
 
 
+def _leaks_inside(draft: Draft, place: str, ohm: float) -> None:
+    draft.add_ohms("bridge", f"worn.{place}", (f"panel.{place}+", f"panel.{place}-"), ohm)
+
+
+def _feed_resistive(draft: Draft, place: str, ohm: float) -> None:
+    for feed, end in (("source", "a"), ("rail", "b")):
+        draft.move(f"{feed}.{place}", end, f"worn.{place}")
+    draft.add_ohms("bridge", f"feed.{place}", (f"worn.{place}", f"panel.{place}+"), ohm)
+
+
 def _zones_exchanged(draft: Draft, _place: str, _ohm: float) -> None:
     one, two = (chain.zone for chain in draft.chains)
     for sign in "+-":
@@ -305,6 +315,8 @@ MISCHIEF: dict[str, Callable[[Draft, str, float], None]] = {
     "display_latched": _hold("display"),
     "zone_resistor_setting": _hold("faulty"),
     "zone_input_damaged": _hold("faulty"),
+    "zone_input_leaks": _leaks_inside,
+    "zone_feed_resistive": _feed_resistive,
     "reset_too_short": _hold("short_reset"),
     "supply_on_no": _on_no,
     "com_not_fed": _not_fed,
