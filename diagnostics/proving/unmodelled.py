@@ -14,6 +14,7 @@ from diagnostics.faults import Context
 from diagnostics.reasoning import Conclusion, InformationPerMinute, Question, conclude
 from diagnostics.referee import (
     OUTSIDE,
+    PREFIX,
     Ask,
     NeverSettlesError,
     NoRoomError,
@@ -40,7 +41,8 @@ End = Literal["not modelled", "does not fit", "its place", "wrongly", "undecided
 class Outsider:
     """One visit to a loop with something outside the catalogue, and what the engine came to.
 
-    *Its place*: it settled on remaking the very run that the effect sits in; *wrongly*: on anything else.
+    *Its place*: it settled on remaking the very run that the effect sits in, or on another input for the very zone;
+    *wrongly*: on anything else.
     """
 
     site: str
@@ -64,12 +66,12 @@ def play_outsiders(stand: Stand, *, count: int, seed: int) -> list[Outsider]:
         if len(found) == count:
             break
         effect = effects[(number + crc32(stand.site.stem.encode())) % len(effects)]
-        plant = Plant(stand.site, f"outside.{effect}", CONTEXT, (seed, number))
+        plant = Plant(stand.site, f"{PREFIX}{effect}", CONTEXT, (seed, number))
         try:
             world, sound = _build(stand, plant), _build(stand, replace(plant, fault="healthy"))
             symptom = find_complaint(world)
             if symptom is not None and symptom != find_complaint(sound):  # what is drawn may be complained of by itself
-                found.append(_play(stand, Person(world, plant), effect, symptom))
+                found.append(_play(stand, Person(world, plant), symptom, _find_cures(world, sound)))
         except (NoRoomError, NotPlayedError, NeverSettlesError):
             continue
     return found
@@ -79,28 +81,31 @@ def _build(stand: Stand, plant: Plant) -> World:
     return build_world(stand.line, stand.site, plant.fault, plant.seed, read_spreads().with_slips(0.0, 0.0))
 
 
-def _play(stand: Stand, person: Person, effect: str, symptom: str) -> Outsider:
+def _play(stand: Stand, person: Person, symptom: str, cures: frozenset[tuple[str, str]]) -> Outsider:
     question = Question(contexts=(CONTEXT,), symptom=symptom)
     for _ in range(MOST_STEPS):
         found = conclude(stand.bench, question, InformationPerMinute())
         if found.settled is not None or found.action is None or found.action.measurement is None:
             break
         question = stand.read(person, question, found.action.measurement)
-    end = _find_end(found, _find_place(person.world))
+    end = _find_end(found, cures)
+    effect = person.plant.fault.removeprefix(PREFIX)
     return Outsider(stand.site.stem, effect, symptom, end, found.settled, len(question.taken))
 
 
-def _find_place(world: World) -> str:
-    """Return the run that an effect sits in, as a repair names it; empty for one at the panel."""
+def _find_cures(world: World, sound: World) -> frozenset[tuple[str, str]]:
+    """Return the repairs that reach an effect: of the run that it sits in, or of the zone whose source is another."""
     at = next((str(p["a"]) for p in world.parts if p["name"].startswith("strange.")), "")
-    found = re.search(r"det\d+", at)
-    return f"run {found[0]}" if found else ""
+    if run := re.search(r"det\d+", at):
+        return frozenset((remedy, f"run {run[0]}") for remedy in ("mend_conductor", "mend_insulation"))
+    right = {p["name"]: p.get("emf") for p in sound.parts}
+    worn = [p["name"] for p in world.parts if p["name"].startswith("source.zone") and p["emf"] != right[p["name"]]]
+    return frozenset(("swap_zone_input", name.removeprefix("source.")) for name in worn)
 
 
-def _find_end(found: Conclusion, place: str) -> End:
+def _find_end(found: Conclusion, cures: frozenset[tuple[str, str]]) -> End:
     if found.settled is not None:
-        remedy, spot = found.settled
-        return "its place" if remedy in {"mend_conductor", "mend_insulation"} and spot == place else "wrongly"
+        return "its place" if found.settled in cures else "wrongly"
     if found.contradiction is not None:
         return "does not fit"
     return "not modelled" if found.belief.not_modelled >= SAID else "undecided"

@@ -23,6 +23,8 @@ PLAUSIBLE = 1e-3
 FITS = 1e-3
 # A reading that was taken again and stands is no misread: what it asks of the loop may then be rarer.
 FITS_AGAIN = 1e-5
+# What a verdict is asked for must fit all that was read, not a hypothesis in its shadow; invented.
+TOLD = 0.05
 # How often *something not modelled* makes any one complaint; invented.
 ANY_COMPLAINT = 0.5
 # How often *something not modelled* shows what the rest would have shown, as far as is known by then; invented.
@@ -112,7 +114,7 @@ def rate_together(belief: Belief, tails: Sequence[Array]) -> list[float]:
     """
     if not tails:
         return []
-    plausible = np.flatnonzero(belief.probability >= PLAUSIBLE * belief.probability.max())
+    plausible = np.flatnonzero(belief.probability >= TOLD * belief.probability.max())
     some = np.array([tail[plausible] for tail in tails])
     return [float(v) for v in some[:, int(np.argmax(some.min(axis=0)))]]
 

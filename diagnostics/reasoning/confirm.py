@@ -3,8 +3,8 @@
 How often a kind of fault happens is the least known of all numbers here. Where the readings alone, every kind thought
 equally likely, do not speak for the repair, one more reading is asked for, if it is worth its minutes.
 
-A fault with a value of its own bends to what was read, and two at once to nearly anything. Before such a repair panel and
-field are parted, where *something not modelled* is not ruled out: what each shows by itself, no value bends.
+A fault with a value of its own bends to what was read, and two at once to nearly anything. Before such a repair panel
+and field are parted: what each shows by itself, no value bends.
 """
 
 from collections.abc import Sequence
@@ -14,8 +14,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics.readings import Faults
-from diagnostics.wiring import Loop
+from diagnostics.readings import Faults, Measurement
+from diagnostics.wiring import EARTH, Loop
 
 from .belief import Belief
 from .choose import IN_VAIN_MINUTES, Action, Situation, find_best
@@ -73,20 +73,34 @@ def find_parting(situation: Situation, suspects: Sequence[Faults], loop: Loop) -
         return None
     able = np.flatnonzero(situation.classes == situation.settled)
     leader = suspects[int(able[np.argmax(situation.probability[able])])]
-    bends = situation.not_modelled >= MOST_OTHER and any(fault.value_ohm is not None for fault in leader)
-    if len(leader) < 2 and not bends:
+    if not _bends(leader, situation.not_modelled):
         return None
-    terminals = {t for fault in leader for t in _list_terminals(loop, fault.end)}
-    some = [n for n, m in enumerate(situation.measurements) if m.mode.word in PARTED and m.red in terminals]
+    spots = {spot for fault in leader for spot in _list_spots(loop, fault.end)}
+    some = [n for n, m in enumerate(situation.measurements) if _list_spots_of(m) & spots]
     if not some:
         return None
     number = min(some, key=lambda n: situation.minutes[n])
     return Action("measure", situation.minutes[number], situation.measurements[number])
 
 
-def _list_terminals(loop: Loop, end: str) -> list[str]:
-    """Return the plus terminals, of the panel and of a module, between which and the field a loop can be parted."""
+def _bends(leader: Faults, not_modelled: float) -> bool:
+    """Return whether what was read could be bent to: by two faults, a worn input, or while other things are open."""
+    valued = [fault for fault in leader if fault.value_ohm is not None]
+    worn = any(fault.data.family == "panel" for fault in valued)
+    return len(leader) > 1 or worn or (bool(valued) and not_modelled >= MOST_OTHER)
+
+
+def _list_spots_of(m: Measurement) -> set[str]:
+    """Return the place at which a measurement parts panel and field; none for any other, or for one to earth."""
+    if m.kind == "known_resistor":
+        return {m.at}
+    return {m.red} if m.mode.word in PARTED and m.black != EARTH else set()
+
+
+def _list_spots(loop: Loop, end: str) -> set[str]:
+    """Return the zones, and the plus terminals of panel and module, at which a loop can be parted from the field."""
     chain = loop.find_chain(end) or loop.chains[0]
-    zones = [zone.plus for zone in loop.zones if zone.name in {chain.spec.zone, chain.spec.co_zone}]
+    zones = [zone for zone in loop.zones if zone.name in {chain.spec.zone, chain.spec.co_zone}]
     inside = loop.module.channels if loop.module and chain is loop.module_chain else ()
-    return [*zones, *(channel.plus for channel in inside)]
+    names = {zone.name for zone in zones} if len(loop.zones) > 1 else {"panel"}
+    return names | {zone.plus for zone in zones} | {channel.plus for channel in inside}

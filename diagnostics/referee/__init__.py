@@ -6,7 +6,7 @@ It never imports the engine: it asks it through words and JSON objects, on a lin
 from .answers import Person
 from .draft import NotPlayedError
 from .line import Ask, Line, RefusedError, Row
-from .outside import OUTSIDE, NoRoomError
+from .outside import OUTSIDE, PREFIX, NoRoomError
 from .panel import NeverSettlesError, mode_states, zones_show
 from .people import find_complaint, find_healthy_complaint
 from .plants import STYLES, Plant, draw_fault, draw_plant, list_sites
@@ -17,8 +17,8 @@ from .visit import UnseenError, Visit, find_minutes, find_test_minutes, play_vis
 from .world import Signals, World, build_world
 
 __all__ = [
-    "OUTSIDE", "POLICIES", "STYLES", "Ask", "Line", "NeverSettlesError", "NoRoomError", "NotPlayedError", "Person",
-    "Plant", "RefusedError", "Row", "Signals", "Spreads", "UnseenError", "Visit", "World", "build_world", "draw_fault",
+    "OUTSIDE", "POLICIES", "PREFIX", "STYLES", "Ask", "Line", "NeverSettlesError", "NoRoomError", "NotPlayedError",
+    "Person", "Plant", "RefusedError", "Row", "Signals", "Spreads", "UnseenError", "Visit", "World", "build_world", "draw_fault",
     "draw_plant", "find_complaint", "find_healthy_complaint", "find_minutes", "find_test_minutes", "has_right_hands",
     "list_sites", "mode_states", "play_visit", "read_spreads", "tell_visit", "zones_show",
 ]  # fmt: skip

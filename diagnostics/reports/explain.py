@@ -47,6 +47,8 @@ def explain_split(d: Diagnosis, words: Words) -> str:
     told = [e for e in d.expected[1:] if e.group < len(d.groups)]  # groups too improbable to be told have no words
     other = next((e for e in told if _is_apart(first, e)), None)
     leader = _name_leader(d, first.group, words)
+    if other is None and d.next is not None and not d.next.bits:
+        return say("parts_panel_and_field", leader=leader)
     if other is None:
         return f"It confirms or clears: {leader}."
     return f"It sets apart: {leader} - and {_name_leader(d, other.group, words)}."

@@ -119,10 +119,6 @@ def test_a_loop_near_a_bound_of_the_module_stays_in_the_running_either_way() -> 
     assert fault in [row["fault"] for row in left]
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="leaks are listed coarsely and each alarms a module always or never, so a rival is all that is left",
-)
 def test_a_leak_between_two_listed_values_is_not_settled_as_another_fault() -> None:
     site, fault = SITES / "bench_module_two_wire.yaml", "leak=780@det2.in"
     wanted = (
