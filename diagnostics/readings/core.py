@@ -101,7 +101,8 @@ class Core:
         for m, rows in asked:
             file = self._find_file(m)
             missing = np.unique(rows[~file.known[rows]])
-            own_mode = m.mode.word if m.mode.detector else m.mode.text
+            apart = m.kind in _AT_DETECTORS or m.kind in EARTHY or m.mode.word in CUTS
+            own_mode = m.mode.word if apart else m.mode.text
             parts = self._batches.part(missing) if m.kind not in BY_FAULT else [missing] if missing.size else []
             for part in parts:
                 groups.setdefault((m.kind, own_mode, part.tobytes()), []).append(m)

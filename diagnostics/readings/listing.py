@@ -111,13 +111,14 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
 
 
 def _list_bare(loop: Loop) -> list[Measurement]:
-    """List the volts of each zone with its wires lifted and the supply left on: what the panel itself gives.
+    """List the volts of each zone with its wires lifted and the supply left on: what the panel gives, what the field.
 
     A class A zone has its end resistor at the panel, where it stays on the terminals: that would not be bare.
     """
     back = {chain.spec.zone for chain in loop.chains if chain.back}
     some = [z for z in loop.zones if z.name in set(list_liftable(loop)) - back]
-    return [_build_volts((z.plus, z.minus), loop, Mode("pair_lifted", z.name)) for z in some]
+    sides = [(z, pair) for z in some for pair in ((z.plus, z.minus), (f"field.{z.name}+", f"field.{z.name}-"))]
+    return [_build_volts(pair, loop, Mode("pair_lifted", z.name)) for z, pair in sides]
 
 
 def _list_walks(loop: Loop) -> list[Measurement]:

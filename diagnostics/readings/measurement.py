@@ -100,6 +100,7 @@ class Measurement:
         }
         pressed = by_mode.get(self.mode.word, ())
         own = [c for c in self.data.cautions if c != "live_cabinet" or self.place == "panel"]
+        own += ["foreign_volts"] if self.red.startswith("field.") else []
         return tuple(dict.fromkeys([*pressed, *own, *(["ladder"] if "ladder" in self.tools else [])]))
 
     @property

@@ -103,4 +103,5 @@ def _list_spots(loop: Loop, end: str) -> set[str]:
     zones = [zone for zone in loop.zones if zone.name in {chain.spec.zone, chain.spec.co_zone}]
     inside = loop.module.channels if loop.module and chain is loop.module_chain else ()
     names = {zone.name for zone in zones} if len(loop.zones) > 1 else {"panel"}
-    return names | {zone.plus for zone in zones} | {channel.plus for channel in inside}
+    wires = {f"field.{zone.name}+" for zone in zones}
+    return names | wires | {zone.plus for zone in zones} | {channel.plus for channel in inside}

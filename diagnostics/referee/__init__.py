@@ -18,7 +18,7 @@ from .world import Signals, World, build_world
 
 __all__ = [
     "OUTSIDE", "POLICIES", "PREFIX", "STYLES", "Ask", "Line", "NeverSettlesError", "NoRoomError", "NotPlayedError",
-    "Person", "Plant", "RefusedError", "Row", "Signals", "Spreads", "UnseenError", "Visit", "World", "build_world", "draw_fault",
-    "draw_plant", "find_complaint", "find_healthy_complaint", "find_minutes", "find_test_minutes", "has_right_hands",
-    "list_sites", "mode_states", "play_visit", "read_spreads", "tell_visit", "zones_show",
+    "Person", "Plant", "RefusedError", "Row", "Signals", "Spreads", "UnseenError", "Visit", "World", "build_world",
+    "draw_fault", "draw_plant", "find_complaint", "find_healthy_complaint", "find_minutes", "find_test_minutes",
+    "has_right_hands", "list_sites", "mode_states", "play_visit", "read_spreads", "tell_visit", "zones_show",
 ]  # fmt: skip

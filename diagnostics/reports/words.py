@@ -104,7 +104,7 @@ class Words:
         zone = self._find_back(end[:-1] if place == "panel" else place)
         if zone:
             return self.table.return_at.format(zone=_space(zone), side=_sign(name[-1]))
-        if place == "panel":
+        if place in {"panel", FIELD}:
             return f"{_space(end[:-1])} {_sign(end[-1])}"
         side, _, core = end.partition("_")
         if core:
@@ -337,6 +337,7 @@ class Words:
         return self.repair((remedy, spot)) if spot and known else text
 
 
+FIELD = "field"  # the wires of a zone, where they are lifted
 _VOLTS_APART = frozenset({"opened", "pair_lifted"})  # volts that are asked for in words of their own
 
 
@@ -344,6 +345,8 @@ def _find_key(m: Measurement) -> str:
     """Return under which name the sentences of a measurement stand."""
     if m.kind == "ohms" and m.black == EARTH:
         return "ohms_to_earth"
+    if m.red.startswith(f"{FIELD}."):
+        return "volts_field"
     suffix = {"return_lifted": "_returned", "cut_off": "_cut_off"}.get(m.mode.word, "")
     return f"{m.kind}_{m.mode.word}" if m.kind == "volts" and m.mode.word in _VOLTS_APART else f"{m.kind}{suffix}"
 

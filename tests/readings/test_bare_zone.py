@@ -1,4 +1,4 @@
-"""A zone with its wires lifted and the supply left on: what the panel itself gives, whatever the field does.
+"""A zone with its wires lifted and the supply left on: what the panel itself gives, and what the field does by itself.
 
 With nothing on it a source shows its open-circuit volts, less what the meter's own input draws (Thévenin's theorem).
 """
@@ -6,10 +6,11 @@ With nothing on it a source shows its open-circuit volts, less what the meter's 
 import pytest
 
 from diagnostics.faults import parse_faults
+from diagnostics.locate import find_shipped
 from diagnostics.readings import Bench, Measurement, list_measurements
 from diagnostics.referee import Person, Plant, build_world, list_sites
 from diagnostics.units import parse_quantity
-from diagnostics.wiring import Loop
+from diagnostics.wiring import Loop, build_loop, read_site
 from tests.external.referee_line import open_line
 from tests.wiring.quick import STYLES, wire_quick
 
@@ -22,8 +23,13 @@ RUNS = {
 }
 
 
+def list_lifted(loop: Loop, side: str) -> list[Measurement]:
+    some = (m for m in list_measurements(loop) if m.kind == "volts" and m.mode.word == "pair_lifted")
+    return [m for m in some if m.red.startswith(side)]
+
+
 def list_bare(loop: Loop) -> list[Measurement]:
-    return [m for m in list_measurements(loop) if m.kind == "volts" and m.mode.word == "pair_lifted"]
+    return list_lifted(loop, "panel.")
 
 
 @pytest.mark.parametrize("style", STYLES)
@@ -48,10 +54,42 @@ def test_bare_zone_shows_its_source_and_nothing_of_the_field(style: str) -> None
     assert drawn < whole - 1.0
 
 
+@pytest.mark.parametrize("name", ["bench_module_two_wire", "bench_two_loops"])
+def test_each_of_several_zones_is_lifted_for_its_own_reading(name: str) -> None:
+    loop = build_loop(read_site(find_shipped("cases") / "sites" / f"{name}.yaml"))
+    some = list_bare(loop)
+    assert len(some) > 1
+    (told,) = {float(f.mean[0]) for f in Bench(loop, [()]).forecast_all(some) if f.mean is not None}
+    assert told == pytest.approx(loop.by_name["source.zone1"].emf_v, rel=1e-3)
+
+
+def test_a_lifted_pair_is_dead_whatever_leaks_on_it() -> None:
+    loop = wire_quick("four_wire_zone", 3)
+    (across,) = list_lifted(loop, "field.")
+    faults = [(), parse_faults("leak=1k@det2.in_contact", loop)]
+    (told,) = Bench(loop, faults).forecast_all([across])
+    assert told.mean is not None
+    assert told.mean == pytest.approx(0.0, abs=0.01)
+    assert "foreign_volts" in across.cautions
+
+
+@pytest.mark.parametrize("style", ["two_wire_zone", "four_wire_zone"])
+def test_referee_reads_volts_from_elsewhere_on_a_lifted_pair(style: str) -> None:
+    line, site = open_line(), list_sites(style)[0]
+    (row, *_) = (r for r in line.list_rows("measurements", site) if str(r.get("red", "")).startswith("field."))
+    plants = [Plant(site, fault, "aged", (1,)) for fault in ("healthy", "outside.foreign_source")]
+    healthy, foreign = (
+        parse_quantity(Person(build_world(line, site, p.fault, p.seed), p).read(row), "V") for p in plants
+    )
+    assert abs(healthy) < 0.1
+    assert abs(foreign) > 1.0
+
+
 @pytest.mark.parametrize("style", ["two_wire_zone", "four_wire_zone", "dry_contacts"])
 def test_referee_reads_a_tired_zone_source_low_and_a_leak_as_nothing(style: str) -> None:
     line, site = open_line(), list_sites(style)[0]
-    (row, *_) = (r for r in line.list_rows("measurements", site) if r["mode"].startswith("pair_lifted:zone"))
+    rows = (r for r in line.list_rows("measurements", site) if r["mode"].startswith("pair_lifted:zone"))
+    row = next(r for r in rows if str(r.get("red", "")).startswith("panel."))
     faults = ("healthy", "outside.tired_zone_source", f"leak=1k@{RUNS[style]}")
     plants = [Plant(site, fault, "aged", (1,)) for fault in faults]
     healthy, tired, leaking = (

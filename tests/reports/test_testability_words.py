@@ -66,7 +66,7 @@ def test_a_gap_is_told_as_a_gap() -> None:
     open_ = replace(told.least[0], fewest=replace(told.least[0].fewest, bound=5.0, is_proved=False))
     first, second, _ = build_testability_table(replace(told, least=(open_, *told.least[1:])), loop).least.rows
     assert first[2] == "16; no set has less than 5, which is not reached - time ran out"
-    assert second[2] == "27, proved the least"
+    assert second[2] == "28, proved the least"
 
 
 def test_sets_found_in_no_time_at_all_still_do_their_work_and_claim_no_more() -> None:
