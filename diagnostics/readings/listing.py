@@ -214,8 +214,7 @@ def parse_measurement(kind: str, loop: Loop, where: dict[str, str]) -> Measureme
             hint=f"did you mean {near!r}?" if near else f"there are {', '.join(kinds)}",
         )
     red, black, at = (where.get(k, "") for k in ("red", "black", "at"))
-    told = [_build_volts(pair, loop) for pair in loop.zone_earth_points]  # taken where told, and never asked for
-    known = [m for m in (*list_measurements(loop), *told) if m.kind == kind]
+    known = [m for m in (*list_measurements(loop), *_list_told(loop)) if m.kind == kind]
     given = where.get("mode")
     mode = parse_mode(given, loop) if given else None
     wanted = (red, black) if kind in {"volts", "ohms"} else (at, "")
@@ -230,6 +229,13 @@ def parse_measurement(kind: str, loop: Loop, where: dict[str, str]) -> Measureme
         text=kind,
         hint=_suggest_place(known, wanted),
     )
+
+
+def _list_told(loop: Loop) -> list[Measurement]:
+    """List what is taken where it is told, and never asked for: a zone to earth, class A opened with its return on."""
+    cut = [m for m in list_measurements(loop) if m.mode.word == "cut_off"]
+    earthed = [_build_volts(pair, loop) for pair in loop.zone_earth_points]
+    return [*earthed, *(replace(m, mode=Mode("opened", m.mode.detector)) for m in cut)]
 
 
 def _is_same_mode(m: Measurement, mode: Mode) -> bool:
