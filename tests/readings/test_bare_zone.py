@@ -54,6 +54,20 @@ def test_bare_zone_shows_its_source_and_nothing_of_the_field(style: str) -> None
     assert drawn < whole - 1.0
 
 
+def test_worn_input_divides_its_own_source_and_a_worn_feed_shows_only_under_load() -> None:
+    """Voltage divider: E·R / (R + Rs) with nothing on it (Thévenin's theorem)."""
+    loop = wire_quick("two_wire_zone", 3)
+    source = loop.by_name["source.zone1"]
+    assert source.curve is not None
+    faults = [(), parse_faults("zone_input_leaks=1k@zone1", loop), parse_faults("zone_feed_resistive=3k@zone1", loop)]
+    (bare,) = list_bare(loop)
+    filled = next(m for m in list_measurements(loop) if (m.red, m.mode.text) == (bare.red, "standby"))
+    shown, loaded = (f.mean for f in Bench(loop, faults).forecast_all([bare, filled]) if f.mean is not None)
+    assert shown[1] == pytest.approx(source.emf_v * 1000 / (1000 + 1 / source.curve.after_s), rel=1e-3)
+    assert shown[2] == pytest.approx(shown[0], rel=1e-3)
+    assert loaded[2] < loaded[0] - 1.0
+
+
 @pytest.mark.parametrize("name", ["bench_module_two_wire", "bench_two_loops"])
 def test_each_of_several_zones_is_lifted_for_its_own_reading(name: str) -> None:
     loop = build_loop(read_site(find_shipped("cases") / "sites" / f"{name}.yaml"))

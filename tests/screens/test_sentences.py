@@ -50,6 +50,7 @@ def test_words_cover_kinds_contexts_and_styles() -> None:
         "how_many_dark_returned",
         "earth_opened_cut_off",
         "volts_opened",
+        "volts_field",
         "volts_pair_lifted",
         "volts_cut_off",
     }  # kinds asked for in another way
