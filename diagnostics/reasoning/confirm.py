@@ -84,10 +84,12 @@ def find_parting(situation: Situation, suspects: Sequence[Faults], loop: Loop) -
 
 
 def _bends(leader: Faults, not_modelled: float) -> bool:
-    """Return whether what was read could be bent to: by two faults, a worn input, or while other things are open."""
-    valued = [fault for fault in leader if fault.value_ohm is not None]
+    """Return whether values of its own could be bent to what was read: beside another fault, of a worn input, or while
+    other things are open. Where an earth lies is told by words, whatever its ohms.
+    """
+    valued = [fault for fault in leader if fault.value_ohm is not None and fault.kind != "earth_fault"]
     worn = any(fault.data.family == "panel" for fault in valued)
-    return len(leader) > 1 or worn or (bool(valued) and not_modelled >= MOST_OTHER)
+    return bool(valued) and (len(leader) > 1 or worn or not_modelled >= MOST_OTHER)
 
 
 def _list_spots_of(m: Measurement) -> set[str]:
