@@ -84,8 +84,9 @@ def find_parting(situation: Situation, suspects: Sequence[Faults], loop: Loop) -
 
 
 def _bends(leader: Faults, not_modelled: float) -> bool:
-    """Return whether values of its own could be bent to what was read: beside another fault, of a worn input, or while
-    other things are open. Where an earth lies is told by words, whatever its ohms.
+    """Return whether values could be bent to what was read: beside a fault, of a worn input, or while more is open.
+
+    Where an earth lies is told by words, whatever its ohms.
     """
     valued = [fault for fault in leader if fault.value_ohm is not None and fault.kind != "earth_fault"]
     worn = any(fault.data.family == "panel" for fault in valued)
