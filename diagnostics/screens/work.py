@@ -163,7 +163,7 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     _show_last_absent(assessment, m, words)
     if find_listener(assessment.case) == "caller":
         _ask_rooms(assessment, m)
-    if "ladder" in m.tools:
+    if "ladder" in m.tools or listed:  # a lamp of the same list is seen from the floor, and is typed there too
         show_note(tell("down_first"))
     show_answer(assessment, m, old, tuple(one.key for one in beside))
     if listed:

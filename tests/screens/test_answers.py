@@ -222,9 +222,9 @@ def test_further_readings_are_shown_before_the_climb_and_asked_for_after_it(at_l
     at_ladder.tap("use ").tap("record")
     again = at_ladder.reload()
     for left in range(len(keys), 0, -1):
-        assert f"From the same ladder · {left} to type" in again.text
+        assert f"Read at the same place · {left} to type" in again.text
         again.tap("use ").tap("record")
-    assert "From the same ladder" not in again.text
+    assert "Read at the same place" not in again.text
     known = {m.key: m for m in list_measurements(assessment.loop)}
     taken = [(r.measurement, r.red or r.at) for r in again.case.readings[before + 1 :]]
     assert taken == [(known[key].kind, known[key].red or known[key].at) for key in keys]
@@ -244,7 +244,7 @@ def test_list_of_the_ladder_can_be_dropped(at_ladder: Visitor) -> None:
     at_ladder.tap("use ").tap("record")
     count = len(at_ladder.case.readings)
     at_ladder.tap("list_none")
-    assert "From the same ladder" not in at_ladder.text
+    assert "Read at the same place" not in at_ladder.text
     assert len(at_ladder.case.readings) == count
 
 

@@ -137,6 +137,6 @@ def test_last_reading_can_be_taken_back_at_a_verdict_and_on_the_same_ladder(at_e
 def test_last_reading_can_be_taken_back_while_the_rest_of_a_ladder_is_typed(at_work: Visitor) -> None:
     at_volts(at_work)
     listed = Visitor(at_work.store, at_work.case_id, list="volts|det3.in+,det3.in-|standby")
-    assert "From the same ladder" in listed.text
+    assert "Read at the same place" in listed.text
     listed.tap("undo")
     assert listed.case.readings == ()

@@ -130,7 +130,8 @@ def test_ladder_is_cautioned_at_each_form_off_the_floor(at_detector: Visitor) ->
 
     assert is_cautioned()
     at_detector.tap("use ").tap("record")
-    while "From the same ladder" in at_detector.text:
+    while "Read at the same place" in at_detector.text:
+        assert "Type once you are down again." in at_detector.text
         assert is_cautioned() or "Watch the lamp of" in at_detector.text  # that is seen from the floor
         at_detector.tap("use ").tap("record")
     measure(at_detector, "det7", "volts|det7.in+")
