@@ -22,8 +22,21 @@ def add_rehearse(add: Add, run: Run) -> argparse.ArgumentParser:
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="of the world: tolerances, meter, slips (1)")
     parser.add_argument("--policy", choices=POLICIES, default="ours", help="the way of working (ours)")
     parser.add_argument("--careful", action="store_true", help="nobody makes a slip or reads too soon")
+    there = "the fault comes and goes: the percentage of the time in which it is there (100)"
+    parser.add_argument("--there", type=_read_percent, default=1.0, metavar="PERCENT", help=there)
     parser.set_defaults(run=run)
     return parser
+
+
+def _read_percent(text: str) -> float:
+    """Return a percentage as a share; raises ArgumentTypeError for anything that is not above 0 and up to 100."""
+    try:
+        percent = float(text.removesuffix("%").replace(",", "."))
+    except ValueError:
+        percent = 0.0
+    if not 0.0 < percent <= 100.0:
+        raise argparse.ArgumentTypeError(f"{text!r} is no percentage above 0 and up to 100; write 40")
+    return percent / 100
 
 
 def add_bench(add: Add, run: Run) -> argparse.ArgumentParser:

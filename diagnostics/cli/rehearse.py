@@ -21,7 +21,7 @@ from diagnostics.proving.policies import (
     rehearse,
     tally_policies,
 )
-from diagnostics.referee import POLICIES, NeverSettlesError, NotPlayedError, UnseenError, Visit, tell_visit
+from diagnostics.referee import POLICIES, NeverSettlesError, NotPlayedError, Plant, UnseenError, Visit, tell_visit
 
 from .commands import print_json, read_loop
 from .referee import ask_here
@@ -33,9 +33,8 @@ def run_rehearse(options: argparse.Namespace) -> int:
     """Play one whole visit and tell it."""
     parse_faults(options.fault, read_loop(options.site)[1])  # what no loop can have is said in the usual words
     try:
-        visit = rehearse(
-            ask_here, _find_site(options.site), options.fault, options.policy, options.seed, careful=options.careful
-        )
+        plant = Plant(_find_site(options.site), options.fault, "aged", (options.seed,), options.there)
+        visit = rehearse(ask_here, plant, options.policy, careful=options.careful)
     except (UnseenError, NeverSettlesError, NotPlayedError) as error:
         reason = "nobody would call for this: nothing shows" if isinstance(error, UnseenError) else str(error)
         print(f"ohmward rehearse: {reason}", file=sys.stderr)

@@ -145,7 +145,7 @@ def _play_style(
 _REASONS = {UnseenError: "nothing to call for", NeverSettlesError: "never at rest", NotPlayedError: "no words for it"}
 
 
-def rehearse(ask: Ask, site: Path, fault: str, policy: str, seed: int, *, careful: bool = False) -> Visit:
+def rehearse(ask: Ask, plant: Plant, policy: str, *, careful: bool = False) -> Visit:
     """Play one visit at any site; ``careful`` people make no slips.
 
     Raises
@@ -154,7 +154,6 @@ def rehearse(ask: Ask, site: Path, fault: str, policy: str, seed: int, *, carefu
         Nobody would call for it; it never comes to rest; the referee has no words for it.
     """
     wide = read_spreads()
-    plant = Plant(site, fault, "aged", (seed,))
     return play_visit(Line(ask), plant, policy, wide.with_slips(0.0, 0.0) if careful else wide)
 
 

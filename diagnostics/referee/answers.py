@@ -19,6 +19,7 @@ from .world import World, build_world
 AC_V, AC_PASSED = (5.0, 60.0), 0.001  # volts that lie on a pair; what a DC range lets pass of them: both invented
 NIGHT_SHARE, NIGHT_V = 0.05, 0.3  # what people take for a change of volts over a night; invented
 PANEL_WORDS = ("known_resistor", "head_off")
+LASTING = ("look", "settings", "event_log", "overnight")  # what shows a fault whether it is there just now or not
 
 
 def write_spot(row: Row) -> str:
@@ -28,19 +29,24 @@ def write_spot(row: Row) -> str:
 
 @dataclass(slots=True)
 class Person:
-    """Someone with a meter in a world; ``taken`` counts how often each measurement was taken."""
+    """Someone with a meter in a world; ``taken`` counts how often each measurement was taken.
+
+    ``away`` tells that the fault, which comes and goes, was not there at the last reading; the panel shows as much.
+    """
 
     world: World
     plant: Plant
     taken: dict[str, int] = field(default_factory=dict)
     slipped: list[str] = field(default_factory=list)
+    away: bool = False
 
     def read(self, row: Row) -> str:
         """Return what this person writes down for one offered measurement."""
         spot = write_spot(row)
         self.taken[spot] = self.taken.get(spot, 0) + 1
         rng, spreads = self.world.draw("slip", spot, self.taken[spot]), self.world.spreads
-        right = find_answer(self.world, self.plant, row)
+        self.away = self._is_away(row, spot)
+        right = find_answer(_build_sound(self.world) if self.away else self.world, self.plant, row)
         if self.world.seed is None:
             return right
         wrong = right
@@ -52,6 +58,17 @@ class Person:
         if wrong != right:
             self.slipped.append(f"{spot}: {wrong} for {right}")
         return wrong
+
+    def _is_away(self, row: Row, spot: str) -> bool:
+        """Return whether a fault that comes and goes is away while this is read."""
+        if self.plant.there >= 1.0 or self.world.fault == "healthy" or row["measurement"] in LASTING:
+            return False
+        return float(self.world.draw("there", spot, self.taken[spot]).uniform()) >= self.plant.there
+
+
+def _build_sound(world: World) -> World:
+    """Return the same world with nothing wrong."""
+    return build_world(world.line, world.site, "healthy", world.seed, world.spreads, world.solver)
 
 
 def list_slips(world: World, plant: Plant, row: Row, right: str) -> list[str]:
@@ -126,8 +143,8 @@ def find_night(world: World, zone: str) -> str:
         return "swung"
     if world.fault == "healthy":
         return "steady"
-    sound = build_world(world.line, world.site, "healthy", world.seed, world.spreads, world.solver)
-    shown, usual = (read_volts(w, "standby", f"panel.{zone}+", f"panel.{zone}-") for w in (world, sound))
+    worlds = (world, _build_sound(world))
+    shown, usual = (read_volts(w, "standby", f"panel.{zone}+", f"panel.{zone}-") for w in worlds)
     if abs(shown - usual) <= NIGHT_SHARE * abs(usual) + NIGHT_V:
         return "steady"
     return "fell" if shown < usual else "rose"

@@ -17,12 +17,21 @@ CONTEXTS = ("new", "aged", "altered", "water")
 
 @dataclass(frozen=True, slots=True)
 class Plant:
-    """A fault in a place of a site, what is told beside it, and the seed of its world."""
+    """A fault in a place of a site, what is told beside it, and the seed of its world.
+
+    ``there`` is the share of the time in which the fault is there: below 1 it comes and goes.
+    """
 
     site: Path
     fault: str
     context: str
     seed: tuple[int, ...]
+    there: float = 1.0
+
+    @property
+    def contexts(self) -> str:
+        """Return what is told beside the complaint, separated by commas."""
+        return self.context if self.there >= 1.0 else f"{self.context}, comes_and_goes"
 
     @property
     def kind(self) -> str:

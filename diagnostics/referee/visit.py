@@ -164,11 +164,14 @@ def _take_next(play: _Play, chooser: Chooser) -> bool:
     minutes = find_minutes(row, play.stand)
     play.stand = row["place"]
     slip = play.person.slipped[-1] if len(play.person.slipped) > slips else ""
+    told = f"{seen}, the fault away" if play.person.away else seen
     leads: Row = {key: row[key] for key in ("red", "black", "at") if row.get(key)}
-    play.known[write_spot(row)] = seen
+    if not play.person.away:
+        play.known[write_spot(row)] = seen
     where = {"measurement": row["measurement"], **leads, "mode": row["mode"]}
-    play.visit.steps.append(Step("measure", " ".join(str(v) for v in where.values()), seen, minutes, slip))
-    play.readings.append({**where, "value": seen, "taken_at": play.clock})
+    play.visit.steps.append(Step("measure", " ".join(str(v) for v in where.values()), told, minutes, slip))
+    absent = {"condition": "absent"} if play.person.away else {}
+    play.readings.append({**where, "value": seen, "taken_at": play.clock, **absent})
     return True
 
 
@@ -190,7 +193,7 @@ def write_case(play: _Play) -> str:
 def build_case(plant: Plant, symptom: str, readings: Sequence[Row], repairs: Sequence[Row] = ()) -> str:
     """Return a case file with the site written out in it."""
     site = "\n".join("  " + line for line in plant.site.read_text(encoding="utf-8").splitlines())
-    head = f"format: ohmward-case/1\nsite:\n{site}\ncontext: [{plant.context}]\nsymptom: {symptom}\n"
+    head = f"format: ohmward-case/1\nsite:\n{site}\ncontext: [{plant.contexts}]\nsymptom: {symptom}\n"
     lists = (("readings", readings), ("repairs", repairs))
     return head + "".join(f"{name}: {json.dumps(list(rows), ensure_ascii=False)}\n" for name, rows in lists)
 
