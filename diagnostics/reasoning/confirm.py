@@ -4,7 +4,7 @@ How often a kind of fault happens is the least known of all numbers here. Where 
 equally likely, do not speak for the repair, one more reading is asked for, if it is worth its minutes.
 
 A fault with a value of its own bends to what was read, and two at once to nearly anything. Before such a repair panel
-and field are parted: what each shows by itself, no value bends.
+and field are parted: what each shows by itself, no value bends. What was seen with eyes needs none of it.
 """
 
 from collections.abc import Sequence
@@ -73,7 +73,8 @@ def find_parting(situation: Situation, suspects: Sequence[Faults], loop: Loop) -
         return None
     able = np.flatnonzero(situation.classes == situation.settled)
     leader = suspects[int(able[np.argmax(situation.probability[able])])]
-    if not _bends(leader, situation.not_modelled):
+    seen = {t.value for t in situation.taken if t.measurement.kind == "look"}
+    if not _bends(leader, situation.not_modelled) or all(fault.data.sees.token in seen for fault in leader):
         return None
     spots = {spot for fault in leader for spot in _list_spots(loop, fault.end)}
     some = [n for n, m in enumerate(situation.measurements) if _list_spots_of(m) & spots]

@@ -9,10 +9,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from diagnostics.faults import parse_faults
 from diagnostics.locate import find_shipped
-from diagnostics.readings import Bench
+from diagnostics.readings import Bench, list_measurements
 from diagnostics.reasoning import Belief, Question, Situation, Taken, build_prior, diagnose, list_hypotheses
-from diagnostics.reasoning.confirm import find_confirmation, weigh_kinds
+from diagnostics.reasoning.choose import Action
+from diagnostics.reasoning.confirm import find_confirmation, find_parting, weigh_kinds
 from diagnostics.wiring import build_loop, read_site
 from tests.external.test_half_split_and_bayes import build_situation, build_tests
 from tests.reasoning.draw import find_measurement
@@ -74,3 +76,53 @@ def test_kinds_are_weighed_over_all_their_places() -> None:
     assert sum(dict(zip(names, kinds, strict=True)).values()) == pytest.approx(build_prior(BENCH, ()).probability.sum())
     for name, k in zip(names, kinds, strict=True):
         assert k == kinds[names.index(name)]
+
+
+TWO_WIRE = build_loop(read_site(find_shipped("cases") / "sites" / "bench_two_wire.yaml"))
+PARTED = {"known_resistor", "lifted", "pair_lifted", "lifted_supply_on"}
+
+
+def settle_on(faults: str, not_modelled: float, *taken: Taken) -> Action | None:
+    """Return what is asked for before the repair of some faults that are as good as settled on."""
+    bench = Bench(TWO_WIRE, [(), parse_faults(faults, TWO_WIRE)])
+    some = [m for m in list_measurements(TWO_WIRE) if not m.mode.detector or m.mode.word == "pair_lifted"]
+    belief = Belief(np.array([0.0, 1 - not_modelled]), not_modelled, np.zeros((2, 1)), np.ones((2, 1, 1)))
+    minutes = tuple(m.find_minutes("panel") for m in some)
+    situation = replace(
+        build_situation(belief, build_tests(np.array([[0.0], [1.0]]))),
+        forecasts=(),
+        shifts=(),
+        offered=tuple(some),
+        minutes=minutes,
+        settled=2,  # the repair of the faults; 1 is that of the sound loop
+        not_modelled=not_modelled,
+        taken=taken,
+    )
+    return find_parting(situation, bench.hypotheses, TWO_WIRE)
+
+
+@pytest.mark.parametrize(
+    ("faults", "not_modelled", "asked"),
+    [
+        ("leak=1k@det2.in", 0.02, True),
+        ("leak=1k@det2.in", 0.005, False),  # little else is open
+        ("leak=1k@det2.in,end_resistor_wrong=10k@end", 0.001, True),  # two bend to nearly anything
+        ("zone_input_leaks=1k@zone1", 0.001, True),  # a board is not swapped on volts alone
+        ("conductor_open@det2.in+", 0.02, False),  # nothing to bend
+        ("earth_fault=10k@det2.in+", 0.02, False),
+    ],
+)
+def test_panel_and_field_are_parted_before_a_value_that_could_be_bent_to(
+    faults: str, not_modelled: float, *, asked: bool
+) -> None:
+    action = settle_on(faults, not_modelled)
+    assert (action is not None) == asked
+    if action is not None:
+        assert action.measurement is not None
+        assert PARTED & {action.measurement.kind, action.measurement.mode.word}
+
+
+def test_what_was_seen_needs_no_parting() -> None:
+    look = next(m for m in list_measurements(TWO_WIRE) if m.kind == "look" and m.at == "det2")
+    assert settle_on("leak=1k@det2.in", 0.02, Taken(look, "wet")) is None
+    assert settle_on("leak=1k@det2.in", 0.02, Taken(look, "as_it_should_be")) is not None
