@@ -102,7 +102,11 @@ def module_outputs(world: World, states: Signals, volts: Volts) -> dict[str, boo
 
 def is_fed(world: World, zone: Row, states: Signals) -> bool:
     """Tell whether a zone has its source."""
-    on = [p for p in world.parts if p["type"] == "source" and zone["plus"] in (p["a"], p["b"])]
+    feeds = (
+        f"source.{zone['zone']}.",
+        f"rail.{zone['zone']}.",
+    )  # by name: a worn feed lies between it and the terminal
+    on = [p for p in world.parts if p["type"] == "source" and f"{p['name']}.".startswith(feeds)]
     return any(is_conducting(p, states) for p in on)
 
 

@@ -48,6 +48,9 @@ UNDRAWN = (  # places drawn once, by hand
     ("twin_barns", "supply_on_no@zone2", "det2"),  # two loops on one supply
     ("twin_barns", "zones_exchanged@panel", "det6"),
     ("twin_barns", "reset_too_short@panel", "det5"),
+    ("ferry_pier", "zone_feed_resistive=3000@zone1", "det2"),
+    ("malt_house", "zone_input_leaks=1000@zone1", "det1"),
+    ("twin_barns", "zone_feed_resistive=3000@zone2", "det6"),
 )
 UNDRAWN_EARTH = (  # what lies at the battery, and what touches earth or another loop; with the modes that tell of it
     ("ferry_pier", "earth_fault=700@det4.in+", "opened:det3"),

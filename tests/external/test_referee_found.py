@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from diagnostics.referee import Plant, Row
+from diagnostics.referee import STYLES, Plant, Row, build_world, list_sites, mode_states
 from diagnostics.referee.answers import find_end
 from diagnostics.referee.line import SITES as OWN_SITES
+from diagnostics.referee.panel import panel_shows
 from diagnostics.referee.visit import build_case
 from tests.external.referee_line import ROOT, ask, open_line
 
@@ -191,3 +192,14 @@ def test_a_tenth_of_a_volt_more_across_a_one_way_path_leaves_the_short_beyond_it
     ]
     left = ask("diagnose", "-", text=build_case(Plant(site, fault, "new", (0,)), "alarm_with_nothing_there", taken))
     assert sum(c["probability"] for c in left["candidates"] if c["fault"] == fault) > 0.1
+
+
+@pytest.mark.parametrize("style", STYLES)
+@pytest.mark.parametrize("fault", ["zone_feed_resistive=3000@zone1", "zone_input_leaks=1000@zone1"])
+def test_a_zone_with_a_worn_input_or_feed_is_fed_all_the_same(style: str, fault: str) -> None:
+    """Found in a visit whose panel showed nothing: the referee looked for the source at the terminal itself."""
+    site = list_sites(style)[0]
+    world = build_world(open_line(), site, fault)
+    shown = panel_shows(world, mode_states(world, "standby"), "zone1")
+    assert shown == ask("predict", str(site), "--fault", fault)["panel"]["zone1"]
+    assert shown in {"trouble", "alarm"}
