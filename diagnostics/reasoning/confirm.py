@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from diagnostics.faults import Fault
 from diagnostics.readings import Faults, Measurement
 from diagnostics.wiring import EARTH, Loop
 
@@ -76,7 +77,7 @@ def find_parting(situation: Situation, suspects: Sequence[Faults], loop: Loop) -
     seen = {t.value for t in situation.taken if t.measurement.kind == "look"}
     if not _bends(leader, situation.not_modelled) or all(fault.data.sees.token in seen for fault in leader):
         return None
-    spots = {spot for fault in leader for spot in _list_spots(loop, fault.end)}
+    spots = {spot for fault in leader for spot in _list_spots(loop, fault)}
     some = [n for n, m in enumerate(situation.measurements) if _list_spots_of(m) & spots]
     if not some:
         return None
@@ -101,11 +102,12 @@ def _list_spots_of(m: Measurement) -> set[str]:
     return {m.red} if m.mode.word in PARTED and m.black != EARTH else set()
 
 
-def _list_spots(loop: Loop, end: str) -> set[str]:
-    """Return the zones, and the plus terminals of panel and module, at which a loop can be parted from the field."""
-    chain = loop.find_chain(end) or loop.chains[0]
-    zones = [zone for zone in loop.zones if zone.name in {chain.spec.zone, chain.spec.co_zone}]
-    inside = loop.module.channels if loop.module and chain is loop.module_chain else ()
+def _list_spots(loop: Loop, fault: Fault) -> set[str]:
+    """Return the zones, and the plus terminals, at which the loop of a fault is parted; of a worn zone, its own."""
+    chain = loop.find_chain(fault.end) or loop.chains[0]
+    own = [zone for zone in loop.zones if zone.name == fault.place]
+    zones = own or [zone for zone in loop.zones if zone.name in {chain.spec.zone, chain.spec.co_zone}]
+    inside = loop.module.channels if loop.module and chain is loop.module_chain and not own else ()
     names = {zone.name for zone in zones} if len(loop.zones) > 1 else {"panel"}
     wires = {f"field.{zone.name}+" for zone in zones}
     return names | wires | {zone.plus for zone in zones} | {channel.plus for channel in inside}

@@ -15,7 +15,7 @@ from diagnostics.readings import Bench, list_measurements
 from diagnostics.reasoning import Belief, Question, Situation, Taken, build_prior, diagnose, list_hypotheses
 from diagnostics.reasoning.choose import Action
 from diagnostics.reasoning.confirm import find_confirmation, find_parting, weigh_kinds
-from diagnostics.wiring import build_loop, read_site
+from diagnostics.wiring import Loop, build_loop, read_site
 from tests.external.test_half_split_and_bayes import build_situation, build_tests
 from tests.reasoning.draw import find_measurement
 
@@ -82,10 +82,10 @@ TWO_WIRE = build_loop(read_site(find_shipped("cases") / "sites" / "bench_two_wir
 PARTED = {"known_resistor", "lifted", "pair_lifted", "lifted_supply_on"}
 
 
-def settle_on(faults: str, not_modelled: float, *taken: Taken) -> Action | None:
+def settle_on(faults: str, not_modelled: float, *taken: Taken, loop: Loop = TWO_WIRE) -> Action | None:
     """Return what is asked for before the repair of some faults that are as good as settled on."""
-    bench = Bench(TWO_WIRE, [(), parse_faults(faults, TWO_WIRE)])
-    some = [m for m in list_measurements(TWO_WIRE) if not m.mode.detector or m.mode.word == "pair_lifted"]
+    bench = Bench(loop, [(), parse_faults(faults, loop)])
+    some = [m for m in list_measurements(loop) if not m.mode.detector or m.mode.word == "pair_lifted"]
     belief = Belief(np.array([0.0, 1 - not_modelled]), not_modelled, np.zeros((2, 1)), np.ones((2, 1, 1)))
     minutes = tuple(m.find_minutes("panel") for m in some)
     situation = replace(
@@ -98,7 +98,7 @@ def settle_on(faults: str, not_modelled: float, *taken: Taken) -> Action | None:
         not_modelled=not_modelled,
         taken=taken,
     )
-    return find_parting(situation, bench.hypotheses, TWO_WIRE)
+    return find_parting(situation, bench.hypotheses, loop)
 
 
 @pytest.mark.parametrize(
@@ -126,3 +126,11 @@ def test_what_was_seen_needs_no_parting() -> None:
     look = next(m for m in list_measurements(TWO_WIRE) if m.kind == "look" and m.at == "det2")
     assert settle_on("leak=1k@det2.in", 0.02, Taken(look, "wet")) is None
     assert settle_on("leak=1k@det2.in", 0.02, Taken(look, "as_it_should_be")) is not None
+
+
+def test_only_the_zone_that_is_worn_is_lifted() -> None:
+    loop = build_loop(read_site(find_shipped("cases") / "sites" / "bench_module_two_wire.yaml"))
+    action = settle_on("zone_input_leaks=1k@zone2", 0.001, loop=loop)
+    assert action is not None
+    assert action.measurement is not None
+    assert "zone2" in action.measurement.key
