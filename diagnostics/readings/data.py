@@ -108,6 +108,7 @@ class Table(_Strict):
     opened_minutes: float
     lifted_cautions: tuple[str, ...]
     lifted_minutes: float
+    known_minutes: float
     travel: Travel
     meter: Meter
     threshold_share: float

@@ -1,5 +1,6 @@
 """Every measurement that a loop offers, in a fixed order, and the one that a case or a caller names."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
 
@@ -97,7 +98,7 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
         found += [Measurement("ohms", lifted, red=r, black=b) for r, b in (pair, pair[::-1])]
     found += [Measurement("ohms", Mode("lifted"), red=red, black=black) for red, black in list_earth_pairs(loop)]
     found += [Measurement("known_resistor", known[z], at=z) for z in zones]
-    found += _list_bare(loop)
+    found += [*_list_bare(loop), *_list_known(loop, known)]
     found += [Measurement(kind, at="panel") for kind in ("supply_lamps", "event_log", "settings", "look")]
     used = [z.name for z in loop.zones if z.senses != UNUSED]
     found += [Measurement(kind, at=name) for kind in ("ac_volts", "overnight") for name in used]
@@ -115,10 +116,21 @@ def _list_bare(loop: Loop) -> list[Measurement]:
 
     A class A zone has its end resistor at the panel, where it stays on the terminals: that would not be bare.
     """
-    back = {chain.spec.zone for chain in loop.chains if chain.back}
-    some = [z for z in loop.zones if z.name in set(list_liftable(loop)) - back]
+    some = _list_with_bare_screws(loop)
     sides = [(z, pair) for z in some for pair in ((z.plus, z.minus), (f"field.{z.name}+", f"field.{z.name}-"))]
     return [_build_volts(pair, loop, Mode("pair_lifted", z.name)) for z, pair in sides]
+
+
+def _list_known(loop: Loop, known: Mapping[str, Mode]) -> list[Measurement]:
+    """List the volts of each zone with its right resistor in place of the field: what the panel gives under load."""
+    first = known.get("panel")
+    return [_build_volts((z.plus, z.minus), loop, first or known[z.name]) for z in _list_with_bare_screws(loop)]
+
+
+def _list_with_bare_screws(loop: Loop) -> list[Zone]:
+    """List the zones whose screws are bare once the wires are lifted."""
+    back = {chain.spec.zone for chain in loop.chains if chain.back}
+    return [z for z in loop.zones if z.name in set(list_liftable(loop)) - back]
 
 
 def _list_walks(loop: Loop) -> list[Measurement]:

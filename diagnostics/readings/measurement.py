@@ -85,8 +85,9 @@ class Measurement:
     def tools(self) -> frozenset[Tool]:
         """Return what it needs, a ladder at every detector included."""
         climbs = self.place != "panel" and self.kind not in {"lamp", *WALKS}
-        ladder: set[Tool] = {"ladder"} if climbs else set()
-        return frozenset(ladder | set(self.data.tools))
+        brought: set[Tool] = {"ladder"} if climbs else set()
+        brought |= {"resistor"} if self.mode.word == "known_resistor" else set()
+        return frozenset(brought | set(self.data.tools))
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -96,7 +97,7 @@ class Measurement:
             "on_battery": read_table().battery_cautions,
             **dict.fromkeys(("return_lifted", "cut_off"), read_table().return_cautions),
             "opened": read_table().opened_cautions,
-            "pair_lifted": read_table().lifted_cautions,
+            **dict.fromkeys(("pair_lifted", "known_resistor"), read_table().lifted_cautions),
         }
         pressed = by_mode.get(self.mode.word, ())
         own = [c for c in self.data.cautions if c != "live_cabinet" or self.place == "panel"]
@@ -126,10 +127,21 @@ class Measurement:
         table, word = read_table(), self.mode.word
         lifting = table.return_minutes if word in {"return_lifted", "cut_off"} else 0.0
         if self.kind == "volts":
-            lifting += {"pair_lifted": table.lifted_minutes, **dict.fromkeys(CUTS, table.opened_minutes)}.get(word, 0.0)
+            lifting += _find_lifting(word)
         between = 2 * table.travel.between_detectors if self.beside else 0.0  # to the other one, and back
         walk = self.visits * table.travel.each_visit + between
         return self.data.minutes + lifting + walk + self.data.nights * table.second_visit_minutes
+
+
+def _find_lifting(word: str) -> float:
+    """Return the minutes that go into a mode in which volts are read, and out of it."""
+    table = read_table()
+    by_word = {
+        "pair_lifted": table.lifted_minutes,
+        "known_resistor": table.known_minutes,
+        **dict.fromkeys(CUTS, table.opened_minutes),
+    }
+    return by_word.get(word, 0.0)
 
 
 def find_travel(start: str, goal: str, travel: Travel) -> float:

@@ -24,6 +24,7 @@ from .choose import (
     rate_information,
     rate_one,
 )
+from .confirm import LOOKS
 from .groups import APART, Group, find_groups, rate_differences
 from .met import MetDefect, find_met_defects
 from .repairs import find_repair_class
@@ -34,7 +35,7 @@ from .verdict import SETTLED, Conclusion, conclude, diagnose
 SYMPTOMS: tuple[str, ...] = tuple(read_symptoms().symptoms)
 
 __all__ = [
-    "APART", "LEAST_BITS", "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Conclusion",
+    "APART", "LEAST_BITS", "LOOKS", "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Conclusion",
     "Contradiction", "Diagnosis", "Expected", "Group", "InformationPerMinute", "MetDefect", "PlanAhead", "Policy",
     "Question", "Situation", "Stage", "SuspectGroup", "Symptom", "Taken", "build_prior", "conclude", "diagnose",
     "find_groups", "find_information", "find_met_defects", "find_repair_class", "find_symptom", "keep_latest",

@@ -3,6 +3,8 @@
 How often a kind of fault happens is the least known of all numbers here. Where the readings alone, every kind thought
 equally likely, do not speak for the repair, one more reading is asked for, if it is worth its minutes.
 
+What would be seen where the repair is made is looked at before anything is replaced: one goes there anyway.
+
 A fault with a value of its own bends to what was read, and two at once to nearly anything. Before such a repair panel
 and field are parted: what each shows by itself, no value bends. What was seen with eyes needs none of it.
 """
@@ -15,11 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.faults import Fault
-from diagnostics.readings import Faults, Measurement
+from diagnostics.readings import AS_IT_SHOULD_BE, Faults, Forecast, Measurement
 from diagnostics.wiring import EARTH, Loop
 
 from .belief import Belief
 from .choose import IN_VAIN_MINUTES, Action, Situation, find_best
+from .lazily import prepare
 
 Array = NDArray[np.float64]
 
@@ -28,7 +31,10 @@ EVIDENCE: Final = 0.75
 HEALTHY: Final = ""
 # Below this *something not modelled* is ruled out, and a fault with a value of its own may be settled on; invented.
 MOST_OTHER: Final = 0.01
-PARTED: Final = frozenset({"pair_lifted", "lifted", "lifted_supply_on"})
+PARTED: Final = frozenset({"pair_lifted", "lifted", "lifted_supply_on", "known_resistor"})
+# A fault that at least so many lookers find is looked at before its repair; invented, as are the shares of lookers.
+MOST_SEE: Final = 0.75
+LOOKS: Final = ("look", "settings")
 
 
 def weigh_kinds(hypotheses: Sequence[Faults], prior: Belief) -> Array:
@@ -65,20 +71,46 @@ def find_confirmation(situation: Situation, kinds: Array) -> Action | None:
     return Action("measure", minutes, situation.measurements[number], bits=bits) if minutes <= at_stake else None
 
 
-def find_parting(situation: Situation, suspects: Sequence[Faults], loop: Loop) -> Action | None:
+def find_sight(situation: Situation) -> Action | None:
+    """Return the look, or the review of settings, that nearly always finds what is settled, or None."""
+    if situation.settled is None:
+        return None
+    weight = np.where(situation.classes == situation.settled, situation.probability, 0.0)
+    weight /= weight.sum()
+    some = [n for n, m in enumerate(situation.measurements) if m.kind in LOOKS]
+    prepare(situation.forecasts, some)
+    share = rate_seen([situation.forecasts[n] for n in some], weight)
+    found = [n for n, seen in zip(some, share, strict=True) if seen >= MOST_SEE]
+    if not found:
+        return None
+    number = min(found, key=lambda n: situation.minutes[n])
+    return Action("measure", situation.minutes[number], situation.measurements[number])
+
+
+def rate_seen(sights: Sequence[Forecast], weight: Array) -> list[float]:
+    """Return for each sight how many lookers would find something, under hypotheses of a weight that sums to 1."""
+    chances = [(f.chance, f.tokens.index(AS_IT_SHOULD_BE)) for f in sights]
+    return [0.0 if chance is None else float(weight @ (1 - chance[:, right])) for chance, right in chances]
+
+
+def find_parting(
+    situation: Situation, suspects: Sequence[Faults], loop: Loop, *, unseen: bool = False
+) -> Action | None:
     """Return the reading that parts panel and field, to be taken before a repair that bends to what was read, or None.
 
-    ``suspects`` are the hypotheses of the situation, in its order.
+    ``suspects`` are the hypotheses of the situation, in its order; ``unseen`` says that what nearly every looker would
+    have found was not there.
     """
     if situation.settled is None:
         return None
     able = np.flatnonzero(situation.classes == situation.settled)
     leader = suspects[int(able[np.argmax(situation.probability[able])])]
     seen = {t.value for t in situation.taken if t.measurement.kind == "look"}
-    if not _bends(leader, situation.not_modelled) or all(fault.data.sees.token in seen for fault in leader):
+    bends = unseen or _bends(leader, situation.not_modelled)
+    if not bends or all(fault.data.sees.token in seen for fault in leader):
         return None
     spots = {spot for fault in leader for spot in _list_spots(loop, fault)}
-    some = [n for n, m in enumerate(situation.measurements) if _list_spots_of(m) & spots]
+    some = [n for n, m in enumerate(situation.measurements) if _parts(m) and m.red in spots]
     if not some:
         return None
     number = min(some, key=lambda n: situation.minutes[n])
@@ -95,19 +127,16 @@ def _bends(leader: Faults, not_modelled: float) -> bool:
     return bool(valued) and (len(leader) > 1 or worn or not_modelled >= MOST_OTHER)
 
 
-def _list_spots_of(m: Measurement) -> set[str]:
-    """Return the place at which a measurement parts panel and field; none for any other, or for one to earth."""
-    if m.kind == "known_resistor":
-        return {m.at}
-    return {m.red} if m.mode.word in PARTED and m.black != EARTH else set()
+def _parts(m: Measurement) -> bool:
+    """Return whether a measurement parts panel and field: by volts or ohms, and none to earth."""
+    return bool(m.red) and m.mode.word in PARTED and m.black != EARTH
 
 
 def _list_spots(loop: Loop, fault: Fault) -> set[str]:
-    """Return the zones, and the plus terminals, at which the loop of a fault is parted; of a worn zone, its own."""
+    """Return the plus terminals and wires at which the loop of a fault is parted; of a worn zone, its own."""
     chain = loop.find_chain(fault.end) or loop.chains[0]
     own = [zone for zone in loop.zones if zone.name == fault.place]
     zones = own or [zone for zone in loop.zones if zone.name in {chain.spec.zone, chain.spec.co_zone}]
     inside = loop.module.channels if loop.module and chain is loop.module_chain and not own else ()
-    names = {zone.name for zone in zones} if len(loop.zones) > 1 else {"panel"}
     wires = {f"field.{zone.name}+" for zone in zones}
-    return names | wires | {zone.plus for zone in zones} | {channel.plus for channel in inside}
+    return wires | {zone.plus for zone in zones} | {channel.plus for channel in inside}

@@ -9,14 +9,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.faults import read_catalogue
-from diagnostics.readings import Bench, Forecast, Measurement, Meter, find_own_sd, is_offered, list_measurements
+from diagnostics.readings import (
+    AS_IT_SHOULD_BE,
+    Bench,
+    Forecast,
+    Measurement,
+    Meter,
+    find_own_sd,
+    is_offered,
+    list_measurements,
+)
 from diagnostics.readings.meter import Unit
 
 from .ahead import PlanAhead
 from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
 from .belief import Belief, build_prior
 from .choose import Action, Policy, Situation, find_best
-from .confirm import find_confirmation, find_parting, weigh_kinds
+from .confirm import LOOKS, MOST_SEE, find_confirmation, find_parting, find_sight, rate_seen, weigh_kinds
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
 from .repairs import list_repairs, weigh_repairs
@@ -164,11 +173,21 @@ def _confirm(state: _State, situation: Situation) -> Action | None:
     if state.settled is None:
         return None
     suspects = [state.bench.hypotheses[n] for n in state.kept]
-    parting = find_parting(situation, suspects, state.bench.loop)
-    if parting is not None or any(len(some) > 1 for some in suspects):
-        return parting
+    first = find_sight(situation)
+    first = first or find_parting(situation, suspects, state.bench.loop, unseen=_is_unseen(state, situation))
+    if first is not None or any(len(some) > 1 for some in suspects):
+        return first
     prior = build_prior(state.bench, state.question.contexts)
     return find_confirmation(situation, weigh_kinds(state.bench.hypotheses, prior)[state.kept])
+
+
+def _is_unseen(state: _State, situation: Situation) -> bool:
+    """Return whether what is settled would have been found where somebody looked, and was not."""
+    taken = [t for t in state.question.taken if t.measurement.kind in LOOKS and t.value == AS_IT_SHOULD_BE]
+    weight = np.where(situation.classes == situation.settled, situation.probability, 0.0)
+    narrow = state.bench.narrow(state.kept)
+    seen = rate_seen(narrow.forecast_all([t.measurement for t in taken]), weight / weight.sum())
+    return any(share >= MOST_SEE for share in seen)
 
 
 def _forecast_some(bench: Bench, measurements: Sequence[Measurement], some: Index) -> Sequence[Forecast]:

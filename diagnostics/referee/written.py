@@ -28,7 +28,8 @@ def write_circuit(line: Line, site: Path, fault: str) -> Row:
     data, loops, style = read_site(site), read_loops(site), find_style(site)
     draft = Draft(list_panel_values(line, site), _read_spreads(line))
     zones = [{"zone": loop["zone"], **_zone_ends(loop["zone"])} for loop in loops]
-    _write_panel(draft, [zone["zone"] for zone in zones], is_feeding=style == "class_a_zone")
+    right = {name: read_si(zone["end_resistor"], "ohm") for name, zone in data["zones"].items()}
+    _write_panel(draft, {zone["zone"]: right[zone["zone"]] for zone in zones}, is_feeding=style == "class_a_zone")
     first = 1
     if style == "two_loops":
         _write_reset(draft, line)
@@ -77,8 +78,11 @@ def _list_bands(draft: Draft) -> list[Row]:
     ]
 
 
-def _write_panel(draft: Draft, zones: list[str], *, is_feeding: bool) -> None:
-    """Write outputs, screws and earth detection; a zone that feeds its detectors is dropped to 0 V by a reset."""
+def _write_panel(draft: Draft, zones: dict[str, float], *, is_feeding: bool) -> None:
+    """Write outputs, screws and earth detection; a zone that feeds its detectors is dropped to 0 V by a reset.
+
+    ``zones`` has the ohms of the end resistor that each wants.
+    """
     for name in ("down", "exchanged", "on_battery", "reset", "short_reset"):
         draft.add_state(f"panel.{name}")
     joint_ohm = draft.ohms("joint_ohm")
@@ -89,8 +93,8 @@ def _write_panel(draft: Draft, zones: list[str], *, is_feeding: bool) -> None:
     for terminal in ("panel.aux+", "panel.common"):
         draft.add_ohms("resistor", f"earth.{terminal}", (terminal, "earth"), draft.ohms("earth_ohm"))
     _write_battery(draft)
-    for zone in zones:
-        _write_zone(draft, zone, is_feeding=is_feeding)
+    for zone, right_ohm in zones.items():
+        _write_zone(draft, zone, right_ohm, is_feeding=is_feeding)
 
 
 def _write_output(
@@ -124,7 +128,7 @@ def _write_battery(draft: Draft) -> None:
     draft.add_ohms("resistor", "load.panel", ("panel.battery+", "panel.common"), draft.ohms("panel_ohm"), on)
 
 
-def _write_zone(draft: Draft, zone: str, *, is_feeding: bool) -> None:
+def _write_zone(draft: Draft, zone: str, right_ohm: float, *, is_feeding: bool) -> None:
     """Write a zone's source and screws, the landings of its field wires, and a known resistor to put on."""
     for word in (*HOLDS, "known", "latched", "lifted"):
         draft.add_state(f"{zone}.{word}")
@@ -139,7 +143,7 @@ def _write_zone(draft: Draft, zone: str, *, is_feeding: bool) -> None:
     for sign in "+-":
         ends = (f"panel.{zone}{sign}", f"field.{zone}{sign}")
         draft.add_ohms("joint", f"landing.{zone}{sign}", ends, joint_ohm, when(**{f"{zone}__lifted": False}))
-    draft.add_ohms("resistor", f"known.{zone}", (plus, f"panel.{zone}-"), 4700.0, when(**{f"{zone}__known": True}))
+    draft.add_ohms("resistor", f"known.{zone}", (plus, f"panel.{zone}-"), right_ohm, when(**{f"{zone}__known": True}))
 
 
 def _write_reset(draft: Draft, line: Line) -> None:

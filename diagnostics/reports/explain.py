@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from diagnostics.faults import read_catalogue
 from diagnostics.readings import Faults, read_table
-from diagnostics.reasoning import NOTHING, Action, Candidate, Diagnosis, Expected
+from diagnostics.reasoning import LOOKS, NOTHING, Action, Candidate, Diagnosis, Expected
 
 from .shares import UNPLACED, find_position, is_sought, merge_sought
 from .words import Words, format_percent, say
@@ -47,7 +47,10 @@ def explain_split(d: Diagnosis, words: Words) -> str:
     told = [e for e in d.expected[1:] if e.group < len(d.groups)]  # groups too improbable to be told have no words
     other = next((e for e in told if _is_apart(first, e)), None)
     leader = _name_leader(d, first.group, words)
-    if other is None and d.next is not None and not d.next.bits:
+    asked = d.next.measurement if d.next is not None and not d.next.bits else None  # not for what it tells
+    if asked is not None and asked.kind in LOOKS:
+        return say("looks_first", leader=leader)
+    if asked is not None and other is None:
         return say("parts_panel_and_field", leader=leader)
     if other is None:
         return f"It confirms or clears: {leader}."

@@ -211,12 +211,16 @@ class Words:
             "red": self.terminal(m.red) if m.red else "",
             "black": self.terminal(m.black) if m.black else "",
             "where": self.place(m.at or "panel"),
-            "pair": self._tell_pair(m.at or m.mode.detector),
+            "pair": self._tell_pair(m.at or m.mode.detector or self._find_zone_on(m.red)),
             "zone": self.noun(m.at) if is_zone else getattr(self.table.this_zone, self.listener),
             "of_loop": self._tell_loop(m),
             "of_zone": f", {self.noun(m.at)}" if is_zone else "",
             **self.terms,
         }
+
+    def _find_zone_on(self, terminal: str) -> str:
+        """Return the zone whose plus terminal this is, or an empty text."""
+        return next((zone.name for zone in self.loop.zones if zone.plus == terminal), "")
 
     def _tell_there(self, mode: Mode) -> str:
         """Return the detector at which something is done while a reading is taken; empty where there is none."""
@@ -338,7 +342,7 @@ class Words:
 
 
 FIELD = "field"  # the wires of a zone, where they are lifted
-_VOLTS_APART = frozenset({"opened", "pair_lifted"})  # volts that are asked for in words of their own
+_VOLTS_APART = frozenset({"opened", "pair_lifted", "known_resistor"})  # volts that are asked for in words of their own
 
 
 def _find_key(m: Measurement) -> str:

@@ -135,10 +135,10 @@ def _name_disturbed(m: Measurement, words: Words) -> str:
     """Return what is to be put back after a measurement, as a thing that is done."""
     if m.mode.word == "on_battery":
         return tell("put_back_mains")
+    if m.mode.word == "known_resistor":
+        return tell("put_back_known")
     if m.kind == "ohms":
         return tell("put_back_powered" if m.mode.word == _MEANS_OFF else "put_back_lifted")
-    if m.kind == "known_resistor":
-        return tell("put_back_known")
     key = {
         "return_lifted": "put_back_return",
         "cut_off": "put_back_cut_off",

@@ -113,6 +113,42 @@ def test_referee_reads_a_tired_zone_source_low_and_a_leak_as_nothing(style: str)
     assert leaking == pytest.approx(healthy, rel=0.05)
 
 
+def test_known_resistor_and_source_divide_the_volts_whatever_the_field_does() -> None:
+    """Voltage divider: E·R / (R + Rs + Rfeed), the field lifted."""
+    loop = wire_quick("two_wire_zone", 3)
+    source = loop.by_name["source.zone1"]
+    assert source.curve is not None
+    faults = [(), parse_faults("leak=1k@det2.in", loop), parse_faults("zone_feed_resistive=3k@zone1", loop)]
+    (known,) = list_known(loop)
+    (told,) = Bench(loop, faults).forecast_all([known])
+    assert told.mean is not None
+    right_ohm, inner_ohm = known.mode.resistance_ohm or 0.0, 1 / source.curve.after_s
+    assert told.mean[0] == pytest.approx(source.emf_v * right_ohm / (right_ohm + inner_ohm), rel=1e-3)
+    assert told.mean[1] == pytest.approx(told.mean[0], rel=1e-6)
+    assert told.mean[2] == pytest.approx(source.emf_v * right_ohm / (right_ohm + inner_ohm + 3000), rel=1e-3)
+    assert {"meter", "resistor"} <= known.tools
+
+
+def list_known(loop: Loop) -> list[Measurement]:
+    return [m for m in list_measurements(loop) if m.kind == "volts" and m.mode.word == "known_resistor"]
+
+
+@pytest.mark.parametrize("style", ["two_wire_zone", "four_wire_zone", "dry_contacts", "class_a_zone", "two_loops"])
+def test_referee_reads_its_own_zone_with_its_own_right_resistor(style: str) -> None:
+    line, site = open_line(), list_sites(style)[0]
+    plants = [Plant(site, fault, "aged", (1,)) for fault in ("healthy", "zone_feed_resistive=3000@zone1")]
+    loop = build_loop(read_site(site))
+    bench = Bench(loop, [parse_faults(p.fault, loop) if p.fault != "healthy" else () for p in plants])
+    for told in bench.forecast_all(list_known(loop)):
+        m = told.measurement
+        rows = line.list_rows("measurements", site)
+        row = next(r for r in rows if (r.get("red"), r.get("mode")) == (m.red, m.mode.text))
+        for n, p in enumerate(plants):
+            assert told.mean is not None
+            read = parse_quantity(Person(build_world(line, site, p.fault, p.seed), p).read(row), "V")
+            assert read == pytest.approx(told.mean[n], rel=0.06), (m.key, p.fault)
+
+
 def test_it_brings_cautions_and_minutes() -> None:
     loop = wire_quick("two_wire_zone", 3)
     (bare,) = list_bare(loop)

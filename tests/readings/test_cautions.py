@@ -71,7 +71,7 @@ def test_step_brings_the_cautions_of_its_kind_and_place(name: str, m: Measuremen
     needed = set(NEEDS[m.kind])
     if m.mode.word == "during_reset":
         needed |= ALARMS | WIPES
-    if m.mode.word == "pair_lifted":
+    if m.mode.word in {"pair_lifted", "known_resistor"}:
         needed |= ALARMS | WIPES | LIFTS | CABINET
     if m.mode.word == "opened":
         needed |= ALARMS | WIPES | LIFTS

@@ -8,13 +8,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from diagnostics.faults import parse_faults
 from diagnostics.locate import find_shipped
-from diagnostics.readings import Bench, list_measurements
-from diagnostics.reasoning import Belief, Question, Situation, Taken, build_prior, diagnose, list_hypotheses
+from diagnostics.readings import Bench, Faults, Measurement, list_measurements
+from diagnostics.reasoning import Belief, Diagnosis, Question, Situation, Taken, build_prior, diagnose, list_hypotheses
 from diagnostics.reasoning.choose import Action
-from diagnostics.reasoning.confirm import find_confirmation, find_parting, weigh_kinds
+from diagnostics.reasoning.confirm import MOST_SEE, find_confirmation, find_parting, rate_seen, weigh_kinds
+from diagnostics.reports import Words
+from diagnostics.reports.explain import explain_next
 from diagnostics.wiring import Loop, build_loop, read_site
 from tests.external.test_half_split_and_bayes import build_situation, build_tests
 from tests.reasoning.draw import find_measurement
@@ -80,6 +83,76 @@ def test_kinds_are_weighed_over_all_their_places() -> None:
 
 TWO_WIRE = build_loop(read_site(find_shipped("cases") / "sites" / "bench_two_wire.yaml"))
 PARTED = {"known_resistor", "lifted", "pair_lifted", "lifted_supply_on"}
+ENDED = Bench(TWO_WIRE, list_hypotheses(TWO_WIRE))
+# No current goes beyond the last detector: 24 V arrive with nothing at the end to draw on them.
+MISSING = (("panel_shows|panel|standby", "trouble"), ("volts|panel.zone1+,panel.zone1-|standby", 23.9))
+
+
+def ask_two_wire(*told: tuple[str, float | str]) -> Diagnosis:
+    last = TWO_WIRE.chains[0].last.name
+    far = ((f"volts|{last}.in+,{last}.in-|standby", 23.8), (f"lamp|{last}|standby", "lit"))
+    every: tuple[tuple[str, float | str], ...] = (*MISSING, *far, *told)
+    taken = tuple(Taken(find_measurement(ENDED, key), value) for key, value in every)
+    return diagnose(ENDED, Question(contexts=("new",), symptom="constant_trouble", taken=taken))
+
+
+def find_next(found: Diagnosis) -> Measurement:
+    assert found.next is not None
+    assert found.next.measurement is not None
+    return found.next.measurement
+
+
+def test_what_nearly_every_looker_finds_is_looked_at_before_its_repair() -> None:
+    last = TWO_WIRE.chains[0].last.name
+    found = ask_two_wire()
+    assert found.settled is None
+    assert (find_next(found).kind, find_next(found).at) == ("look", last)
+    assert "look before anything is replaced" in explain_next(found, Words(TWO_WIRE))
+    seen = ask_two_wire((f"look|{last}|standby", "resistor_missing"))
+    assert seen.settled == ("fit_end_resistor", "end")
+
+
+def test_what_was_looked_for_in_vain_is_not_settled_on_before_panel_and_field_are_parted() -> None:
+    last = TWO_WIRE.chains[0].last.name
+    found = ask_two_wire((f"look|{last}|standby", "as_it_should_be"))
+    assert found.settled is None
+    assert find_next(found).kind != "look"
+    leader = found.candidates[0].faults
+    assert rate_seen(ENDED.forecast_all([find_measurement(ENDED, f"look|{last}|standby")]), pick(leader))[0] > MOST_SEE
+
+
+def test_why_panel_and_field_are_parted_is_said() -> None:
+    """Whoever answers as a worn input would is told, before its board is swapped, why the field is read by itself."""
+    worn = ENDED.narrow(np.flatnonzero(pick(parse_faults("zone_input_leaks=3k@zone1", TWO_WIRE))))
+    taken: tuple[Taken, ...] = ()
+    for _ in range(20):
+        found = diagnose(ENDED, Question(contexts=("aged",), symptom="constant_trouble", taken=taken))
+        if found.next is None or found.next.action == "repair":
+            break
+        if not found.next.bits and find_next(found).mode.word in PARTED:
+            assert "parts the panel from the field before the repair" in explain_next(found, Words(TWO_WIRE))
+            return
+        taken = (*taken, Taken(find_next(found), tell_mean(worn, find_next(found))))
+    pytest.fail("the board was swapped with panel and field never parted")
+
+
+def tell_mean(bench: Bench, m: Measurement) -> float | str:
+    (told,) = bench.forecast_all([m])
+    if told.chance is not None:
+        return told.tokens[int(np.argmax(told.chance[0]))]
+    assert told.mean is not None
+    return round(float(told.mean[0]), 2)
+
+
+def pick(faults: Faults) -> NDArray[np.float64]:
+    return np.array([float(h == faults) for h in ENDED.hypotheses])
+
+
+def test_what_is_seen_by_luck_alone_is_not_looked_for_first() -> None:
+    kinds = [h[0].kind if h else "" for h in ENDED.hypotheses]
+    weight = np.array([float(kind == "conductor_open") for kind in kinds])
+    looks = [m for m in list_measurements(TWO_WIRE) if m.kind == "look"]
+    assert max(rate_seen(ENDED.forecast_all(looks), weight / weight.sum())) < MOST_SEE
 
 
 def settle_on(faults: str, not_modelled: float, *taken: Taken, loop: Loop = TWO_WIRE) -> Action | None:

@@ -52,6 +52,7 @@ def test_words_cover_kinds_contexts_and_styles() -> None:
         "volts_opened",
         "volts_field",
         "volts_pair_lifted",
+        "volts_known_resistor",
         "volts_cut_off",
     }  # kinds asked for in another way
     assert set(words.names) == set(words.ask) == set(read_table().kinds) | other
