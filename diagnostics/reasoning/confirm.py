@@ -32,7 +32,9 @@ HEALTHY: Final = ""
 # Below this *something not modelled* is ruled out, and a fault with a value of its own may be settled on; invented.
 MOST_OTHER: Final = 0.01
 PARTED: Final = frozenset({"pair_lifted", "lifted", "lifted_supply_on", "known_resistor"})
-# A fault that at least so many lookers find is looked at before its repair; invented, as are the shares of lookers.
+# A fault that more lookers find than miss is looked at before its repair; one that most would have found, and that was
+# looked for in vain, is doubted. Invented, as are the shares of lookers.
+MORE_SEE: Final = 0.5
 MOST_SEE: Final = 0.75
 LOOKS: Final = ("look", "settings")
 
@@ -72,7 +74,7 @@ def find_confirmation(situation: Situation, kinds: Array) -> Action | None:
 
 
 def find_sight(situation: Situation) -> Action | None:
-    """Return the look, or the review of settings, that nearly always finds what is settled, or None."""
+    """Return the look, or the review of settings, that finds what is settled more often than not, or None."""
     if situation.settled is None:
         return None
     weight = np.where(situation.classes == situation.settled, situation.probability, 0.0)
@@ -80,7 +82,7 @@ def find_sight(situation: Situation) -> Action | None:
     some = [n for n, m in enumerate(situation.measurements) if m.kind in LOOKS]
     prepare(situation.forecasts, some)
     share = rate_seen([situation.forecasts[n] for n in some], weight)
-    found = [n for n, seen in zip(some, share, strict=True) if seen >= MOST_SEE]
+    found = [n for n, seen in zip(some, share, strict=True) if seen >= MORE_SEE]
     if not found:
         return None
     number = min(found, key=lambda n: situation.minutes[n])

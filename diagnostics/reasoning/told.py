@@ -3,11 +3,13 @@
 import math
 from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
-from diagnostics.readings import Bench
+from diagnostics.readings import AS_IT_SHOULD_BE, Bench
 
 from .answer import Contradiction, Question
 from .baseline import tell_baseline
@@ -25,22 +27,66 @@ from .belief import (
     tell_symptom,
     update,
 )
+from .confirm import LOOKS, MOST_SEE
 from .pairs import BADLY_DONE, CLEARED, DOUBTED, build_doubles, tell_mended
 from .repairs import find_repair_class
 from .symptoms import rate_symptom
 
 
-def weigh(bench: Bench, question: Question) -> tuple[Bench, Belief, Contradiction | None]:
-    """Return the belief, the bench of what it is in, and the reading that does not go with the rest, if there is one.
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """What some readings made of a belief, and how well each fits: what was plausible or is now, and every hypothesis.
 
-    The bench is another where two faults at once were let in, which needs a reason.
+    ``fits`` is (reading,), ``tails`` are (reading, hypothesis).
     """
+
+    belief: Belief
+    fits: list[float]
+    tails: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """The belief, the bench of what it is in, and the reading that does not go with the rest, if there is one.
+
+    The bench is another where two faults at once were let in, which needs a reason. ``tails`` (reading, hypothesis) say
+    how well each of the readings that count, ``taken``, fits each hypothesis.
+    """
+
+    bench: Bench
+    belief: Belief
+    contradiction: Contradiction | None
+    taken: tuple[Taken, ...]
+    tails: NDArray[np.float64]
+
+
+def weigh(bench: Bench, question: Question) -> Weighed:
+    """Return what is believed once the complaint, repairs so far and readings are known."""
     taken = keep_latest(question.taken[find_split(question) :])
-    belief, fits = _believe(bench, question, taken)
-    contradiction = _find_contradiction(bench, question, taken, fits)
-    if not question.one_fault and (contradiction is not None or belief.not_modelled >= DOUBTED):
-        return _try_pairs(bench, question, taken, (belief, contradiction))
-    return bench, belief, contradiction
+    followed = _believe(bench, question, taken)
+    contradiction = _find_contradiction(bench, question, taken, followed.fits)
+    single = Weighed(bench, followed.belief, contradiction, taken, followed.tails)
+    if not question.one_fault and (contradiction is not None or followed.belief.not_modelled >= DOUBTED):
+        return _try_pairs(question, single)
+    return single
+
+
+def find_misfit(weighed: Weighed, question: Question, chosen: NDArray[np.bool_]) -> Contradiction | None:
+    """Return the reading that most of some chosen hypotheses, by weight, could only have as a mistake; or None.
+
+    Something else may explain it; before a repair it is taken again all the same. Two faults at once bend to nearly
+    anything: of them what would be seen must have been, where somebody looked.
+    """
+    weight = np.where(chosen, weighed.belief.probability, 0.0)
+    weight /= weight.sum()
+    double = np.array([len(h) > 1 for h in weighed.bench.hypotheses])
+    limits = _list_limits(question, weighed.taken)
+    for n, taken in enumerate(weighed.taken):
+        unseen = taken.measurement.kind in LOOKS and taken.value == AS_IT_SHOULD_BE
+        limit = np.where(double & unseen, 1 - MOST_SEE, limits[n])
+        if float(weight[weighed.tails[n] < limit].sum()) > 0.5:
+            return Contradiction(_find_last(question, taken), float(weighed.tails[n] @ weight))
+    return None
 
 
 def find_split(question: Question) -> int:
@@ -50,7 +96,7 @@ def find_split(question: Question) -> int:
     return question.tried_after
 
 
-def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> tuple[Belief, list[float]]:
+def _believe(bench: Bench, question: Question, taken: Sequence[Taken]) -> Followed:
     """Return the belief after all readings, and how well each fits what was plausible when it came and what is now."""
     belief = tell_baseline(build_prior(bench, question.contexts), bench, question.baseline)
     split = find_split(question)
@@ -77,9 +123,7 @@ def is_same(one: float | str, other: float | str) -> bool:
     return math.isclose(one, other, rel_tol=0.05, abs_tol=0.1)
 
 
-def _follow(
-    belief: Belief, bench: Bench, taken: Sequence[Taken], *, in_hindsight: bool = False
-) -> tuple[Belief, list[float]]:
+def _follow(belief: Belief, bench: Bench, taken: Sequence[Taken], *, in_hindsight: bool = False) -> Followed:
     """Return the belief after readings, and how well each fits what was plausible when it came and what is now.
 
     ``in_hindsight`` asks only for what is plausible now: two faults at once never are before they are called for.
@@ -91,7 +135,8 @@ def _follow(
         fits.append(rate_fit(before, tail))
         tails.append(tail)
     now = rate_together(belief, tails)
-    return belief, now if in_hindsight else [min(pair) for pair in zip(fits, now, strict=True)]
+    fits = now if in_hindsight else [min(pair) for pair in zip(fits, now, strict=True)]
+    return Followed(belief, fits, np.array(tails).reshape(len(taken), len(bench.hypotheses)))
 
 
 def _after_repairs(belief: Belief, bench: Bench, tried: Sequence[tuple[str, str]]) -> Belief:
@@ -105,44 +150,42 @@ def _after_repairs(belief: Belief, bench: Bench, tried: Sequence[tuple[str, str]
     return Belief(weight / total, belief.not_modelled / total, belief.moved, belief.open)
 
 
-def _try_pairs(
-    bench: Bench, question: Question, taken: Sequence[Taken], single: tuple[Belief, Contradiction | None]
-) -> tuple[Bench, Belief, Contradiction | None]:
-    """Return bench, belief and contradiction with pairs of faults let in; as they were where pairs explain no more."""
+def _try_pairs(question: Question, single: Weighed) -> Weighed:
+    """Return what is believed with pairs of faults let in; what was believed before where pairs explain no more."""
+    bench, taken = single.bench, single.taken
     prior = tell_baseline(build_prior(bench, question.contexts), bench, question.baseline)
     symptom = question.symptom_after or question.symptom
     complaint = rate_symptom(bench, symptom) if symptom else np.ones_like(prior.probability)
     doubles = build_doubles(bench, prior, complaint, taken, question.contexts)
     if doubles is None:
-        return bench, *single
+        return single
     start = reweigh(doubles.prior, doubles.complaint, ANY_COMPLAINT)
     follow = partial(_follow, start, doubles.bench, in_hindsight=True)
-    belief, fits = follow(taken)
+    followed = follow(taken)
+    belief = followed.belief
     double = np.array([len(h) > 1 for h in doubles.bench.hypotheses])
     lost = float(belief.probability[double].sum()) * doubles.dropped
     told = Belief(belief.probability / (1 + lost), (belief.not_modelled + lost) / (1 + lost), belief.moved, belief.open)
-    contradiction = _find_worst(question, taken, fits, lambda rest: follow(rest)[1])
+    contradiction = _find_worst(question, taken, followed.fits, lambda rest: follow(rest).fits)
     explains = contradiction is None and told.not_modelled < DOUBTED
-    if told.not_modelled > single[0].not_modelled and not explains:
-        return bench, *single
-    if contradiction is not None and single[1] is not None:
-        return bench, *single  # one wrong reading is likelier than two faults and a wrong reading
-    return doubles.bench, told, contradiction
+    if told.not_modelled > single.belief.not_modelled and not explains:
+        return single
+    if contradiction is not None and single.contradiction is not None:
+        return single  # one wrong reading is likelier than two faults and a wrong reading
+    return Weighed(doubles.bench, told, contradiction, taken, followed.tails)
 
 
 def _find_contradiction(
     bench: Bench, question: Question, taken: Sequence[Taken], fits: Sequence[float]
 ) -> Contradiction | None:
     """Name the reading which, left out, lets all others fit best; None while every reading fits something."""
-    return _find_worst(question, taken, fits, lambda rest: _believe(bench, question, rest)[1])
+    return _find_worst(question, taken, fits, lambda rest: _believe(bench, question, rest).fits)
 
 
 def _find_worst(
     question: Question, taken: Sequence[Taken], fits: Sequence[float], fit_of: Callable[[Sequence[Taken]], list[float]]
 ) -> Contradiction | None:
-    counts = Counter(t.measurement.set_up for t in question.taken)
-    limits = [FITS_AGAIN if counts[t.measurement.set_up] > 1 else FITS for t in taken]
-    if all(fit >= limit for fit, limit in zip(fits, limits, strict=True)):
+    if all(fit >= limit for fit, limit in zip(fits, _list_limits(question, taken), strict=True)):
         return None
     best, worst_fit = len(taken) - 1, -1.0
     for n in range(len(taken)):
@@ -150,5 +193,15 @@ def _find_worst(
         fit = min(fit_of(rest), default=1.0)
         if fit >= worst_fit:
             best, worst_fit = n, fit
-    last = max(n for n, t in enumerate(question.taken) if t.measurement.set_up == taken[best].measurement.set_up)
-    return Contradiction(last, min(fits))
+    return Contradiction(_find_last(question, taken[best]), min(fits))
+
+
+def _list_limits(question: Question, taken: Sequence[Taken]) -> list[float]:
+    """Return below which share each reading fits nothing: what was taken again may be rarer."""
+    counts = Counter(t.measurement.set_up for t in question.taken)
+    return [FITS_AGAIN if counts[t.measurement.set_up] > 1 else FITS for t in taken]
+
+
+def _find_last(question: Question, taken: Taken) -> int:
+    """Return the number of the last reading of the same set-up."""
+    return max(n for n, t in enumerate(question.taken) if t.measurement.set_up == taken.measurement.set_up)

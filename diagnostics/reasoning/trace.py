@@ -31,5 +31,5 @@ def _weigh_first(bench: Bench, question: Question, count: int) -> Stage:
     then = replace(question, taken=question.taken[:count])
     if question.tried and count <= (question.tried_after or 0) and count < len(question.taken):
         then = replace(then, tried=question.tried[:-1], tried_after=None, symptom_after=None)
-    bench, belief, _ = weigh(bench, then)
-    return Stage(weigh_repairs(belief, list_repairs(bench.hypotheses, belief)), belief.not_modelled)
+    told = weigh(bench, then)
+    return Stage(weigh_repairs(told.belief, list_repairs(told.bench.hypotheses, told.belief)), told.belief.not_modelled)

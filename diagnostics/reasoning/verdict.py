@@ -29,7 +29,7 @@ from .confirm import LOOKS, MOST_SEE, find_confirmation, find_parting, find_sigh
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
 from .repairs import list_repairs, weigh_repairs
-from .told import find_split, is_same, weigh
+from .told import find_misfit, find_split, is_same, weigh
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -120,10 +120,14 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
 
 
 def _build_state(bench: Bench, question: Question) -> _State:
-    bench, belief, contradiction = weigh(bench, question)
-    repairs = list_repairs(bench.hypotheses, belief)
+    told = weigh(bench, question)
+    belief, contradiction = told.belief, told.contradiction
+    repairs = list_repairs(told.bench.hypotheses, belief)
     settled = _find_settled(belief, repairs, contradiction)
-    return _State(bench, question, belief, repairs, _keep(belief.probability), contradiction, settled)
+    if settled is not None:
+        contradiction = find_misfit(told, question, np.array([r == settled for r in repairs]))
+        settled = settled if contradiction is None else None
+    return _State(told.bench, question, belief, repairs, _keep(belief.probability), contradiction, settled)
 
 
 def _list_offered(state: _State) -> list[Measurement]:

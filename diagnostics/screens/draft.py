@@ -13,10 +13,11 @@ from diagnostics.wiring import Loop
 from .packed import pack
 
 ASKED, CORRECTING, VIEW, DRAFT, _LIST = "asked", "correct", "view", "draft", "list"
+DONE = "work_done"  # the repair that this person says is made
 _DRAWN, _FORM = "drawn", "form"  # the fields that the screen in hand has drawn, and the form of an answer
 PACKED = frozenset({"note"})  # the field of several lines that is packed into the address
 _ALWAYS = frozenset({"case", "region"})
-_AT_WORK = frozenset({ASKED, CORRECTING, VIEW, DRAFT, _LIST})
+_AT_WORK = frozenset({ASKED, CORRECTING, VIEW, DRAFT, DONE, _LIST})
 _LONGEST, _LONGEST_LINES = 200, 1500
 _SEPARATOR = "~"
 

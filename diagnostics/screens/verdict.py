@@ -32,7 +32,7 @@ from diagnostics.visit import (
     write_class,
 )
 
-from .draft import ask_text, find_kept, keep, keep_choice, recall
+from .draft import DONE, ask_text, find_kept, keep, keep_choice, recall
 from .session import (
     assess,
     bring_into_view,
@@ -55,7 +55,6 @@ from .session import (
 from .ways import show_undo
 
 _WHICH, _UNSEEN = "which", "unseen"  # which of several faults it was
-_DONE = "work_done"  # in the address: the repair that this person says is made
 _OTHER_NOW = "other_now"  # in the address: the repair after which something else is wrong than before
 _NOW = "now"  # what that is
 
@@ -113,7 +112,7 @@ def _show_mends(mends: Sequence[Mend], repair: str) -> None:
     if len(mends) < 2:
         st.markdown("\n".join(f"- {plain(mend.told)}" for mend in mends))
         return
-    if find_kept(_DONE) != repair:
+    if find_kept(DONE) != repair:
         first, *others = (plain(mend.told) for mend in mends)
         lines = [f"- {first}", *(f"- {tell('mend_or', mend=other)}" for other in others)]
         st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
@@ -156,13 +155,13 @@ def _record_own_repair(case_id: str, revision: int, cured: bool) -> None:  # noq
 
 def _show_outcome(repair: str, told: str, callback: Callable[..., None], args: tuple[object, ...]) -> None:
     """Wait at the lower edge until the work is done; then ask whether the complaint is gone."""
-    if find_kept(_DONE) != repair:
+    if find_kept(DONE) != repair:
         show_main_button(tell("work_done"), _say_done, (repair,), "work_done")
         return
     if find_kept(_OTHER_NOW) == repair:
         _ask_complaint_now(told, callback, args)
         return
-    show_button(tell("work_not_done"), keep, (_DONE, ""), "work_not_done")
+    show_button(tell("work_not_done"), keep, (DONE, ""), "work_not_done")
     with st.bottom, st.container(border=False):
         st.markdown(f"**{tell('repair_done')}**")
         with st.container(horizontal=True):
@@ -191,7 +190,7 @@ def _say_done(repair: str) -> None:
     if repair == "own" and not str(st.session_state.get("own_repair") or "").strip():
         st.session_state["problem"] = tell("own_repair_needed")
         return
-    keep(_DONE, repair)
+    keep(DONE, repair)
 
 
 def _record_repair(
@@ -218,7 +217,7 @@ def _record(case: Case, what: str, *, cured: bool, found: str = "") -> None:
         return
     suggestion = build_suggestion(assess(case))
     record_repair(open_store(), case, what, cured=cured, seen=Seen(found, now), suggestion=suggestion)
-    for word in (_DONE, _WHICH, _OTHER_NOW, _NOW):
+    for word in (DONE, _WHICH, _OTHER_NOW, _NOW):
         keep(word, "")
 
 

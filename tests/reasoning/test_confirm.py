@@ -15,7 +15,7 @@ from diagnostics.locate import find_shipped
 from diagnostics.readings import Bench, Faults, Measurement, list_measurements
 from diagnostics.reasoning import Belief, Diagnosis, Question, Situation, Taken, build_prior, diagnose, list_hypotheses
 from diagnostics.reasoning.choose import Action
-from diagnostics.reasoning.confirm import MOST_SEE, find_confirmation, find_parting, rate_seen, weigh_kinds
+from diagnostics.reasoning.confirm import MORE_SEE, MOST_SEE, find_confirmation, find_parting, rate_seen, weigh_kinds
 from diagnostics.reports import Words
 from diagnostics.reports.explain import explain_next
 from diagnostics.wiring import Loop, build_loop, read_site
@@ -102,7 +102,7 @@ def find_next(found: Diagnosis) -> Measurement:
     return found.next.measurement
 
 
-def test_what_nearly_every_looker_finds_is_looked_at_before_its_repair() -> None:
+def test_what_more_lookers_find_than_miss_is_looked_at_before_its_repair() -> None:
     last = TWO_WIRE.chains[0].last.name
     found = ask_two_wire()
     assert found.settled is None
@@ -152,7 +152,7 @@ def test_what_is_seen_by_luck_alone_is_not_looked_for_first() -> None:
     kinds = [h[0].kind if h else "" for h in ENDED.hypotheses]
     weight = np.array([float(kind == "conductor_open") for kind in kinds])
     looks = [m for m in list_measurements(TWO_WIRE) if m.kind == "look"]
-    assert max(rate_seen(ENDED.forecast_all(looks), weight / weight.sum())) < MOST_SEE
+    assert max(rate_seen(ENDED.forecast_all(looks), weight / weight.sum())) < MORE_SEE
 
 
 def settle_on(faults: str, not_modelled: float, *taken: Taken, loop: Loop = TWO_WIRE) -> Action | None:

@@ -88,6 +88,13 @@ def test_which_it_was_is_asked_once_the_work_is_done_and_stands_in_the_record(at
     assert parse_case(read_document(text, "case"), None, text=text) == at_either.case
 
 
+def test_a_look_at_another_side_of_the_case_does_not_forget_that_the_work_is_done(at_work: Visitor) -> None:
+    at_verdict(at_work).tap("work_done").tap("timeline").tap("timeline_back")
+    assert at_work.has("cured")
+    at_work.tap("still_faulty").tap("timeline").tap("timeline_back")
+    assert not at_work.has("cured")
+
+
 def test_something_else_that_is_wrong_after_a_repair_is_asked_for_and_searched(at_work: Visitor) -> None:
     at_verdict(at_work).tap("work_done").tap("other_now").tap("now_use")
     assert "Choose what is wrong now" in at_work.text
