@@ -34,6 +34,7 @@ from diagnostics.referee import (
     Spreads,
     World,
     build_world,
+    find_sound_seed,
     mode_states,
     read_spreads,
     zones_show,
@@ -149,7 +150,8 @@ class _Draws:
     def _build_world(self, plant: Plant, shown: str | None) -> World | None:
         """Return a world of a plant; where the complaint is of a word at the panel, one that shows it."""
         for number in range(MOST_WORLDS):
-            world = build_world(self.stand.line, self.stand.site, plant.fault, (*plant.seed, number), self.spreads)
+            seed = find_sound_seed(self.stand.line, self.stand.site, (*plant.seed, number), self.spreads)
+            world = build_world(self.stand.line, self.stand.site, plant.fault, seed, self.spreads)
             if shown is None or shown in zones_show(world, mode_states(world, "standby")).values():
                 return world
         return None

@@ -27,6 +27,7 @@ from diagnostics.referee import (
     find_complaint,
     find_healthy_complaint,
     find_minutes,
+    find_sound_seed,
     find_test_minutes,
     has_right_hands,
     read_spreads,
@@ -69,16 +70,21 @@ def play_pairs(stand: Stand, *, count: int, seed: int) -> list[Double]:
             break
         rng = np.random.default_rng([seed, crc32(stand.site.stem.encode()), number, 2])
         faults = (draw_fault(stand.line, stand.site, rng), draw_fault(stand.line, stand.site, rng))
-        plant = Plant(stand.site, ",".join(faults), CONTEXT, (seed, number))
         try:
+            plant = Plant(stand.site, ",".join(faults), CONTEXT, _find_seed(stand, (seed, number)))
             if _is_real(stand, plant, faults):
                 found.append(_play_both(stand, plant))
         except (NotPlayedError, NeverSettlesError, RefusedError, DiagnosticsError):
             continue  # nobody has words for it, it never rests, or the two cannot be at once
         finally:
-            for fault in (*faults, plant.fault):
+            for fault in (*faults, ",".join(faults)):
                 stand.forget(fault)
     return found
+
+
+def _find_seed(stand: Stand, seed: tuple[int, ...]) -> tuple[int, ...]:
+    """Return the seed of a world that is sound once both are mended: no other could be restored."""
+    return find_sound_seed(stand.line, stand.site, seed, read_spreads())
 
 
 def _is_real(stand: Stand, plant: Plant, faults: tuple[str, str]) -> bool:

@@ -8,7 +8,7 @@ from .draft import NotPlayedError
 from .line import Ask, Line, RefusedError, Row
 from .outside import OUTSIDE, PREFIX, NoRoomError
 from .panel import NeverSettlesError, mode_states, zones_show
-from .people import find_complaint, find_healthy_complaint
+from .people import find_complaint, find_healthy_complaint, find_sound_seed
 from .plants import STYLES, Plant, draw_fault, draw_plant, list_sites
 from .policies import POLICIES
 from .score import has_right_hands
@@ -19,6 +19,7 @@ from .world import Signals, World, build_world
 __all__ = [
     "OUTSIDE", "POLICIES", "PREFIX", "STYLES", "Ask", "Line", "NeverSettlesError", "NoRoomError", "NotPlayedError",
     "Person", "Plant", "RefusedError", "Row", "Signals", "Spreads", "UnseenError", "Visit", "World", "build_world",
-    "draw_fault", "draw_plant", "find_complaint", "find_healthy_complaint", "find_minutes", "find_test_minutes",
-    "has_right_hands", "list_sites", "mode_states", "play_visit", "read_spreads", "tell_visit", "zones_show",
+    "draw_fault", "draw_plant", "find_complaint", "find_healthy_complaint", "find_minutes", "find_sound_seed",
+    "find_test_minutes", "has_right_hands", "list_sites", "mode_states", "play_visit", "read_spreads", "tell_visit",
+    "zones_show",
 ]  # fmt: skip
