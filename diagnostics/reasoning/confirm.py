@@ -34,7 +34,7 @@ MOST_OTHER: Final = 0.01
 PARTED: Final = frozenset({"pair_lifted", "lifted", "lifted_supply_on", "known_resistor"})
 # A fault that more lookers find than miss is looked at before its repair; one that most would have found, and that was
 # looked for in vain, is doubted. Invented, as are the shares of lookers.
-MORE_SEE: Final = 0.5
+MORE_SEE: Final = 0.55
 MOST_SEE: Final = 0.75
 LOOKS: Final = ("look", "settings")
 
@@ -79,7 +79,8 @@ def find_sight(situation: Situation) -> Action | None:
         return None
     weight = np.where(situation.classes == situation.settled, situation.probability, 0.0)
     weight /= weight.sum()
-    some = [n for n, m in enumerate(situation.measurements) if m.kind in LOOKS]
+    found_there = {t.measurement.key for t in situation.taken if t.value != AS_IT_SHOULD_BE}  # before a repair, too
+    some = [n for n, m in enumerate(situation.measurements) if m.kind in LOOKS and m.key not in found_there]
     prepare(situation.forecasts, some)
     share = rate_seen([situation.forecasts[n] for n in some], weight)
     found = [n for n, seen in zip(some, share, strict=True) if seen >= MORE_SEE]

@@ -64,6 +64,7 @@ class Deed:
     known: str = ""
     opened: str = ""  # at this detector everything that goes on is off its terminals
     unfed: bool = False  # the run that feeds the detectors is off where it begins
+    bare: str = ""  # this zone's pair is off its screws, the supply left on
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,8 +172,8 @@ def names_of_states(world: HandWorld, deed: Deed, held: Held) -> tuple[str, ...]
         "panel resetting": deed.resetting,
         "zone source at 0 V": deed.resetting and not deed.down,
         "loop lifted": deed.lifted,
-        "zone1 lifted": (deed.lifted and not bench.module) or deed.known == "zone1",
-        "zone2 lifted": deed.known == "zone2",
+        "zone1 lifted": (deed.lifted and not bench.module) or "zone1" in {deed.known, deed.bare},
+        "zone2 lifted": "zone2" in {deed.known, deed.bare},
         f"known resistor on {deed.known}": bool(deed.known),
         "auxiliary output in limit": held.limit and not deed.down,
         "switched output off": is_switched_off(world, deed),
@@ -317,7 +318,7 @@ def mode_of(world: HandWorld, mode: str) -> tuple[Deed, Held]:
             "after_reset": [Deed(smoke=at), Deed(resetting=True), Deed()],
             "head_off": [Deed(head_off=at)],
             "opened": [Deed(opened=at)],
-            "pair_lifted": [Deed(lifted=at in world.zones, unfed=at not in world.zones)],
+            "pair_lifted": [Deed(bare=at if at in world.zones else "", unfed=at not in world.zones)],
         }[word]
         for deed in deeds:
             begun = dataclasses.replace(held, alarms=frozenset()) if deed.resetting else held

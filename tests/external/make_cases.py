@@ -169,6 +169,8 @@ def find_answer(world: HandWorld, site: Path, row: Row) -> str:
     if what in ("volts", "ohms"):
         unit, read = ("V", read_volts) if what == "volts" else ("ohm", read_ohms)
         spot = f"{what} {row['red']} {row['black']} {mode}"
+        if mode.startswith("known_resistor"):  # it lies on the zone that is metered
+            mode = f"known_resistor:{row['red'].removeprefix('panel.').rstrip('+-')}"
         return shown(world, read(world, mode, row["red"], row["black"]), unit, spot)
     zone = at if at in world.zones else "zone1"
     words: dict[str, Callable[[], str]] = {
