@@ -9,7 +9,21 @@ from diagnostics.units import copper_resistance_ohm_per_m, parse_gauge
 
 
 @pytest.mark.parametrize(
-    "text", ["18 AWG", "18AWG", "18awg", "AWG 18", "awg18", "AWG #18", "#18", "18 ga", "  18  AWG "]
+    "text",
+    [
+        "18 AWG",
+        "18AWG",
+        "18awg",
+        "AWG 18",
+        "awg18",
+        "AWG #18",
+        "#18",
+        "18 ga",
+        "  18  AWG ",
+        "18/2",
+        "18-2",
+        "18/4 AWG",
+    ],
 )
 def test_every_way_to_write_a_gauge_is_the_same_wire(text: str) -> None:
     assert parse_gauge(text) == parse_gauge("18 AWG")

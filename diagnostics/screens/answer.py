@@ -21,6 +21,7 @@ from diagnostics.visit import (
     find_measurement,
     find_most_v,
     find_wait_s,
+    is_settled_already,
     is_too_early,
     is_unexpected,
     list_likely_answers,
@@ -258,7 +259,7 @@ def _show_clock(assessment: Assessment, m: Measurement) -> None:
     wait_s = find_wait_s(case, m)
     if wait_s is None:
         whole = format_wait(m.data.settling)
-        show_note(tell("clock_why", wait=whole))
+        show_note(tell("clock_none" if is_settled_already(case, m) else "clock_why", wait=whole))
         st.button(
             tell("clock_start", wait=whole), icon=_CLOCK, key=f"clock {m.key}", width="stretch",
             on_click=guarded(_start_clock, tell("clock_start", wait=whole)), args=(case.case_id, case.revision, m.key),

@@ -3,21 +3,19 @@
 import streamlit as st
 
 from diagnostics.cases import CLOSINGS, Case
-from diagnostics.readings import Measurement
 from diagnostics.reports import Words, tell_closing
 from diagnostics.visit import (
     Assessment,
     build_bench,
     close_case,
     find_disturbances,
-    find_measurement,
     find_stage,
     is_proved,
     list_beyond,
     list_untested,
-    put_back,
 )
 
+from .back import name_disturbed, show_disturbed
 from .baseline import show_left
 from .draft import VIEW, ask_text, keep, keep_choice, recall
 from .longtext import ask_note
@@ -30,7 +28,6 @@ from .session import (
     build_words,
     find_region,
     find_view,
-    guarded,
     load,
     open_store,
     plain,
@@ -46,7 +43,6 @@ from .session import (
 PROOF = "proof"
 _PROVED = "mended"  # the one closing that needs the tests
 _FIELD, _NOTE = "closing", "note"
-_MEANS_OFF = "lifted"  # the mode in which panel and battery are off
 # What must be said before a case may be left so: the fields, and what to do about each.
 _NEEDED = {
     _PROVED: ((TOLD, "told_needed_mended"), (BY, "by_needed")),
@@ -66,13 +62,14 @@ def show_closing(assessment: Assessment) -> None:
     stands = bool(find_disturbances(case, words.loop))
     if stands:  # a message stands where something can be done about it
         show_messages()
-        _show_disturbed(case, words)
+        show_disturbed(case, words)
     chosen = _choose(case, words)
     if not stands:
         show_messages()
     ask_text(tell("told_who"), TOLD, tell("told_hint"))
     ask_note(tell("note_waiting" if chosen == "waiting" else "note"), _NOTE)
     ask_text(tell("closed_by"), BY, "", 80)
+    _show_defects(assessment, words)
     if find_stage(case) == "closing":
         show_left(case, words)
     if find_view() == "closing":
@@ -82,6 +79,14 @@ def show_closing(assessment: Assessment) -> None:
     show_denials(case)
     show_record_so_far(case)
     show_main_button(tell("close_case"), _close, (case.case_id, case.revision), "close_case")
+
+
+def _show_defects(assessment: Assessment, words: Words) -> None:
+    """Say what is not supervised here, or is never reset: it is reported, whatever the complaint was."""
+    told = dict.fromkeys((*words.defects(), *words.met_defects(assessment.taken)))
+    if told:
+        lines = "\n".join(f"- {plain(text)}" for text in told)
+        show_alert("warning", f"**{tell('defects_title')}**\n\n{lines}")
 
 
 def _choose(case: Case, words: Words) -> str:
@@ -118,51 +123,6 @@ def _show_untested(case: Case, words: Words) -> None:
     show_alert("warning", f"**{told}**\n\n{name_untested(missing, words)}")
 
 
-def _show_disturbed(case: Case, words: Words) -> None:
-    some = [d.measurement for d in find_disturbances(case, words.loop)]
-    if not some:
-        return
-    with st.container(border=True):
-        st.markdown(f"**{tell('put_back_title')}**")
-        for number, m in enumerate(some):
-            args = (case.case_id, case.revision, m.key)
-            label = f"**{_name_disturbed(m, words)}** ({plain(words.name(m))})"
-            st.checkbox(label, key=f"back_{number} {m.key}", on_change=guarded(_put_back, label), args=args)
-        show_note(tell("put_back_all"))
-
-
-def _name_disturbed(m: Measurement, words: Words) -> str:
-    """Return what is to be put back after a measurement, as a thing that is done."""
-    if m.mode.word == "on_battery":
-        return tell("put_back_mains")
-    if m.mode.word == "known_resistor":
-        return tell("put_back_known")
-    if m.kind == "ohms":
-        return tell("put_back_powered" if m.mode.word == _MEANS_OFF else "put_back_lifted")
-    key = {
-        "return_lifted": "put_back_return",
-        "cut_off": "put_back_cut_off",
-        "opened": "put_back_opened",
-        "pair_lifted": "put_back_pair",
-        "head_off": "put_back_head",
-    }
-    named = key.get(
-        m.mode.word, "put_back_heads" if m.beside else "put_back_meter" if m.data.nights else "put_back_other"
-    )
-    return tell(named, at=plain(words.detector(m.place)) if m.mode.detector else "", beside=_name_beside(m, words))
-
-
-def _name_beside(m: Measurement, words: Words) -> str:
-    return plain(words.detector(m.beside)) if m.beside else ""
-
-
-def _put_back(case_id: str, revision: int, key: str) -> None:
-    case = load(case_id, revision)
-    m = find_measurement(build_bench(case.site).loop, key)
-    if m is not None:  # it was shown
-        put_back(open_store(), case, m)
-
-
 def _read(field: str) -> str:
     return str(st.session_state.get(field) or "").strip()
 
@@ -197,7 +157,7 @@ def _find_problem(case: Case, chosen: str) -> str:
     standing = [d.measurement for d in find_disturbances(case, loop)]
     if standing and chosen != "left_impaired":
         words = Words(loop, region=find_region())
-        return tell("put_back_left", names="; ".join(_name_disturbed(m, words) for m in standing))
+        return tell("put_back_left", names="; ".join(name_disturbed(m, words) for m in standing))
     if chosen == "no_fault_found" and not _read(_NOTE) and (fault := _find_settled(case)):
         return tell("no_fault_why", fault=plain(fault))
     return next((tell(asked) for field, asked in _NEEDED.get(chosen, ()) if not _read(field)), "")

@@ -34,6 +34,7 @@ from diagnostics.visit import (
     understand,
 )
 
+from .back import show_disturbed
 from .draft import ask_text, find_kept, keep, keep_choice, note_drawn, recall
 from .made_safe import show_made_safe
 from .notices import show_beyond
@@ -84,6 +85,7 @@ def show_proof(case: Case) -> None:
     if all(i.key != find_kept(_ASKED) for i in items):
         show_messages()  # otherwise they stand in the box that is being filled in
     show_repairs(case, words)
+    show_disturbed(case, words)  # nothing can be tested on a lifted pair
     st.markdown(tell("proof_why"))
     more = (c for i in items if i.recheck for c in i.recheck.measurement.cautions)
     cautions = tuple(dict.fromkeys((*_CAUTIONS, *more)))

@@ -16,6 +16,7 @@ from diagnostics.reports import (
     list_repair_cautions,
     tell_certainty,
     tell_location,
+    tell_panel,
     tell_rechecks,
     tell_repair,
     tell_symptom,
@@ -57,6 +58,7 @@ from .ways import show_undo
 _WHICH, _UNSEEN = "which", "unseen"  # which of several faults it was
 _OTHER_NOW = "other_now"  # in the address: the repair after which something else is wrong than before
 _NOW = "now"  # what that is
+_SWAPS = "swap_zone_input"  # a repair that rests on what the panel itself should give
 
 
 def show_verdict(assessment: Assessment) -> None:
@@ -87,6 +89,9 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     st.markdown(f"**{tell('sure', percent=tell_certainty(d, repair))}** · {minutes} · {carried}")
     if not d.settled:
         st.markdown(tell("likely_why"))
+    assumed = tell_panel(case.site)
+    if assumed and _SWAPS in repair[0].split(" + "):
+        show_alert("warning", plain(f"{assumed} {tell('assumed_verdict')}"))
     if find_listener(case) == "caller":
         show_alert("info", tell("caller_hand_on"))
     mends = list_mends(d, repair, words)

@@ -7,11 +7,13 @@ from diagnostics.readings import LISTED, Measurement, list_measurements
 from diagnostics.reports import Words, format_wait
 from diagnostics.visit import (
     Assessment,
+    find_first,
     find_last_absent,
     find_listener,
     find_measurement,
     find_out_of_service,
     hand_over,
+    is_settled_already,
     lacks_rooms,
     list_read_cautions,
     parse_rooms,
@@ -150,10 +152,10 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
     guided = suggested and not listed and _is_guided(assessment)
     if suggested and not listed and d.contradiction is None:
         show_doubt(assessment)
-    minutes = _tell_minutes(m, d.next.minutes) if suggested and d.next is not None else ""
+    waits = not is_settled_already(assessment.case, m)
+    minutes = _tell_minutes(m, d.next.minutes, waits=waits) if suggested and d.next is not None else ""
     _show_title(assessment, old, minutes, suggested=suggested, listed=listed)
-    if find_listener(assessment.case) == "caller":
-        st.markdown(f"**{tell('ask_caller')}:**")
+    _show_first(assessment, m)
     st.markdown(f"## {plain(words.ask(m))}")
     if guided:
         show_guide_words(assessment)
@@ -175,11 +177,20 @@ def _show_step(assessment: Assessment, m: Measurement, old: Reading | None) -> N
         show_button(tell("back_to_next"), _go_back, (), "back_to_next")
 
 
-def _tell_minutes(m: Measurement, minutes: float) -> str:
+def _tell_minutes(m: Measurement, minutes: float, *, waits: bool) -> str:
     """Return how long a step takes; what is waited for before it counts is told beside it, or the two would clash."""
-    if m.data.settling > minutes * 60:
+    if waits and m.data.settling > minutes * 60:
         return tell("minutes_wait", minutes=f"{minutes:.0f}", wait=format_wait(m.data.settling))
     return tell("minutes_from", minutes=f"{minutes:.0f}")
+
+
+def _show_first(assessment: Assessment, m: Measurement) -> None:
+    """Say what the last step left lifted or off, what is to be done about it first, and who is asked."""
+    first = find_first(assessment.case, assessment.loop, m)
+    if first:
+        show_alert("info", " ".join(tell(f"first_{word}") for word in first))
+    if find_listener(assessment.case) == "caller":
+        st.markdown(f"**{tell('ask_caller')}:**")
 
 
 def _show_step_cautions(assessment: Assessment, some: tuple[Measurement, ...]) -> None:

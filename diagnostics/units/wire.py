@@ -22,6 +22,8 @@ TEMPERATURE_COEFFICIENT_20C: Final = 0.00393
 _IEC_60228_MAX_OHM_PER_M = {0.5: 0.0360, 0.75: 0.0245, 1.0: 0.0181, 1.5: 0.0121, 2.5: 0.00741, 4.0: 0.00461}
 
 _AWG = re.compile(r"(?:awg ?#?|#)(\d{1,2})|(\d{1,2}) ?(?:awg|ga|gauge)", re.ASCII)
+# Gauge and number of conductors, as cable is called in North America: "18/2" (common practice, no source).
+_CABLE = re.compile(r"(1[0-9]|2[0-4]) ?[/-] ?[24](?: ?(?:awg|ga|gauge))?", re.ASCII)
 _AWG_RANGE = range(41)  # 0 to 40, the span that the formula is tabulated for
 _AREA_RANGE_MM2 = (0.01, 120.0)
 _HINT = "write for example 18 AWG or 1.5 mm²"
@@ -51,7 +53,7 @@ def copper_resistance_ohm_per_m(area_mm2: float, temperature_c: float = 20.0) ->
 
 
 def parse_gauge(text: str) -> Gauge:
-    """Return the gauge written as "18 AWG", "AWG 18", "1.0 mm²" or "1,5 mm2".
+    """Return the gauge written as "18 AWG", "AWG 18", "18/2", "1.0 mm²" or "1,5 mm2".
 
     A bare number is refused: 18 is a gauge to one reader and an area to another. Raises QuantityError.
     """
@@ -59,6 +61,8 @@ def parse_gauge(text: str) -> Gauge:
     awg = _AWG.fullmatch(compact)
     if awg:
         return _build_awg(int(awg[1] or awg[2]), text)
+    if cable := _CABLE.fullmatch(compact):
+        return _build_awg(int(cable[1]), text)
     if not compact.endswith(("2", "²", "sq", "mm")) or compact.replace(".", "").replace(",", "").isdigit():
         raise QuantityError(f"{quote(text)} is not a wire size", text=text, unit="gauge", hint=_HINT)
     return _build_metric(parse_quantity(text, "mm2"), text)

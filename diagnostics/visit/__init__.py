@@ -58,7 +58,7 @@ from .deeds import (
     tell_people,
 )
 from .described import describe_site, tell_place, tell_rooms
-from .disturbed import Disturbance, find_disturbances
+from .disturbed import Disturbance, find_disturbances, find_first
 from .doubts import (
     Doubt,
     find_doubt,
@@ -89,6 +89,7 @@ from .marks import (
     find_stage,
     find_test_end,
     find_wait_s,
+    is_settled_already,
     is_told,
     is_too_early,
     list_accepted,
@@ -151,6 +152,7 @@ __all__ = [
     "find_disturbances",
     "find_doubt",
     "find_doubted",
+    "find_first",
     "find_given",
     "find_hidden",
     "find_last_absent",
@@ -169,6 +171,7 @@ __all__ = [
     "is_baseline_asked",
     "is_beyond",
     "is_proved",
+    "is_settled_already",
     "is_told",
     "is_too_early",
     "is_unexpected",

@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 
-from diagnostics.cases import Case
+from diagnostics.cases import Case, Reading
 from diagnostics.errors import DiagnosticsError
 from diagnostics.readings import Measurement, parse_measurement
 from diagnostics.wiring import Loop
@@ -27,10 +28,9 @@ def find_disturbances(case: Case, loop: Loop) -> tuple[Disturbance, ...]:
     back = {a.caution: a.at for a in case.acknowledged if a.caution.startswith(BACK)}
     found: dict[str, Disturbance] = {}
     for reading in case.readings:
-        try:
-            measurement = parse_measurement(reading.measurement, loop, reading.where)
-        except DiagnosticsError:
-            continue  # a record of another program; nothing can be said of it
+        measurement = _parse(reading, loop)
+        if measurement is None:
+            continue
         mark, since = name_disturbance(measurement), reading.taken_at
         seen = [back[name] for name in (mark, _name_as_before(measurement)) if name in back]
         put_back_since = any(since is None or at >= since for at in seen)
@@ -39,12 +39,47 @@ def find_disturbances(case: Case, loop: Loop) -> tuple[Disturbance, ...]:
     return tuple(found.values())
 
 
+First = Literal["power", "known_off", "pair_on", "stays"]
+_OFF_SCREWS = frozenset({"lifted", "lifted_supply_on", "pair_lifted", "known_resistor"})
+
+
+def find_first(case: Case, loop: Loop, m: Measurement) -> tuple[First, ...]:
+    """Return what is to be done before a step because of the step before it, in order; nothing where all is back.
+
+    *Power* is to be on again, a *known* resistor *off*, the *pair on* its screws; or it *stays* lifted.
+    """
+    before = _parse(case.readings[-1], loop) if case.readings else None
+    standing = {name_disturbance(d.measurement) for d in find_disturbances(case, loop)}
+    if before is None or before.mode.word not in _OFF_SCREWS or name_disturbance(before) not in standing:
+        return ()
+    found: list[First] = ["power"] if before.mode.is_powered_down and not m.mode.is_powered_down else []
+    if before.mode.word == "known_resistor" and m.mode.word != "known_resistor":
+        found.append("known_off")
+    stays = m.mode.word in _OFF_SCREWS and _find_pair(m) == _find_pair(before)
+    return (*found, "stays" if stays else "pair_on")
+
+
+def _find_pair(m: Measurement) -> str:
+    """Return the zone, or the run, whose pair is off its screws."""
+    return m.mode.detector or m.red.partition(".")[2].rstrip("+-") or m.at
+
+
+def _parse(reading: Reading, loop: Loop) -> Measurement | None:
+    """Return the measurement of a reading; None in a record of another program, of which nothing can be said."""
+    try:
+        return parse_measurement(reading.measurement, loop, reading.where)
+    except DiagnosticsError:
+        return None
+
+
 def name_disturbance(m: Measurement) -> str:
     """Return the name under which it is noted that what a measurement disturbed is back: both polarities share one.
 
-    Ohms and volts of different pairs are put back one by one.
+    Ohms and volts of different pairs are put back one by one; a lifted pair is one, read at its screws or its wires.
     """
-    return f"{BACK}{m.kind} {m.at or ','.join(sorted((m.red, m.black)))}"
+    screws = [terminal.replace("field.", "panel.") for terminal in (m.red, m.black)]
+    known = " known" if m.mode.word == "known_resistor" and m.kind == "volts" else ""
+    return f"{BACK}{m.kind} {m.at or ','.join(sorted(screws))}{known}"
 
 
 def _name_as_before(m: Measurement) -> str:

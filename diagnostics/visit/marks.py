@@ -8,9 +8,7 @@ from diagnostics.cases import (
     Case,
     Reading,
 )
-from diagnostics.readings import (
-    Measurement,
-)
+from diagnostics.readings import Measurement, read_table
 
 Stage = Literal[
     "is_it_real", "outputs", "tell_people", "evidence_first", "for_us", "describe", "complaint", "work", "proof",
@@ -151,6 +149,16 @@ def find_wait_s(case: Case, measurement: Measurement, now: datetime | None = Non
         return None
     gone_s = ((now or datetime.now(UTC)) - begun[-1]).total_seconds()
     return max(0.0, measurement.data.settling - gone_s)
+
+
+def is_settled_already(case: Case, measurement: Measurement) -> bool:
+    """Return whether what the panel shows needs no waiting for: nobody has changed anything since this visit began."""
+    if measurement.kind not in {"panel_shows", "earth_lamp"}:
+        return False
+    changing = {name for name, kind in read_table().kinds.items() if {"put_back", "outputs"} & set(kind.cautions)}
+    here = [r for r in case.readings if case.is_of_visit(r.taken_at)]
+    changed = any(r.measurement in changing or r.mode not in {"", "standby"} for r in here)
+    return not changed and not any(case.is_of_visit(r.done_at) for r in case.repairs)
 
 
 def _names(reading: Reading, m: Measurement) -> bool:

@@ -22,6 +22,18 @@ def at_proof(store: CaseStore) -> Visitor:
     return Visitor(store, case.case_id)
 
 
+def test_nothing_is_tested_before_what_was_lifted_is_ticked_as_back(store: CaseStore) -> None:
+    case = describe(store)
+    lifted = Reading("ohms", "OL", "panel.zone1+", "panel.zone1-", mode="lifted")
+    case = store.append_reading(case.case_id, lifted, case.revision)
+    visitor = Visitor(store, record_repair(store, case, REPAIR, cured=True).case_id)
+    assert "Put back, one by one" in visitor.text
+    (tick,) = (box for box in visitor.at.checkbox if str(box.key).startswith("back_0"))
+    tick.check()
+    visitor.run()
+    assert "Put back, one by one" not in visitor.reload().text
+
+
 def list_results(case: Case) -> list[tuple[str, str, bool, str]]:
     return [(r.test, r.at, r.done, r.why) for r in case.tests]
 

@@ -193,6 +193,24 @@ def test_second_person_sees_what_changed_and_loses_nothing(at_work: Visitor) -> 
     assert [r.value for r in at_work.case.readings] == ["trouble", "23.3", "23.2"]
 
 
+def test_what_nobody_has_changed_is_read_as_it_stands(at_work: Visitor) -> None:
+    assert "read it as it stands" in at_work.text
+    assert "of waiting" not in at_work.text
+    case = at_work.store.append_reading(
+        at_work.case_id, Reading("functional_test", "reports_and_clears", at="det1"), at_work.case.revision
+    )
+    again = Visitor(at_work.store, case.case_id)
+    assert "read it as it stands" not in again.text
+
+
+def test_the_step_after_an_ohms_step_says_that_the_panel_comes_on_again_first(at_work: Visitor) -> None:
+    lifted = Reading("ohms", "4.7k", "panel.zone1+", "panel.zone1-", mode="lifted")
+    case = at_work.store.append_reading(at_work.case_id, lifted, at_work.case.revision)
+    again = Visitor(at_work.store, case.case_id)
+    assert "battery of the panel on again first" in again.text
+    assert "Put the lifted pair back on its terminals." in again.text
+
+
 def test_clock_survives_a_reload_and_nothing_yet_is_not_accepted_before_its_end(at_work: Visitor) -> None:
     at_work.tap("clock ")
     again = Visitor(at_work.store, at_work.case_id)

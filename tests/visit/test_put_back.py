@@ -9,11 +9,13 @@ import pytest
 from diagnostics.cases import Acknowledgement, Case, CaseStore, Reading, parse_site_text
 from diagnostics.errors import NotFoundError
 from diagnostics.locate import find_shipped
+from diagnostics.readings import parse_measurement
 from diagnostics.visit import (
     HEAD_OFF,
     assess_case,
     choose_head,
     find_disturbances,
+    find_first,
     list_proof,
     open_case,
     pass_tests,
@@ -54,6 +56,65 @@ def test_each_lifted_pair_is_put_back_by_itself_and_both_polarities_are_one(stor
     assert list_standing(case) == ["panel.zone1+", "panel.zone2+"]
     case = put_back(store, case, find_disturbances(case, build_loop(case.site))[0].measurement)
     assert list_standing(case) == ["panel.zone2+"]
+
+
+Row = tuple[str, str, str, str]  # kind, side, mode, value
+
+
+def read(*rows: Row) -> tuple[Reading, ...]:
+    return tuple(
+        Reading(kind, value, f"{side}.zone1+", f"{side}.zone1-", mode=mode) for kind, side, mode, value in rows
+    )
+
+
+OHMS = ("ohms", "panel", "lifted", "4.7 kohm")
+BARE, WIRES = ("volts", "panel", "pair_lifted:zone1", "24 V"), ("volts", "field", "pair_lifted:zone1", "0 V")
+KNOWN = ("volts", "panel", "known_resistor:4k7", "19.8 V")
+
+
+@pytest.mark.parametrize(
+    ("done", "next_", "first"),
+    [
+        ((OHMS,), BARE, ("power", "stays")),
+        ((OHMS,), ("volts", "panel", "standby", ""), ("power", "pair_on")),
+        ((OHMS, BARE), WIRES, ("stays",)),
+        ((BARE, KNOWN), BARE, ("known_off", "stays")),
+        ((BARE, KNOWN), ("volts", "panel", "standby", ""), ("known_off", "pair_on")),
+        ((BARE,), ("ohms", "panel", "lifted", ""), ("stays",)),
+        ((BARE, ("volts", "panel", "standby", "19 V")), WIRES, ()),  # it was back for the last reading
+        ((), BARE, ()),
+    ],
+)
+def test_what_the_last_step_left_off_is_said_before_the_next(
+    store: CaseStore,
+    done: tuple[tuple[str, str, str, str], ...],
+    next_: tuple[str, str, str, str],
+    first: tuple[str, ...],
+) -> None:
+    case = open_case(store, Case(parse_site_text(CHAPEL, "site"), CHAPEL, readings=read(*done)))
+    loop = build_loop(case.site)
+    (reading,) = read(next_)
+    m = parse_measurement(reading.measurement, loop, reading.where)
+    assert find_first(case, loop, m) == first
+    for standing in find_disturbances(case, loop):
+        case = put_back(store, case, standing.measurement)
+    assert find_first(case, loop, m) == (), "all was put back"
+
+
+def test_another_pair_is_lifted_once_the_first_is_back(store: CaseStore) -> None:
+    text = (find_shipped("cases") / "sites" / "hostel.yaml").read_text("utf-8")
+    case = open_case(store, Case(parse_site_text(text, "site"), text, readings=read(BARE)))
+    loop = build_loop(case.site)
+    where = {"red": "panel.zone2+", "black": "panel.zone2-", "mode": "pair_lifted:zone2"}
+    assert find_first(case, loop, parse_measurement("volts", loop, where)) == ("pair_on",)
+
+
+def test_a_pair_that_was_read_at_screws_and_wires_is_put_back_once(store: CaseStore) -> None:
+    case = open_case(store, Case(parse_site_text(CHAPEL, "site"), CHAPEL, readings=read(BARE, WIRES, KNOWN)))
+    assert [d.measurement.mode.word for d in find_disturbances(case, build_loop(case.site))] == [
+        "pair_lifted",
+        "known_resistor",
+    ]
 
 
 def test_put_back_of_a_record_that_knows_no_pairs_still_counts(store: CaseStore) -> None:
