@@ -1,5 +1,7 @@
 """The work: the next step and its answer, what else was measured, what is left out."""
 
+from types import MappingProxyType
+
 import streamlit as st
 
 from diagnostics.cases import Reading
@@ -69,6 +71,11 @@ from .session import (
 from .suspects import show_readings, show_suspects
 from .verdict import show_verdict
 from .ways import CANNOT, show_cannot, show_left_out, show_undo, show_ways
+
+
+_FIRST = MappingProxyType(
+    {"power": "first_power", "known_off": "first_known_off", "pair_on": "first_pair_on", "stays": "first_stays"}
+)
 
 
 def show_work(assessment: Assessment) -> None:
@@ -188,7 +195,7 @@ def _show_first(assessment: Assessment, m: Measurement) -> None:
     """Say what the last step left lifted or off, what is to be done about it first, and who is asked."""
     first = find_first(assessment.case, assessment.loop, m)
     if first:
-        show_alert("info", " ".join(tell(f"first_{word}") for word in first))
+        show_alert("info", " ".join(tell(_FIRST[word]) for word in first))
     if find_listener(assessment.case) == "caller":
         st.markdown(f"**{tell('ask_caller')}:**")
 

@@ -49,7 +49,7 @@ def test_module_to_try_hides_a_supply_on_the_wrong_contact_and_ends_there(visito
         elif visitor.has("use "):
             visitor.tap("use ").tap("record")
     assert "Put the wires on their right terminals, at the reset relay" in visitor.text
-    assert 2 <= len(visitor.case.readings) <= 6
+    assert 2 <= len(visitor.case.readings) <= 7  # a look at the relay last, before anything is altered
 
 
 @pytest.mark.parametrize("typed", ["240", "-48 V"])

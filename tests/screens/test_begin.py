@@ -276,7 +276,7 @@ def test_answers_at_the_first_gates_are_plain_and_opposite(visitor: Visitor) -> 
     assert labels["tell_people"] == "On test at the supervising station, all are told"
     assert labels["tell_local"] == "No supervising station here. People on site are told"
     visitor.tap("tell_people").tap("evidence_yes")
-    assert {b.key: b.label for b in visitor.at.button}["for_us_no"] == "It is one of these. Stop here"
+    assert {b.key: b.label for b in visitor.at.button}["for_us_no"] == "It is on this list. Stop here"
 
 
 def test_each_wrong_answer_is_told_at_its_own_field_and_all_of_them_at_once(visitor: Visitor) -> None:
