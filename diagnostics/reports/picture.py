@@ -4,7 +4,7 @@ A picture has a ground of its own, so that it can be read on whatever it lies; s
 thing thrice.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from html import escape
@@ -17,10 +17,11 @@ from .shares import SOMEWHERE, UNPLACED
 from .words import Words, format_percent, say
 
 LEAST_SHARE = 0.03
+_QUIET_SHARE = 0.15  # of a whole loop beside others: below it one box is enough
 LONGEST_WHOLE = 24  # detectors; longer loops are folded, so that a phone shows them in a few rows
 _MOST_TOLD = 6  # boxes that the text beside the picture names
 _STRETCHES, _MOST_APART = 8, 4  # stretches that a folded loop is cut into, and suspects that stay boxes of their own
-_PER_ROW, _WIDE, _HIGH = 3, 120, 134
+_PER_ROW, _WIDE = 3, 120
 _MARGIN = 8  # px at the right, for a lead on the last box of a row
 _RUN, _BOX = 50, 62  # px of the run before a box, and of the box
 _TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box
@@ -28,7 +29,8 @@ _CORNER, _ROUND = 5, 22  # px by which corners are rounded: of a place, and of w
 _SHADE, _DEEPEST = "#e07b00", 0.6  # deeper shades would swallow the letters on them
 _TWO_WIRE, _FOUR_WIRE = (52, 72), (45, 53, 63, 81)  # px from the top of a row to each conductor
 _LONGEST_LABEL, _LABEL_LINES = 13, 2  # signs in a line under a box, and lines
-_LABEL_Y, _LINE_HIGH, _NEXT_Y = 101, 14, 129  # px from the top of a row
+_LABEL_Y, _LINE_HIGH = 103, 14  # px from the top of a row to the first line under a box, and from line to line
+_ABOVE, _BELOW = 12, 6  # px that stay free over a box that nothing stands over, and under the last line of a row
 _END = {False: "picture_end", True: "picture_back"}
 _OUTLINE = 'fill="none" stroke="currentColor" stroke-width="2"'
 
@@ -62,13 +64,13 @@ def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
     ``describe_picture`` says the same in words.
     """
     cells = _list_cells(loop, shares, next_)
-    rows = -(-len(cells) // _PER_ROW)
-    size = (_WIDE * _PER_ROW + _MARGIN, _HIGH * rows)
     summed = _sum_shares(loop, shares, cells)
-    drawn = [_draw_cell(n, cell, summed) for n, cell in enumerate(cells)]
-    if next_ is not None:
-        drawn += _draw_next(cells, loop, next_)
-    return write_svg(size, drawn, dark=dark)
+    leads, framed = _find_next(cells, loop, next_)
+    places, high = _place(cells, summed, framed)
+    drawn = [_draw_cell(place, cell, summed) for place, cell in zip(places, cells, strict=True)]
+    drawn += [_draw_frame(places[n], cells[n]) for n in framed]
+    drawn += [_draw_lead(places[n], x, y, lead) for (n, x, y), lead in leads]
+    return write_svg((_WIDE * _PER_ROW + _MARGIN, high), drawn, dark=dark)
 
 
 def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, words: Words) -> str:
@@ -86,7 +88,7 @@ def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement
 
 
 def _name_cell(cell: _Cell, words: Words) -> str:
-    if cell.holds:
+    if cell.holds and not cell.is_zone:
         first, last = (spot.removeprefix("det") for spot in (cell.holds[0], cell.holds[-1]))
         return say("picture_stretch", first=first, last=last)
     return words.spot(UNPLACED if cell.is_apart else cell.spot)
@@ -127,14 +129,12 @@ def _list_cells(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
     if has_relay:
         cells.append(_Cell("reset", "", "R", say("picture_reset"), lines, ends=several))
     apart = _find_apart(loop, shares, next_)
-    marked = _find_marked(loop, shares, next_)
+    pointed = _find_pointed(loop, next_)
     usual = partial(_fold, apart=apart) if len(loop.detectors) > LONGEST_WHOLE else list[_Cell]
-    quiet = (
-        [c for c in loop.chains if not marked & {c.spec.zone, c.end, *(d.name for d in c.detectors)}] if several else []
-    )
+    quiet = [c for c in loop.chains if several and pointed.isdisjoint(_list_spots(c)) and _is_quiet(loop, c, shares)]
     for chain in loop.chains:
         folds = chain in quiet and len(quiet) < len(loop.chains)
-        cells += _list_chain(chain, _fold_stretch if folds else usual, several=several)
+        cells += [_fold_chain(chain)] if folds else _list_chain(chain, usual, several=several)
     if sum(share for spots, share in shares.items() if SOMEWHERE in _split(spots)) >= LEAST_SHARE:
         cells.append(_Cell(SOMEWHERE, "", "?", say("picture_somewhere"), begins=True, ends=True, is_apart=True))
     return cells
@@ -145,22 +145,30 @@ def _split(spots: str) -> list[str]:
     return spots.split(" + ")
 
 
-def _find_marked(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> set[str]:
-    """Return the places that a suspect or the next step marks out; a loop of several without any is one stretch."""
-    spots = [spot for key, share in shares.items() if share >= LEAST_SHARE for spot in _split(key)]
-    leads = find_leads(next_, loop) if next_ and next_.red else ()
-    owners = [find_cell(spot, loop).removeprefix("run ") for spot in spots]
-    walked = loop.find_chain(next_.place) if next_ and next_.place != "panel" else None
-    places = {next_.at, next_.place} if next_ else set()
-    return {*spots, *owners, *(lead.partition(".")[0] for lead in leads), *places, *([walked.end] if walked else [])}
+def _find_pointed(loop: Loop, next_: Measurement | None) -> set[str]:
+    """Return the places that the next step leads to, zones and the end of a loop that is walked along among them."""
+    if next_ is None:
+        return set()
+    leads = find_leads(next_, loop) if next_.red else ()
+    walked = loop.find_chain(next_.place) if next_.place != "panel" else None
+    touched = [part.rstrip("+-") for lead in leads for part in lead.split(".")]
+    return {next_.at, next_.place, *touched, *([walked.end] if walked else [])}
+
+
+def _is_quiet(loop: Loop, chain: Chain, shares: Mapping[str, float]) -> bool:
+    """Return whether hardly a suspect is in this loop, all of its places together."""
+    inside = {name for spot in _list_spots(chain) for name in (spot, f"run {spot}")}
+    return (
+        sum(share for key, share in shares.items() if any(find_cell(spot, loop) in inside for spot in _split(key)))
+        < _QUIET_SHARE
+    )
 
 
 def _list_chain(chain: Chain, fold: Callable[[list[_Cell]], list[_Cell]], *, several: bool) -> list[_Cell]:
     """Return the boxes of one loop; ``fold`` makes stretches of its detectors, or leaves them as they are."""
     lines = _find_lines(chain.spec.style)
-    name = chain.spec.zone.removeprefix("zone")
-    label = f"{say('picture_zone')} {name}"
-    cells = [_Cell(chain.spec.zone, "", f"Z{name}", label, lines, begins=True, is_zone=True)] if several else []
+    label = f"{say('picture_zone')} {chain.spec.zone.removeprefix('zone')}"
+    cells = [_Cell(chain.spec.zone, "", _name_zone(chain), label, lines, begins=True, is_zone=True)] if several else []
     if chain.spec.style.is_module:
         cells.append(_Cell("module", "run module.in", "M", say("picture_module"), lines))
     own = [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), _tell_room(d), lines) for d in chain.detectors]
@@ -169,6 +177,31 @@ def _list_chain(chain: Chain, fold: Callable[[list[_Cell]], list[_Cell]], *, sev
         *fold(own),
         _Cell(chain.end, f"run {chain.back}" * bool(chain.back), "", say(_END[bool(chain.back)]), lines, ends=True),
     ]
+
+
+def _fold_chain(chain: Chain) -> _Cell:
+    """Return another loop that nothing marks out as one box: its zone, and how many detectors are on it."""
+    return _Cell(
+        spot=chain.spec.zone,
+        run="",
+        big=_name_zone(chain),
+        small=say("picture_count", count=str(len(chain.detectors))),
+        begins=True,
+        ends=True,
+        holds=_list_spots(chain),
+        is_zone=True,
+    )
+
+
+def _list_spots(chain: Chain) -> tuple[str, ...]:
+    """Return every spot that is drawn in the boxes of one loop and on the runs before them."""
+    module = ("module", "module.in") if chain.spec.style.is_module else ()
+    back = (chain.back,) if chain.back else ()
+    return (chain.spec.zone, *module, *(d.name for d in chain.detectors), chain.end, *back)
+
+
+def _name_zone(chain: Chain) -> str:
+    return f"Z{chain.spec.zone.removeprefix('zone')}"
 
 
 def _tell_room(d: Detector) -> str:
@@ -219,8 +252,26 @@ def _fold_stretch(cells: list[_Cell]) -> list[_Cell]:
     ]
 
 
-def _find_corner(number: int) -> tuple[int, int]:
-    return _WIDE * (number % _PER_ROW), _HIGH * (number // _PER_ROW)
+def _place(
+    cells: Sequence[_Cell], shares: Mapping[str, float], framed: Sequence[int]
+) -> tuple[list[tuple[int, int]], int]:
+    """Return the corner of each box, and how high all rows are: a row is no higher than what stands in it."""
+    places: list[tuple[int, int]] = []
+    high = 0
+    for first in range(0, len(cells), _PER_ROW):
+        row = cells[first : first + _PER_ROW]
+        marked = any(shares.get(spot, 0.0) >= LEAST_SHARE for cell in row for spot in (cell.spot, cell.run))
+        top = 0 if marked else _TOP - _ABOVE
+        places += [(_WIDE * n, high - top) for n in range(len(row))]
+        lowest = max(_find_lowest(cell, framed=first + n in framed) for n, cell in enumerate(row))
+        high += lowest + _BELOW - top
+    return places, high
+
+
+def _find_lowest(cell: _Cell, *, framed: bool) -> int:
+    """Return how far the words under a box reach, px from the top of its row; without any, its frame."""
+    lines = len(_wrap_label(cell.small)) + framed
+    return _LABEL_Y + _LINE_HIGH * (lines - 1) + 4 * framed if lines else _BOTTOM + _ABOVE
 
 
 def find_cell(spot: str, loop: Loop) -> str:
@@ -250,7 +301,7 @@ def _sum_shares(loop: Loop, shares: Mapping[str, float], cells: list[_Cell]) -> 
     return found
 
 
-def _draw_cell(number: int, cell: _Cell, shares: Mapping[str, float]) -> str:
+def _draw_cell(place: tuple[int, int], cell: _Cell, shares: Mapping[str, float]) -> str:
     lines, corner_px = cell.lines, _ROUND if cell.is_apart else _CORNER
     parts = [] if cell.begins else [_line(0, y, _RUN, y) for y in lines]
     if not cell.ends:
@@ -264,12 +315,16 @@ def _draw_cell(number: int, cell: _Cell, shares: Mapping[str, float]) -> str:
     else:
         outline = _draw_tag() if cell.is_zone else _box(_RUN, _BOX, corner_px)
         parts += [outline, _text(middle, 69, cell.big, _find_size(cell.big), bold=True)]
-    if cell.holds:
+    if cell.holds and not cell.is_zone:
         parts.append(_draw_stack())
     lines_under = enumerate(_wrap_label(cell.small))
     parts += [_text(middle, _LABEL_Y + _LINE_HIGH * n, line, 14) for n, line in lines_under]
-    x, y = _find_corner(number)
-    return f'<g transform="translate({x} {y})">{"".join(parts)}</g>'
+    return _shift(place, "".join(parts))
+
+
+def _shift(place: tuple[int, int], drawn: str) -> str:
+    x, y = place
+    return f'<g transform="translate({x} {y})">{drawn}</g>'
 
 
 def _find_size(text: str) -> int:
@@ -309,24 +364,25 @@ def _draw_share(x: int, width: int, share: float, corner_px: int = _CORNER) -> l
     ]
 
 
-def _draw_next(cells: list[_Cell], loop: Loop, m: Measurement) -> list[str]:
-    spot = find_cell(m.at or m.place, loop)  # a walk along the loop has no one point
-    spots = [c.spot for c in cells]
-    frames = [] if m.red or spot not in spots else [_draw_frame(spots.index(spot))]
+def _find_next(
+    cells: list[_Cell], loop: Loop, m: Measurement | None
+) -> tuple[list[tuple[tuple[int, int, int], str]], list[int]]:
+    """Return where the leads go, and which boxes are framed as next."""
+    if m is None:
+        return [], []
     if not m.red:
-        return frames
-    leads = zip(find_leads(m, loop), ("R", "B"), strict=True)
-    placed = [(_find_point(terminal, cells, loop), lead) for terminal, lead in leads]
-    at = {number for (number, _, _), _ in placed}
-    return [*(_draw_frame(n) for n in sorted(at)), *(_draw_lead(point, lead) for point, lead in placed)]
+        spot = find_cell(m.at or m.place, loop)  # a walk along the loop has no one point
+        return [], [n for n, cell in enumerate(cells) if cell.spot == spot][:1]
+    named = zip(find_leads(m, loop), ("R", "B"), strict=True)
+    leads = [(_find_point(terminal, cells, loop), lead) for terminal, lead in named]
+    return leads, sorted({number for (number, _, _), _ in leads})
 
 
-def _draw_frame(number: int) -> str:
-    x, y = _find_corner(number)
+def _draw_frame(place: tuple[int, int], cell: _Cell) -> str:
     dashed = 'fill="none" stroke="currentColor" stroke-width="3" stroke-dasharray="7 4"'
     frame = _rect(_RUN - 6, _TOP - 5, _BOX + 12, _BOTTOM - _TOP + 10, dashed)
-    label = _text(_RUN + _BOX // 2, _NEXT_Y, f"▲ {say('picture_next')}", 14, bold=True)
-    return f'<g transform="translate({x} {y})">{frame}{label}</g>'
+    label = _text(_RUN + _BOX // 2, _find_lowest(cell, framed=True), f"▲ {say('picture_next')}", 14, bold=True)
+    return _shift(place, frame + label)
 
 
 def _find_point(terminal: str, cells: list[_Cell], loop: Loop) -> tuple[int, int, int]:
@@ -346,9 +402,8 @@ def _find_point(terminal: str, cells: list[_Cell], loop: Loop) -> tuple[int, int
     return number, x, y + apart
 
 
-def _draw_lead(point: tuple[int, int, int], lead: str) -> str:
-    number, x, y = point
-    left, top = _find_corner(number)
+def _draw_lead(place: tuple[int, int], x: int, y: int, lead: str) -> str:
+    left, top = place
     fill = {"R": "#c01020", "B": "#111111"}[lead]
     circle = f'<circle cx="{left + x}" cy="{top + y}" r="10" fill="{fill}" stroke="#ffffff" stroke-width="2"/>'
     letter = _text(left + x, top + y + 5, lead, 14, bold=True).replace("<text", '<text fill="#ffffff"')

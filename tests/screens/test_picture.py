@@ -76,8 +76,10 @@ def test_red_and_black_lead_are_drawn_at_the_box_they_touch() -> None:
     circles = [(float(c.attrib["cx"]), float(c.attrib["cy"])) for c in root.iter(f"{SVG}circle")]
     assert len(circles) == 2
     (red_x, red_y), (black_x, black_y) = circles
-    assert red_x == black_x == 240 + 48  # third box of the row
-    assert 132 < red_y < black_y < 264  # second row, plus above minus
+    corner = next(g.attrib["transform"] for g in root.iter(f"{SVG}g") if "5" in [t.text for t in g.iter(f"{SVG}text")])
+    x, y = (float(number) for number in re.findall(r"\d+", corner))
+    assert red_x == black_x == x + 48  # where the run comes in
+    assert y + 40 < red_y < black_y < y + 84  # within the box, plus above minus
 
 
 def test_shares_by_place_are_the_probabilities_of_the_candidates() -> None:
