@@ -57,7 +57,6 @@ from .session import (
     show_button,
     show_main_button,
     show_messages,
-    show_note,
     tell,
     turn_to,
     write_problem,
@@ -258,7 +257,6 @@ def _show_clock(assessment: Assessment, m: Measurement) -> None:
     wait_s = find_wait_s(case, m)
     if wait_s is None:
         whole = format_wait(m.data.settling)
-        show_note(tell("clock_why", wait=whole))
         st.button(
             tell("clock_start", wait=whole), icon=_CLOCK, key=f"clock {m.key}", width="stretch",
             on_click=guarded(_start_clock, tell("clock_start", wait=whole)), args=(case.case_id, case.revision, m.key),
