@@ -7,13 +7,28 @@ thing thrice.
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from html import escape
 from textwrap import wrap
 
 from diagnostics.readings import Measurement, find_leads
-from diagnostics.wiring import Chain, Detector, Loop, Style
+from diagnostics.wiring import Chain, Detector, Loop
 
 from .shares import SOMEWHERE, UNPLACED
+from .strokes import (
+    BOTTOM,
+    CORNER,
+    OUTLINE,
+    TOP,
+    TWO_WIRE,
+    draw_box,
+    draw_line,
+    draw_rect,
+    draw_resistor,
+    draw_text,
+    find_lines,
+    find_size,
+    shift,
+    write_svg,
+)
 from .words import Words, format_percent, say
 
 LEAST_SHARE = 0.03
@@ -24,15 +39,12 @@ _STRETCHES, _MOST_APART = 8, 4  # stretches that a folded loop is cut into, and 
 _PER_ROW, _WIDE = 3, 120
 _MARGIN = 8  # px at the right, for a lead on the last box of a row
 _RUN, _BOX = 50, 62  # px of the run before a box, and of the box
-_TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box
-_CORNER, _ROUND = 5, 22  # px by which corners are rounded: of a place, and of what has none
+_ROUND = 22  # px by which the corners of what has no place are rounded
 _SHADE, _DEEPEST = "#e07b00", 0.6  # deeper shades would swallow the letters on them
-_TWO_WIRE, _FOUR_WIRE = (52, 72), (45, 53, 63, 81)  # px from the top of a row to each conductor
 _LONGEST_LABEL, _LABEL_LINES = 13, 2  # signs in a line under a box, and lines
 _LABEL_Y, _LINE_HIGH = 103, 14  # px from the top of a row to the first line under a box, and from line to line
 _ABOVE, _BELOW = 12, 6  # px that stay free over a box that nothing stands over, and under the last line of a row
 _END = {False: "picture_end", True: "picture_back"}
-_OUTLINE = 'fill="none" stroke="currentColor" stroke-width="2"'
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +60,7 @@ class _Cell:
     run: str
     big: str
     small: str
-    lines: tuple[int, ...] = _TWO_WIRE
+    lines: tuple[int, ...] = TWO_WIRE
     begins: bool = False
     ends: bool = False
     holds: tuple[str, ...] = ()
@@ -94,36 +106,10 @@ def _name_cell(cell: _Cell, words: Words) -> str:
     return words.spot(UNPLACED if cell.is_apart else cell.spot)
 
 
-def render_style(style: Style, *, dark: bool) -> str:
-    """Return a small picture of a wiring style: panel, three detectors, what sits at the end."""
-    lines = _find_lines(style)
-    first = say("picture_module") if style.is_module else say("picture_panel")
-    gaps = ((50, 90), (130, 160), (200, 230), (270, 300))
-    comes_back = style is Style.CLASS_A_ZONE
-    parts = [_line(start, y, end, y) for start, end in gaps for y in lines if end < 300 or y in lines[-2:]]
-    parts += [_box(4, 46), *(_box(x, 40) for x in (90, 160, 230))]
-    parts += _draw_way_back(lines) if comes_back else [_zigzag(300, 330, lines[-2], lines[-1])]
-    end_at = (60, 121) if comes_back else (330, 96)
-    parts += [_text(27, 67, first, 13), _text(*end_at, say("picture_end"), 13)]
-    parts += [_text(x + 20, 68, str(n), 18) for n, x in enumerate((90, 160, 230), 1)]
-    return write_svg((360, 124 if comes_back else 100), parts, dark=dark)
-
-
-def _draw_way_back(lines: tuple[int, ...]) -> list[str]:
-    """Return the two conductors from the last detector back to the panel, and the resistor across them there."""
-    ways = zip(lines[-2:], (320, 306), (104, 92), (18, 36), strict=True)
-    paths = [f'<path d="M300 {y}H{x}V{low}H{home}V{_BOTTOM}" {_OUTLINE}/>' for y, x, low, home in ways]
-    return [*paths, _rect(54, 92, 12, 12, _OUTLINE)]
-
-
-def _find_lines(style: Style) -> tuple[int, ...]:
-    return _FOUR_WIRE if style.has_power_pair else _TWO_WIRE
-
-
 def _list_cells(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> list[_Cell]:
     """Return the boxes of one loop after the other; that of the panel stands first, a zone's before its own loop."""
     several = len(loop.chains) > 1
-    lines = _find_lines((loop.fed or loop.chains)[0].spec.style)
+    lines = find_lines((loop.fed or loop.chains)[0].spec.style)
     has_relay = any(r.name == "reset" for r in loop.relays)
     cells = [_Cell("panel", "", say("picture_panel"), "", lines, begins=True, ends=several and not has_relay)]
     if has_relay:
@@ -166,7 +152,7 @@ def _is_quiet(loop: Loop, chain: Chain, shares: Mapping[str, float]) -> bool:
 
 def _list_chain(chain: Chain, fold: Callable[[list[_Cell]], list[_Cell]], *, several: bool) -> list[_Cell]:
     """Return the boxes of one loop; ``fold`` makes stretches of its detectors, or leaves them as they are."""
-    lines = _find_lines(chain.spec.style)
+    lines = find_lines(chain.spec.style)
     label = f"{say('picture_zone')} {chain.spec.zone.removeprefix('zone')}"
     cells = [_Cell(chain.spec.zone, "", _name_zone(chain), label, lines, begins=True, is_zone=True)] if several else []
     if chain.spec.style.is_module:
@@ -261,7 +247,7 @@ def _place(
     for first in range(0, len(cells), _PER_ROW):
         row = cells[first : first + _PER_ROW]
         marked = any(shares.get(spot, 0.0) >= LEAST_SHARE for cell in row for spot in (cell.spot, cell.run))
-        top = 0 if marked else _TOP - _ABOVE
+        top = 0 if marked else TOP - _ABOVE
         places += [(_WIDE * n, high - top) for n in range(len(row))]
         lowest = max(_find_lowest(cell, framed=first + n in framed) for n, cell in enumerate(row))
         high += lowest + _BELOW - top
@@ -271,7 +257,7 @@ def _place(
 def _find_lowest(cell: _Cell, *, framed: bool) -> int:
     """Return how far the words under a box reach, px from the top of its row; without any, its frame."""
     lines = len(_wrap_label(cell.small)) + framed
-    return _LABEL_Y + _LINE_HIGH * (lines - 1) + 4 * framed if lines else _BOTTOM + _ABOVE
+    return _LABEL_Y + _LINE_HIGH * (lines - 1) + 4 * framed if lines else BOTTOM + _ABOVE
 
 
 def find_cell(spot: str, loop: Loop) -> str:
@@ -302,49 +288,39 @@ def _sum_shares(loop: Loop, shares: Mapping[str, float], cells: list[_Cell]) -> 
 
 
 def _draw_cell(place: tuple[int, int], cell: _Cell, shares: Mapping[str, float]) -> str:
-    lines, corner_px = cell.lines, _ROUND if cell.is_apart else _CORNER
-    parts = [] if cell.begins else [_line(0, y, _RUN, y) for y in lines]
+    lines, corner_px = cell.lines, _ROUND if cell.is_apart else CORNER
+    parts = [] if cell.begins else [draw_line(0, y, _RUN, y) for y in lines]
     if not cell.ends:
-        parts += [_line(_RUN + _BOX, y, _WIDE, y) for y in lines]
+        parts += [draw_line(_RUN + _BOX, y, _WIDE, y) for y in lines]
     if cell.run:
         parts += _draw_share(2, _RUN - 6, shares.get(cell.run, 0.0))
     parts += _draw_share(_RUN, _BOX, shares.get(cell.spot, 0.0), corner_px=corner_px)
     middle = _RUN + _BOX // 2
     if not cell.big:
-        parts.append(_zigzag(_RUN, middle, lines[-2], lines[-1]))
+        parts.append(draw_resistor(_RUN, middle, lines[-2], lines[-1]))
     else:
-        outline = _draw_tag() if cell.is_zone else _box(_RUN, _BOX, corner_px)
-        parts += [outline, _text(middle, 69, cell.big, _find_size(cell.big), bold=True)]
+        outline = _draw_tag() if cell.is_zone else draw_box(_RUN, _BOX, corner_px)
+        parts += [outline, draw_text(middle, 69, cell.big, find_size(cell.big), bold=True)]
     if cell.holds and not cell.is_zone:
         parts.append(_draw_stack())
     lines_under = enumerate(_wrap_label(cell.small))
-    parts += [_text(middle, _LABEL_Y + _LINE_HIGH * n, line, 14) for n, line in lines_under]
-    return _shift(place, "".join(parts))
-
-
-def _shift(place: tuple[int, int], drawn: str) -> str:
-    x, y = place
-    return f'<g transform="translate({x} {y})">{drawn}</g>'
-
-
-def _find_size(text: str) -> int:
-    """Return the size of letters (px) that fits a text into its box."""
-    return 22 if len(text) < 3 else 17 if len(text) < 6 else 14
+    parts += [draw_text(middle, _LABEL_Y + _LINE_HIGH * n, line, 14) for n, line in lines_under]
+    return shift(place, "".join(parts))
 
 
 def _draw_tag() -> str:
     """Return the outline of a zone: a tag that points where its loop begins, unlike any detector."""
-    right, tip, half = _RUN + _BOX - 14, _RUN + _BOX, (_TOP + _BOTTOM) // 2
-    return f'<path d="M{_RUN} {_TOP}H{right}L{tip} {half}L{right} {_BOTTOM}H{_RUN}z" {_OUTLINE}/>'
+    right, tip, half = _RUN + _BOX - 14, _RUN + _BOX, (TOP + BOTTOM) // 2
+    return f'<path d="M{_RUN} {TOP}H{right}L{tip} {half}L{right} {BOTTOM}H{_RUN}z" {OUTLINE}/>'
 
 
 def _draw_stack() -> str:
     """Return the edges of boxes that lie behind a folded one."""
-    left, right, top, low = _RUN + 5, _RUN + _BOX + 5, _TOP - 5, _BOTTOM - 5
-    return f'<path d="M{left} {_TOP}V{top}H{right}V{low}H{right - 5}" {_OUTLINE}/>'
+    left, right, top, low = _RUN + 5, _RUN + _BOX + 5, TOP - 5, BOTTOM - 5
+    return f'<path d="M{left} {TOP}V{top}H{right}V{low}H{right - 5}" {OUTLINE}/>'
 
 
-def _draw_share(x: int, width: int, share: float, corner_px: int = _CORNER) -> list[str]:
+def _draw_share(x: int, width: int, share: float, corner_px: int = CORNER) -> list[str]:
     """Return shade, triangles and percentage of one suspect; nothing for what is hardly suspected."""
     if share < LEAST_SHARE:
         return []
@@ -356,11 +332,11 @@ def _draw_share(x: int, width: int, share: float, corner_px: int = _CORNER) -> l
     ]
     depth = 0.12 + (_DEEPEST - 0.12) * share
     look = f'fill="{_SHADE}" fill-opacity="{depth:.2f}"'
-    shade = _rect(x, _TOP, width, _BOTTOM - _TOP, look, corner_px)
+    shade = draw_rect(x, TOP, width, BOTTOM - TOP, look, corner_px)
     return [
         shade,
         *marks,
-        _text(middle, 17, format_percent(share).replace("under ", "<").replace("over ", ">"), 15, bold=True),
+        draw_text(middle, 17, format_percent(share).replace("under ", "<").replace("over ", ">"), 15, bold=True),
     ]
 
 
@@ -380,9 +356,9 @@ def _find_next(
 
 def _draw_frame(place: tuple[int, int], cell: _Cell) -> str:
     dashed = 'fill="none" stroke="currentColor" stroke-width="3" stroke-dasharray="7 4"'
-    frame = _rect(_RUN - 6, _TOP - 5, _BOX + 12, _BOTTOM - _TOP + 10, dashed)
-    label = _text(_RUN + _BOX // 2, _find_lowest(cell, framed=True), f"▲ {say('picture_next')}", 14, bold=True)
-    return _shift(place, frame + label)
+    frame = draw_rect(_RUN - 6, TOP - 5, _BOX + 12, BOTTOM - TOP + 10, dashed)
+    label = draw_text(_RUN + _BOX // 2, _find_lowest(cell, framed=True), f"▲ {say('picture_next')}", 14, bold=True)
+    return shift(place, frame + label)
 
 
 def _find_point(terminal: str, cells: list[_Cell], loop: Loop) -> tuple[int, int, int]:
@@ -406,42 +382,8 @@ def _draw_lead(place: tuple[int, int], x: int, y: int, lead: str) -> str:
     left, top = place
     fill = {"R": "#c01020", "B": "#111111"}[lead]
     circle = f'<circle cx="{left + x}" cy="{top + y}" r="10" fill="{fill}" stroke="#ffffff" stroke-width="2"/>'
-    letter = _text(left + x, top + y + 5, lead, 14, bold=True).replace("<text", '<text fill="#ffffff"')
+    letter = draw_text(left + x, top + y + 5, lead, 14, bold=True).replace("<text", '<text fill="#ffffff"')
     return circle + letter
-
-
-def write_svg(size: tuple[int, int], parts: list[str], *, dark: bool) -> str:
-    """Return drawn parts on a ground of their own, in light or in dark; ``size`` in px."""
-    ink, ground = ("#f0f3f2", "#18242a") if dark else ("#15232b", "#fbfaf6")
-    head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size[0]} {size[1]}" width="{size[0]}" '
-        f'height="{size[1]}" font-family="sans-serif" color="{ink}" fill="{ink}">'
-    )
-    fill = f'fill="{ground}"'
-    return f"{head}{_rect(0, 0, *size, fill)}{''.join(parts)}</svg>"
-
-
-def _line(x1: int, y1: int, x2: int, y2: int) -> str:
-    return f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="currentColor" stroke-width="2"/>'
-
-
-def _rect(x: float, y: float, width: float, height: float, look: str, corner_px: int = _CORNER) -> str:
-    return f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" rx="{corner_px}" {look}/>'
-
-
-def _box(x: int, width: int, corner_px: int = _CORNER) -> str:
-    return _rect(x, _TOP, width, _BOTTOM - _TOP, _OUTLINE, corner_px)
-
-
-def _zigzag(x: int, middle: int, top: int, bottom: int) -> str:
-    """Return a resistor across two lines, its ends on them."""
-    leads = f'<path d="M{x} {top}H{middle}M{x} {bottom}H{middle}" {_OUTLINE}/>'
-    return leads + _rect(middle - 8, top, 16, bottom - top, _OUTLINE)
-
-
-def _text(x: float, y: float, text: str, size: int, *, bold: bool = False) -> str:
-    weight = ' font-weight="700"' if bold else ""
-    return f'<text x="{x:g}" y="{y:g}" font-size="{size}"{weight} text-anchor="middle">{escape(text)}</text>'
 
 
 def _wrap_label(text: str) -> list[str]:
