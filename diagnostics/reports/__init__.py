@@ -45,11 +45,12 @@ from .objects import (
     tell_guide,
     write_faults,
 )
-from .picture import describe_picture, list_shortened, render_loop, render_style
+from .picture import describe_picture, list_shortened, render_loop
 from .proofs import build_proofs
 from .record import render_record, tell_reasons, tell_test
 from .record_words import tell_misreading, tell_repair, tell_stop, tell_stops
 from .shares import find_shares
+from .style_picture import render_style
 from .testability import (
     Section,
     TestabilityTable,

@@ -4,33 +4,47 @@ A picture has a ground of its own, so that it can be read on whatever it lies; s
 thing thrice.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from html import escape
 from textwrap import wrap
 
 from diagnostics.readings import Measurement, find_leads
-from diagnostics.wiring import Chain, Detector, Loop, Style
+from diagnostics.wiring import Chain, Detector, Loop
 
 from .shares import SOMEWHERE, UNPLACED
+from .strokes import (
+    BOTTOM,
+    CORNER,
+    OUTLINE,
+    TOP,
+    TWO_WIRE,
+    draw_box,
+    draw_line,
+    draw_rect,
+    draw_resistor,
+    draw_text,
+    find_lines,
+    find_size,
+    shift,
+    write_svg,
+)
 from .words import Words, format_percent, say
 
 LEAST_SHARE = 0.03
+_QUIET_SHARE = 0.15  # of a whole loop beside others: below it one box is enough
 LONGEST_WHOLE = 24  # detectors; longer loops are folded, so that a phone shows them in a few rows
 _MOST_TOLD = 6  # boxes that the text beside the picture names
 _STRETCHES, _MOST_APART = 8, 4  # stretches that a folded loop is cut into, and suspects that stay boxes of their own
-_PER_ROW, _WIDE, _HIGH = 3, 120, 134
+_PER_ROW, _WIDE = 3, 120
 _MARGIN = 8  # px at the right, for a lead on the last box of a row
 _RUN, _BOX = 50, 62  # px of the run before a box, and of the box
-_TOP, _BOTTOM = 40, 84  # px from the top of a row to the edges of a box
-_CORNER, _ROUND = 5, 22  # px by which corners are rounded: of a place, and of what has none
+_ROUND = 22  # px by which the corners of what has no place are rounded
 _SHADE, _DEEPEST = "#e07b00", 0.6  # deeper shades would swallow the letters on them
-_TWO_WIRE, _FOUR_WIRE = (52, 72), (45, 53, 63, 81)  # px from the top of a row to each conductor
 _LONGEST_LABEL, _LABEL_LINES = 13, 2  # signs in a line under a box, and lines
-_LABEL_Y, _LINE_HIGH, _NEXT_Y = 101, 14, 129  # px from the top of a row
+_LABEL_Y, _LINE_HIGH = 103, 14  # px from the top of a row to the first line under a box, and from line to line
+_ABOVE, _BELOW = 12, 6  # px that stay free over a box that nothing stands over, and under the last line of a row
 _END = {False: "picture_end", True: "picture_back"}
-_OUTLINE = 'fill="none" stroke="currentColor" stroke-width="2"'
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +60,7 @@ class _Cell:
     run: str
     big: str
     small: str
-    lines: tuple[int, ...] = _TWO_WIRE
+    lines: tuple[int, ...] = TWO_WIRE
     begins: bool = False
     ends: bool = False
     holds: tuple[str, ...] = ()
@@ -62,13 +76,13 @@ def render_loop(loop: Loop, shares: Mapping[str, float], next_: Measurement | No
     ``describe_picture`` says the same in words.
     """
     cells = _list_cells(loop, shares, next_)
-    rows = -(-len(cells) // _PER_ROW)
-    size = (_WIDE * _PER_ROW + _MARGIN, _HIGH * rows)
     summed = _sum_shares(loop, shares, cells)
-    drawn = [_draw_cell(n, cell, summed) for n, cell in enumerate(cells)]
-    if next_ is not None:
-        drawn += _draw_next(cells, loop, next_)
-    return write_svg(size, drawn, dark=dark)
+    leads, framed = _find_next(cells, loop, next_)
+    places, high = _place(cells, summed, framed)
+    drawn = [_draw_cell(place, cell, summed) for place, cell in zip(places, cells, strict=True)]
+    drawn += [_draw_frame(places[n], cells[n]) for n in framed]
+    drawn += [_draw_lead(places[n], x, y, lead) for (n, x, y), lead in leads]
+    return write_svg((_WIDE * _PER_ROW + _MARGIN, high), drawn, dark=dark)
 
 
 def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement | None, words: Words) -> str:
@@ -86,55 +100,27 @@ def describe_picture(loop: Loop, shares: Mapping[str, float], next_: Measurement
 
 
 def _name_cell(cell: _Cell, words: Words) -> str:
-    if cell.holds:
+    if cell.holds and not cell.is_zone:
         first, last = (spot.removeprefix("det") for spot in (cell.holds[0], cell.holds[-1]))
         return say("picture_stretch", first=first, last=last)
     return words.spot(UNPLACED if cell.is_apart else cell.spot)
 
 
-def render_style(style: Style, *, dark: bool) -> str:
-    """Return a small picture of a wiring style: panel, three detectors, what sits at the end."""
-    lines = _find_lines(style)
-    first = say("picture_module") if style.is_module else say("picture_panel")
-    gaps = ((50, 90), (130, 160), (200, 230), (270, 300))
-    comes_back = style is Style.CLASS_A_ZONE
-    parts = [_line(start, y, end, y) for start, end in gaps for y in lines if end < 300 or y in lines[-2:]]
-    parts += [_box(4, 46), *(_box(x, 40) for x in (90, 160, 230))]
-    parts += _draw_way_back(lines) if comes_back else [_zigzag(300, 330, lines[-2], lines[-1])]
-    end_at = (60, 121) if comes_back else (330, 96)
-    parts += [_text(27, 67, first, 13), _text(*end_at, say("picture_end"), 13)]
-    parts += [_text(x + 20, 68, str(n), 18) for n, x in enumerate((90, 160, 230), 1)]
-    return write_svg((360, 124 if comes_back else 100), parts, dark=dark)
-
-
-def _draw_way_back(lines: tuple[int, ...]) -> list[str]:
-    """Return the two conductors from the last detector back to the panel, and the resistor across them there."""
-    ways = zip(lines[-2:], (320, 306), (104, 92), (18, 36), strict=True)
-    paths = [f'<path d="M300 {y}H{x}V{low}H{home}V{_BOTTOM}" {_OUTLINE}/>' for y, x, low, home in ways]
-    return [*paths, _rect(54, 92, 12, 12, _OUTLINE)]
-
-
-def _find_lines(style: Style) -> tuple[int, ...]:
-    return _FOUR_WIRE if style.has_power_pair else _TWO_WIRE
-
-
 def _list_cells(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> list[_Cell]:
     """Return the boxes of one loop after the other; that of the panel stands first, a zone's before its own loop."""
     several = len(loop.chains) > 1
-    lines = _find_lines((loop.fed or loop.chains)[0].spec.style)
+    lines = find_lines((loop.fed or loop.chains)[0].spec.style)
     has_relay = any(r.name == "reset" for r in loop.relays)
     cells = [_Cell("panel", "", say("picture_panel"), "", lines, begins=True, ends=several and not has_relay)]
     if has_relay:
         cells.append(_Cell("reset", "", "R", say("picture_reset"), lines, ends=several))
     apart = _find_apart(loop, shares, next_)
-    marked = _find_marked(loop, shares, next_)
+    pointed = _find_pointed(loop, next_)
     usual = partial(_fold, apart=apart) if len(loop.detectors) > LONGEST_WHOLE else list[_Cell]
-    quiet = (
-        [c for c in loop.chains if not marked & {c.spec.zone, c.end, *(d.name for d in c.detectors)}] if several else []
-    )
+    quiet = [c for c in loop.chains if several and pointed.isdisjoint(_list_spots(c)) and _is_quiet(loop, c, shares)]
     for chain in loop.chains:
         folds = chain in quiet and len(quiet) < len(loop.chains)
-        cells += _list_chain(chain, _fold_stretch if folds else usual, several=several)
+        cells += [_fold_chain(chain)] if folds else _list_chain(chain, usual, several=several)
     if sum(share for spots, share in shares.items() if SOMEWHERE in _split(spots)) >= LEAST_SHARE:
         cells.append(_Cell(SOMEWHERE, "", "?", say("picture_somewhere"), begins=True, ends=True, is_apart=True))
     return cells
@@ -145,22 +131,30 @@ def _split(spots: str) -> list[str]:
     return spots.split(" + ")
 
 
-def _find_marked(loop: Loop, shares: Mapping[str, float], next_: Measurement | None) -> set[str]:
-    """Return the places that a suspect or the next step marks out; a loop of several without any is one stretch."""
-    spots = [spot for key, share in shares.items() if share >= LEAST_SHARE for spot in _split(key)]
-    leads = find_leads(next_, loop) if next_ and next_.red else ()
-    owners = [find_cell(spot, loop).removeprefix("run ") for spot in spots]
-    walked = loop.find_chain(next_.place) if next_ and next_.place != "panel" else None
-    places = {next_.at, next_.place} if next_ else set()
-    return {*spots, *owners, *(lead.partition(".")[0] for lead in leads), *places, *([walked.end] if walked else [])}
+def _find_pointed(loop: Loop, next_: Measurement | None) -> set[str]:
+    """Return the places that the next step leads to, zones and the end of a loop that is walked along among them."""
+    if next_ is None:
+        return set()
+    leads = find_leads(next_, loop) if next_.red else ()
+    walked = loop.find_chain(next_.place) if next_.place != "panel" else None
+    touched = [part.rstrip("+-") for lead in leads for part in lead.split(".")]
+    return {next_.at, next_.place, *touched, *([walked.end] if walked else [])}
+
+
+def _is_quiet(loop: Loop, chain: Chain, shares: Mapping[str, float]) -> bool:
+    """Return whether hardly a suspect is in this loop, all of its places together."""
+    inside = {name for spot in _list_spots(chain) for name in (spot, f"run {spot}")}
+    return (
+        sum(share for key, share in shares.items() if any(find_cell(spot, loop) in inside for spot in _split(key)))
+        < _QUIET_SHARE
+    )
 
 
 def _list_chain(chain: Chain, fold: Callable[[list[_Cell]], list[_Cell]], *, several: bool) -> list[_Cell]:
     """Return the boxes of one loop; ``fold`` makes stretches of its detectors, or leaves them as they are."""
-    lines = _find_lines(chain.spec.style)
-    name = chain.spec.zone.removeprefix("zone")
-    label = f"{say('picture_zone')} {name}"
-    cells = [_Cell(chain.spec.zone, "", f"Z{name}", label, lines, begins=True, is_zone=True)] if several else []
+    lines = find_lines(chain.spec.style)
+    label = f"{say('picture_zone')} {chain.spec.zone.removeprefix('zone')}"
+    cells = [_Cell(chain.spec.zone, "", _name_zone(chain), label, lines, begins=True, is_zone=True)] if several else []
     if chain.spec.style.is_module:
         cells.append(_Cell("module", "run module.in", "M", say("picture_module"), lines))
     own = [_Cell(d.name, f"run {d.name}", d.name.removeprefix("det"), _tell_room(d), lines) for d in chain.detectors]
@@ -169,6 +163,31 @@ def _list_chain(chain: Chain, fold: Callable[[list[_Cell]], list[_Cell]], *, sev
         *fold(own),
         _Cell(chain.end, f"run {chain.back}" * bool(chain.back), "", say(_END[bool(chain.back)]), lines, ends=True),
     ]
+
+
+def _fold_chain(chain: Chain) -> _Cell:
+    """Return another loop that nothing marks out as one box: its zone, and how many detectors are on it."""
+    return _Cell(
+        spot=chain.spec.zone,
+        run="",
+        big=_name_zone(chain),
+        small=say("picture_count", count=str(len(chain.detectors))),
+        begins=True,
+        ends=True,
+        holds=_list_spots(chain),
+        is_zone=True,
+    )
+
+
+def _list_spots(chain: Chain) -> tuple[str, ...]:
+    """Return every spot that is drawn in the boxes of one loop and on the runs before them."""
+    module = ("module", "module.in") if chain.spec.style.is_module else ()
+    back = (chain.back,) if chain.back else ()
+    return (chain.spec.zone, *module, *(d.name for d in chain.detectors), chain.end, *back)
+
+
+def _name_zone(chain: Chain) -> str:
+    return f"Z{chain.spec.zone.removeprefix('zone')}"
 
 
 def _tell_room(d: Detector) -> str:
@@ -219,8 +238,26 @@ def _fold_stretch(cells: list[_Cell]) -> list[_Cell]:
     ]
 
 
-def _find_corner(number: int) -> tuple[int, int]:
-    return _WIDE * (number % _PER_ROW), _HIGH * (number // _PER_ROW)
+def _place(
+    cells: Sequence[_Cell], shares: Mapping[str, float], framed: Sequence[int]
+) -> tuple[list[tuple[int, int]], int]:
+    """Return the corner of each box, and how high all rows are: a row is no higher than what stands in it."""
+    places: list[tuple[int, int]] = []
+    high = 0
+    for first in range(0, len(cells), _PER_ROW):
+        row = cells[first : first + _PER_ROW]
+        marked = any(shares.get(spot, 0.0) >= LEAST_SHARE for cell in row for spot in (cell.spot, cell.run))
+        top = 0 if marked else TOP - _ABOVE
+        places += [(_WIDE * n, high - top) for n in range(len(row))]
+        lowest = max(_find_lowest(cell, framed=first + n in framed) for n, cell in enumerate(row))
+        high += lowest + _BELOW - top
+    return places, high
+
+
+def _find_lowest(cell: _Cell, *, framed: bool) -> int:
+    """Return how far the words under a box reach, px from the top of its row; without any, its frame."""
+    lines = len(_wrap_label(cell.small)) + framed
+    return _LABEL_Y + _LINE_HIGH * (lines - 1) + 4 * framed if lines else BOTTOM + _ABOVE
 
 
 def find_cell(spot: str, loop: Loop) -> str:
@@ -250,46 +287,40 @@ def _sum_shares(loop: Loop, shares: Mapping[str, float], cells: list[_Cell]) -> 
     return found
 
 
-def _draw_cell(number: int, cell: _Cell, shares: Mapping[str, float]) -> str:
-    lines, corner_px = cell.lines, _ROUND if cell.is_apart else _CORNER
-    parts = [] if cell.begins else [_line(0, y, _RUN, y) for y in lines]
+def _draw_cell(place: tuple[int, int], cell: _Cell, shares: Mapping[str, float]) -> str:
+    lines, corner_px = cell.lines, _ROUND if cell.is_apart else CORNER
+    parts = [] if cell.begins else [draw_line(0, y, _RUN, y) for y in lines]
     if not cell.ends:
-        parts += [_line(_RUN + _BOX, y, _WIDE, y) for y in lines]
+        parts += [draw_line(_RUN + _BOX, y, _WIDE, y) for y in lines]
     if cell.run:
         parts += _draw_share(2, _RUN - 6, shares.get(cell.run, 0.0))
     parts += _draw_share(_RUN, _BOX, shares.get(cell.spot, 0.0), corner_px=corner_px)
     middle = _RUN + _BOX // 2
     if not cell.big:
-        parts.append(_zigzag(_RUN, middle, lines[-2], lines[-1]))
+        parts.append(draw_resistor(_RUN, middle, lines[-2], lines[-1]))
     else:
-        outline = _draw_tag() if cell.is_zone else _box(_RUN, _BOX, corner_px)
-        parts += [outline, _text(middle, 69, cell.big, _find_size(cell.big), bold=True)]
-    if cell.holds:
+        outline = _draw_tag() if cell.is_zone else draw_box(_RUN, _BOX, corner_px)
+        parts += [outline, draw_text(middle, 69, cell.big, find_size(cell.big), bold=True)]
+    if cell.holds and not cell.is_zone:
         parts.append(_draw_stack())
     lines_under = enumerate(_wrap_label(cell.small))
-    parts += [_text(middle, _LABEL_Y + _LINE_HIGH * n, line, 14) for n, line in lines_under]
-    x, y = _find_corner(number)
-    return f'<g transform="translate({x} {y})">{"".join(parts)}</g>'
-
-
-def _find_size(text: str) -> int:
-    """Return the size of letters (px) that fits a text into its box."""
-    return 22 if len(text) < 3 else 17 if len(text) < 6 else 14
+    parts += [draw_text(middle, _LABEL_Y + _LINE_HIGH * n, line, 14) for n, line in lines_under]
+    return shift(place, "".join(parts))
 
 
 def _draw_tag() -> str:
     """Return the outline of a zone: a tag that points where its loop begins, unlike any detector."""
-    right, tip, half = _RUN + _BOX - 14, _RUN + _BOX, (_TOP + _BOTTOM) // 2
-    return f'<path d="M{_RUN} {_TOP}H{right}L{tip} {half}L{right} {_BOTTOM}H{_RUN}z" {_OUTLINE}/>'
+    right, tip, half = _RUN + _BOX - 14, _RUN + _BOX, (TOP + BOTTOM) // 2
+    return f'<path d="M{_RUN} {TOP}H{right}L{tip} {half}L{right} {BOTTOM}H{_RUN}z" {OUTLINE}/>'
 
 
 def _draw_stack() -> str:
     """Return the edges of boxes that lie behind a folded one."""
-    left, right, top, low = _RUN + 5, _RUN + _BOX + 5, _TOP - 5, _BOTTOM - 5
-    return f'<path d="M{left} {_TOP}V{top}H{right}V{low}H{right - 5}" {_OUTLINE}/>'
+    left, right, top, low = _RUN + 5, _RUN + _BOX + 5, TOP - 5, BOTTOM - 5
+    return f'<path d="M{left} {TOP}V{top}H{right}V{low}H{right - 5}" {OUTLINE}/>'
 
 
-def _draw_share(x: int, width: int, share: float, corner_px: int = _CORNER) -> list[str]:
+def _draw_share(x: int, width: int, share: float, corner_px: int = CORNER) -> list[str]:
     """Return shade, triangles and percentage of one suspect; nothing for what is hardly suspected."""
     if share < LEAST_SHARE:
         return []
@@ -301,32 +332,33 @@ def _draw_share(x: int, width: int, share: float, corner_px: int = _CORNER) -> l
     ]
     depth = 0.12 + (_DEEPEST - 0.12) * share
     look = f'fill="{_SHADE}" fill-opacity="{depth:.2f}"'
-    shade = _rect(x, _TOP, width, _BOTTOM - _TOP, look, corner_px)
+    shade = draw_rect(x, TOP, width, BOTTOM - TOP, look, corner_px)
     return [
         shade,
         *marks,
-        _text(middle, 17, format_percent(share).replace("under ", "<").replace("over ", ">"), 15, bold=True),
+        draw_text(middle, 17, format_percent(share).replace("under ", "<").replace("over ", ">"), 15, bold=True),
     ]
 
 
-def _draw_next(cells: list[_Cell], loop: Loop, m: Measurement) -> list[str]:
-    spot = find_cell(m.at or m.place, loop)  # a walk along the loop has no one point
-    spots = [c.spot for c in cells]
-    frames = [] if m.red or spot not in spots else [_draw_frame(spots.index(spot))]
+def _find_next(
+    cells: list[_Cell], loop: Loop, m: Measurement | None
+) -> tuple[list[tuple[tuple[int, int, int], str]], list[int]]:
+    """Return where the leads go, and which boxes are framed as next."""
+    if m is None:
+        return [], []
     if not m.red:
-        return frames
-    leads = zip(find_leads(m, loop), ("R", "B"), strict=True)
-    placed = [(_find_point(terminal, cells, loop), lead) for terminal, lead in leads]
-    at = {number for (number, _, _), _ in placed}
-    return [*(_draw_frame(n) for n in sorted(at)), *(_draw_lead(point, lead) for point, lead in placed)]
+        spot = find_cell(m.at or m.place, loop)  # a walk along the loop has no one point
+        return [], [n for n, cell in enumerate(cells) if cell.spot == spot][:1]
+    named = zip(find_leads(m, loop), ("R", "B"), strict=True)
+    leads = [(_find_point(terminal, cells, loop), lead) for terminal, lead in named]
+    return leads, sorted({number for (number, _, _), _ in leads})
 
 
-def _draw_frame(number: int) -> str:
-    x, y = _find_corner(number)
+def _draw_frame(place: tuple[int, int], cell: _Cell) -> str:
     dashed = 'fill="none" stroke="currentColor" stroke-width="3" stroke-dasharray="7 4"'
-    frame = _rect(_RUN - 6, _TOP - 5, _BOX + 12, _BOTTOM - _TOP + 10, dashed)
-    label = _text(_RUN + _BOX // 2, _NEXT_Y, f"▲ {say('picture_next')}", 14, bold=True)
-    return f'<g transform="translate({x} {y})">{frame}{label}</g>'
+    frame = draw_rect(_RUN - 6, TOP - 5, _BOX + 12, BOTTOM - TOP + 10, dashed)
+    label = draw_text(_RUN + _BOX // 2, _find_lowest(cell, framed=True), f"▲ {say('picture_next')}", 14, bold=True)
+    return shift(place, frame + label)
 
 
 def _find_point(terminal: str, cells: list[_Cell], loop: Loop) -> tuple[int, int, int]:
@@ -346,47 +378,12 @@ def _find_point(terminal: str, cells: list[_Cell], loop: Loop) -> tuple[int, int
     return number, x, y + apart
 
 
-def _draw_lead(point: tuple[int, int, int], lead: str) -> str:
-    number, x, y = point
-    left, top = _find_corner(number)
+def _draw_lead(place: tuple[int, int], x: int, y: int, lead: str) -> str:
+    left, top = place
     fill = {"R": "#c01020", "B": "#111111"}[lead]
     circle = f'<circle cx="{left + x}" cy="{top + y}" r="10" fill="{fill}" stroke="#ffffff" stroke-width="2"/>'
-    letter = _text(left + x, top + y + 5, lead, 14, bold=True).replace("<text", '<text fill="#ffffff"')
+    letter = draw_text(left + x, top + y + 5, lead, 14, bold=True).replace("<text", '<text fill="#ffffff"')
     return circle + letter
-
-
-def write_svg(size: tuple[int, int], parts: list[str], *, dark: bool) -> str:
-    """Return drawn parts on a ground of their own, in light or in dark; ``size`` in px."""
-    ink, ground = ("#f0f3f2", "#18242a") if dark else ("#15232b", "#fbfaf6")
-    head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size[0]} {size[1]}" width="{size[0]}" '
-        f'height="{size[1]}" font-family="sans-serif" color="{ink}" fill="{ink}">'
-    )
-    fill = f'fill="{ground}"'
-    return f"{head}{_rect(0, 0, *size, fill)}{''.join(parts)}</svg>"
-
-
-def _line(x1: int, y1: int, x2: int, y2: int) -> str:
-    return f'<line x1="{x1}" y1="{y1}" x2="{x2}" y2="{y2}" stroke="currentColor" stroke-width="2"/>'
-
-
-def _rect(x: float, y: float, width: float, height: float, look: str, corner_px: int = _CORNER) -> str:
-    return f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" rx="{corner_px}" {look}/>'
-
-
-def _box(x: int, width: int, corner_px: int = _CORNER) -> str:
-    return _rect(x, _TOP, width, _BOTTOM - _TOP, _OUTLINE, corner_px)
-
-
-def _zigzag(x: int, middle: int, top: int, bottom: int) -> str:
-    """Return a resistor across two lines, its ends on them."""
-    leads = f'<path d="M{x} {top}H{middle}M{x} {bottom}H{middle}" {_OUTLINE}/>'
-    return leads + _rect(middle - 8, top, 16, bottom - top, _OUTLINE)
-
-
-def _text(x: float, y: float, text: str, size: int, *, bold: bool = False) -> str:
-    weight = ' font-weight="700"' if bold else ""
-    return f'<text x="{x:g}" y="{y:g}" font-size="{size}"{weight} text-anchor="middle">{escape(text)}</text>'
 
 
 def _wrap_label(text: str) -> list[str]:

@@ -9,7 +9,7 @@ from textwrap import wrap
 
 from diagnostics.reasoning import Stage
 
-from .picture import write_svg
+from .strokes import write_svg
 from .words import Words, format_percent, say
 
 MOST_NAMED = 4

@@ -58,7 +58,6 @@ from .session import (
     show_button,
     show_main_button,
     show_messages,
-    show_note,
     tell,
     turn_to,
     write_problem,
@@ -259,7 +258,8 @@ def _show_clock(assessment: Assessment, m: Measurement) -> None:
     wait_s = find_wait_s(case, m)
     if wait_s is None:
         whole = format_wait(m.data.settling)
-        show_note(tell("clock_none" if is_settled_already(case, m) else "clock_why", wait=whole))
+        if is_settled_already(case, m):
+            show_note(tell("clock_none"))
         st.button(
             tell("clock_start", wait=whole), icon=_CLOCK, key=f"clock {m.key}", width="stretch",
             on_click=guarded(_start_clock, tell("clock_start", wait=whole)), args=(case.case_id, case.revision, m.key),

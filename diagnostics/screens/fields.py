@@ -51,7 +51,7 @@ def _show_words(tokens: tuple[str, ...], words: Words, field: str, likely: tuple
     names = {t: plain(words.answer(t)) for t in tokens}
     st.pills(tell("answer_word"), some, key=field, wrap=True, format_func=names.__getitem__)
     if len(likely) < len(tokens):
-        st.checkbox(tell("answer_all"), key=f"all {field}")
+        st.checkbox(tell("answer_all", count=str(len(tokens))), key=f"all {field}")
 
 
 def _show_keys(m: Measurement, field: str) -> None:

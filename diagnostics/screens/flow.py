@@ -15,7 +15,7 @@ from .draft import find_form
 from .moved import note_others, show_moved
 from .paper import PAPER, show_paper
 from .proof import show_proof
-from .record import show_closed, show_record_so_far
+from .record import show_closed, show_more_of_case
 from .safety import show_for_us, show_safety
 from .session import (
     NEW,
@@ -156,7 +156,7 @@ def _show_work(assessment: Assessment) -> None:
         st.subheader(tell("repairs_title"), anchor=False)
         show_repairs(case, words, may_change=True)
     show_held(case, words)
-    show_record_so_far(case)
+    show_more_of_case(case)
 
 
 def _show_end(case: Case) -> None:

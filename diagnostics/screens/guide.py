@@ -83,15 +83,17 @@ def show_guide_title(guidance: Guidance) -> None:
     show_note(tell("guide_title", title=plain(localize(guidance.walk.guide.title, find_region()))))
 
 
-def show_why(assessment: Assessment) -> None:
-    """Show why this step, and folded away what each answer would mean; the step itself keeps the first screen."""
+def show_why(assessment: Assessment, *, guided: bool) -> None:
+    """Show why this step; folded away what the guide says beside and what each answer would mean."""
     words, guidance = build_words(assessment), assessment.guidance
     d = assessment.diagnosis
-    st.markdown(f"**{tell('why')}.** {plain(explain_next(d, words))}")
-    rows = list_expected(d, words)
-    with st.expander(tell("expected")):
+    show_note(f"**{tell('why')}.** {plain(explain_next(d, words))}")
+    rows, notes = list_expected(d, words), _list_guide_rest(assessment) if guided else []
+    with st.expander(tell("expected_noted" if notes else "expected", count=str(len(rows)))):
         if guidance is not None:
             show_guide_title(guidance)
+        for note in notes:
+            show_note(note)
         lines = [tell("expected_line", value=plain(value), cause=plain(cause)) for value, cause in rows]
         st.markdown("\n".join(f"- {line}" for line in lines))
         if assumed := tell_panel(assessment.case.site):
@@ -105,17 +107,18 @@ def show_guide_words(assessment: Assessment) -> None:
         show_note(_speak(step.say, find_listener(assessment.case)))
 
 
-def show_guide_rest(assessment: Assessment) -> None:
-    """Show below the answer what the guide says beside: for the past of this loop, or that it has ended and where."""
-    guidance, step = assessment.guidance, _find_own_step(assessment)
+def _list_guide_rest(assessment: Assessment) -> list[str]:
+    """Return what the guide says beside: for the past of this loop, or that it has ended and where."""
+    guidance = assessment.guidance
     if guidance is None:
-        return
+        return []
     walk = guidance.walk
-    if walk.reached == "end" and walk.end is not None:
-        show_note(f"{_speak(walk.end.say)} {tell('guide_ended')}")
-    if step is not None:
-        for name in (*(passed.step for passed in walk.passed[-3:]), walk.at):
-            show_guide_notes(assessment, walk.guide.steps[name])
+    ended = walk.end if walk.reached == "end" else None
+    told = [f"{_speak(ended.say)} {tell('guide_ended')}"] if ended else []
+    if _find_own_step(assessment) is None:
+        return told
+    steps = [walk.guide.steps[name] for name in (*(passed.step for passed in walk.passed[-3:]), walk.at)]
+    return [*told, *(note for step in steps for note in _list_guide_notes(assessment, step))]
 
 
 def _find_own_step(assessment: Assessment) -> Step | None:
@@ -129,10 +132,13 @@ def _find_own_step(assessment: Assessment) -> Step | None:
 
 def show_guide_notes(assessment: Assessment, step: Step) -> None:
     """Show what the guide says for the past of this loop."""
-    for context in assessment.case.contexts:
-        note = next((text for name, text in step.notes.items() if name == context), None)
-        if note:
-            show_note(f"{tell('guide_note')} {plain(localize(note, find_region()))}")
+    for note in _list_guide_notes(assessment, step):
+        show_note(note)
+
+
+def _list_guide_notes(assessment: Assessment, step: Step) -> list[str]:
+    some = [text for context in assessment.case.contexts for name, text in step.notes.items() if name == context]
+    return [f"{tell('guide_note')} {plain(localize(text, find_region()))}" for text in some]
 
 
 def show_doubt(assessment: Assessment) -> None:

@@ -27,6 +27,7 @@ from .session import (
     show_alert,
     show_button,
     show_messages,
+    show_side,
     tell,
 )
 from .suspects import show_readings
@@ -123,11 +124,24 @@ def build_file_name(case: Case, kind: str, zone: tzinfo) -> str:
 
 def show_record_so_far(case: Case) -> None:
     """Show what the description says and assumes, and offer the files of a case that is still open; folded away."""
-    notes = [*case.site.note.splitlines(), *filter(None, [tell_panel(case.site)])]
     with st.expander(tell("record_so_far")):
-        if notes:
-            st.markdown(f"**{tell('site_note')}**\n\n" + "\n".join(f"- {plain(line)}" for line in notes))
-        show_files(case)
+        _show_record(case)
+
+
+def show_more_of_case(case: Case) -> None:
+    """Offer what is seldom wanted at a step, folded away: the complaint, the loop's description, the record so far."""
+    with st.expander(tell("more_of_case"), key="more_of_case"):
+        with st.container(horizontal=True, gap="xsmall"):
+            show_side("complaint_title", "complaint", "to_complaint")
+            show_side("describe_again", "describe", "to_describe")
+        _show_record(case)
+
+
+def _show_record(case: Case) -> None:
+    notes = [*case.site.note.splitlines(), *filter(None, [tell_panel(case.site)])]
+    if notes:
+        st.markdown(f"**{tell('site_note')}**\n\n" + "\n".join(f"- {plain(line)}" for line in notes))
+    show_files(case)
 
 
 def _open_again(case_id: str, revision: int) -> None:

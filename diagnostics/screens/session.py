@@ -43,6 +43,12 @@ button .stMarkdownEllipsis, button .stMarkdownEllipsis p {white-space: normal; o
 .st-key-page_head p span, .st-key-page_head p small {font-size: inherit;}
 input::placeholder {color: inherit !important; opacity: .8 !important;}
 [data-testid="stBottomBlockContainer"] {padding-bottom: 1rem; padding-top: .75rem;}
+.st-key-ways button, .st-key-sides button {padding-left: .5rem; padding-right: .5rem;}
+@media (max-width: 640px) {
+  [data-testid="stMain"] [data-testid="stVerticalBlock"] {gap: .6rem;}
+  [data-testid="stMarkdown"] p, [data-testid="stMarkdown"] li {line-height: 1.5;}
+  [data-testid="stHeading"] h3 {padding: 0 0 .4rem;}
+}
 """
 _TO_TOP = "document.querySelector('[data-testid=stMain]')?.scrollTo(0, 0);"
 _TO = "setTimeout(() => document.querySelector('.st-key-{key}')?.scrollIntoView({{block: 'center'}}), 50);"
@@ -202,6 +208,11 @@ def show_main_button(label: str, callback: Callable[..., None], args: tuple[obje
 def show_button(label: str, callback: Callable[..., None], args: tuple[object, ...], key: str) -> None:
     """Show another action, as wide as the page."""
     st.button(label, key=key, width="stretch", on_click=guarded(callback, label), args=args)
+
+
+def show_side(name: str, view: str, key: str) -> None:
+    """Show the way to another side of the case, no wider than its words."""
+    st.button(tell(name), key=key, on_click=guarded(turn_to), args=(view,))
 
 
 def show_note(text: str) -> None:

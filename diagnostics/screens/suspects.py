@@ -31,7 +31,7 @@ from .session import (
 )
 from .timeline import TIMELINE
 
-_MOST_SHOWN = 2  # suspects that stand beside the picture; the others are a tap away
+_MOST_SHOWN = 1  # suspects that stand beside the picture; the others are a tap away
 
 
 def show_suspects(assessment: Assessment, next_: Measurement | None, *, folded: bool = False) -> None:
@@ -43,7 +43,8 @@ def show_suspects(assessment: Assessment, next_: Measurement | None, *, folded: 
         return
     st.subheader(tell("suspects_title"), anchor=False)
     _show_picture(assessment, next_)
-    with st.expander(tell("suspects_all")):
+    others = _list_lines(assessment, build_words(assessment))[_MOST_SHOWN:]
+    with st.expander(tell("suspects_others", count=str(len(others)))):
         _show_others(assessment)
 
 
@@ -55,18 +56,18 @@ def _show_picture(assessment: Assessment, next_: Measurement | None) -> None:
     names = [plain(words.detector(name)) for name in list_shortened(assessment.loop, shares, next_)]
     if names:
         show_note(tell("picture_names", names="; ".join(names)))
-    st.markdown("\n".join(_list_lines(assessment, words)[:_MOST_SHOWN]))
+    show_note("  \n".join(_list_lines(assessment, words)[:_MOST_SHOWN]))
 
 
 def _list_lines(assessment: Assessment, words: Words) -> list[str]:
-    return [f"- **{percent}** {plain(text)}" for percent, text in list_suspects(assessment.diagnosis, words)]
+    return [f"**{percent}** {plain(text)}" for percent, text in list_suspects(assessment.diagnosis, words)]
 
 
 def _show_others(assessment: Assessment) -> None:
     """Show how to read the picture, the suspects beyond the first, and what nothing tells apart."""
     words = build_words(assessment)
     show_note(tell("picture_key"))
-    st.markdown("\n".join(_list_lines(assessment, words)[_MOST_SHOWN:]))
+    st.markdown("\n".join(f"- {line}" for line in _list_lines(assessment, words)[_MOST_SHOWN:]))
     _show_not_apart(assessment, words)
     if any(reading.condition != "absent" for reading in assessment.case.readings):
         show_button(tell("timeline_title"), turn_to, (TIMELINE,), "timeline")

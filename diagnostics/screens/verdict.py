@@ -50,6 +50,7 @@ from .session import (
     show_main_button,
     show_messages,
     show_note,
+    show_side,
     tell,
     turn_to,
 )
@@ -105,8 +106,9 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
         show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
         return
     show_cautions((*list_repair_cautions(repair), "outranked"), list_read_for_repair(case, words.loop, repair))
-    show_undo(assessment)
-    show_button(tell("something_else"), turn_to, ("other",), "something_else")
+    with st.container(horizontal=True, gap="xsmall", key="ways"):
+        show_side("something_else", "other", "something_else")
+        show_undo(assessment)
     named = plain(words.repair(repair))
     several = tuple(mend.fault for mend in mends) if len(mends) > 1 else ()
     _show_outcome(write_class(repair), named, _record_repair, (case.case_id, case.revision, *repair, several))

@@ -46,7 +46,7 @@ def show_ways(assessment: Assessment, m: Measurement | None) -> None:
     """Show the ways around a step in little room; ``m`` is what is to be measured, None for a question of the guide."""
     case = assessment.case
     place = (case.case_id, case.revision)
-    with st.container(horizontal=True, gap="xsmall"):
+    with st.container(horizontal=True, gap="xsmall", key="ways"):
         if m is not None and m.tools:
             _show_way("cannot", turn_to, (CANNOT,))
         elif m is not None:

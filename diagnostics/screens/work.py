@@ -42,7 +42,6 @@ from .guide import (
     find_pending,
     show_answers,
     show_doubt,
-    show_guide_rest,
     show_guide_words,
     show_lead,
     show_pending,
@@ -65,13 +64,13 @@ from .session import (
     show_main_button,
     show_messages,
     show_note,
+    show_side,
     tell,
     turn_to,
 )
 from .suspects import show_readings, show_suspects
 from .verdict import show_verdict
 from .ways import CANNOT, show_cannot, show_left_out, show_undo, show_ways
-
 
 _FIRST = MappingProxyType(
     {"power": "first_power", "known_off": "first_known_off", "pair_on": "first_pair_on", "stays": "first_stays"}
@@ -209,10 +208,8 @@ def _show_step_cautions(assessment: Assessment, some: tuple[Measurement, ...]) -
 def _show_below(assessment: Assessment, m: Measurement) -> None:
     """Show what lies below the answer of the suggested step: a shorter one, why, and the ways around it."""
     show_ways(assessment, m)
-    if _is_guided(assessment):
-        show_guide_rest(assessment)
     show_shorter(assessment)
-    show_why(assessment)
+    show_why(assessment, guided=_is_guided(assessment))
 
 
 def _is_guided(assessment: Assessment) -> bool:
@@ -307,13 +304,11 @@ def _show_more(assessment: Assessment, *, at_step: bool) -> None:
     """Show what was left out, and the ways to another side of the case; some stand ``at_step`` already."""
     show_left_out(assessment)
     show_answers(assessment)
-    with st.container(horizontal=True, gap="xsmall"):
+    with st.container(horizontal=True, gap="xsmall", key="sides"):
         show_lead(assessment)
+        show_side("finish", "closing", "finish")
         if not at_step:
-            _show_side("own_repair", "repair", "to_repair")
-        _show_side("finish", "closing", "finish")
-        _show_side("complaint_title", "complaint", "to_complaint")
-        _show_side("describe_again", "describe", "to_describe")
+            show_side("own_repair", "repair", "to_repair")
         if find_listener(assessment.case) == "caller":
             place = (assessment.case.case_id, assessment.case.revision)
             label = tell("on_site_now")
@@ -324,7 +319,3 @@ def _take_over(case_id: str, revision: int) -> None:
     """Hand the case over to a technician on site, whole; whoever that is says anew what is at hand."""
     hand_over(open_store(), load(case_id, revision), "technician")
     turn_to("complaint")
-
-
-def _show_side(name: str, view: str, key: str) -> None:
-    st.button(tell(name), key=key, on_click=guarded(turn_to), args=(view,))

@@ -1,9 +1,11 @@
 """What a case means: its loop, its readings as understood, the diagnosis, and what still stands disturbed."""
 
-from collections.abc import Callable, Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
+from itertools import accumulate
 
 from diagnostics.cases import (
     Case,
@@ -49,8 +51,9 @@ from .same import once
 
 _WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
 _AT_EARLIER_VISIT = datetime(1999, 1, 1, tzinfo=UTC)
-# Sights offered by name at one place; what is rarer there is one more tap away.
-_MOST_SIGHTS = 10
+# Sights offered by name at one place: at least so many, at most so many, and between them as few as hold this share.
+# What is rarer there is one more tap away.
+_FEW_SIGHTS, _MOST_SIGHTS, _SIGHTS_SHARE = 5, 10, 0.99
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,7 +252,7 @@ def find_measurement(loop: Loop, key: str) -> Measurement | None:
 
 
 def list_likely_answers(assessment: Assessment, measurement: Measurement) -> tuple[str, ...]:
-    """Return the words that a look at this place may find, the likeliest so many of them; all words of other kinds."""
+    """Return the words that a look at this place will nearly always find, never only one or two; all of other kinds."""
     tokens = list_tokens(measurement, assessment.loop)
     if measurement.kind != "look":
         return tokens
@@ -259,8 +262,16 @@ def list_likely_answers(assessment: Assessment, measurement: Measurement) -> tup
             if find_look_place(fault, assessment.loop) == measurement.at:
                 sees = fault.data.sees
                 weight[sees.token] = weight.get(sees.token, 0.0) + candidate.probability * sees.share
-    likely = {AS_IT_SHOULD_BE, *sorted(weight, key=lambda token: (-weight[token], token))[:_MOST_SIGHTS]}
+    likely = {AS_IT_SHOULD_BE, *_list_likely(weight)}
     return tuple(t for t in tokens if t in likely)
+
+
+def _list_likely(weight: Mapping[str, float]) -> list[str]:
+    """Return the likeliest words, as few as hold nearly all of the weight."""
+    ranked = sorted(weight, key=lambda token: (-weight[token], token))
+    held = list(accumulate(weight[token] for token in ranked))
+    enough = bisect_left(held, _SIGHTS_SHARE * sum(weight.values())) + 1
+    return ranked[: min(max(enough, _FEW_SIGHTS), _MOST_SIGHTS)]
 
 
 def simulate_now(case: Case, loop: Loop, measurement: Measurement) -> str:

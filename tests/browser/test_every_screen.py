@@ -188,6 +188,6 @@ def _walk_readings_as_left(hand: Phone, look: Callable[[str], None], url: str, s
     look("baseline")
     hand.tap("baseline_same")
     hand.page.get_by_text("As left at an earlier visit").click()
-    hand.page.get_by_text("Record so far").click()
+    hand.page.get_by_text("The complaint, the loop, the record").click()
     hand.wait()
     look("work_with_baseline")

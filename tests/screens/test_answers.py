@@ -266,7 +266,7 @@ def test_stop_of_the_first_question_is_still_there_after_a_reload(store: CaseSto
 def test_look_shows_what_can_be_found_there_first_and_the_rest_on_request(at_work: Visitor) -> None:
     measure(at_work, "det5", "look|det5")
     few = next(g for g in at_work.at.button_group if g.label == FOUND).options
-    next(c for c in at_work.at.checkbox if c.label == "I found something else").set_value(True)
+    next(c for c in at_work.at.checkbox if c.label.startswith("I found something else: show all ")).set_value(True)
     at_work.run()
     every = next(g for g in at_work.at.button_group if g.label == FOUND).options
     assert set(few) < set(every)

@@ -76,8 +76,10 @@ def test_red_and_black_lead_are_drawn_at_the_box_they_touch() -> None:
     circles = [(float(c.attrib["cx"]), float(c.attrib["cy"])) for c in root.iter(f"{SVG}circle")]
     assert len(circles) == 2
     (red_x, red_y), (black_x, black_y) = circles
-    assert red_x == black_x == 240 + 48  # third box of the row
-    assert 132 < red_y < black_y < 264  # second row, plus above minus
+    corner = next(g.attrib["transform"] for g in root.iter(f"{SVG}g") if "5" in [t.text for t in g.iter(f"{SVG}text")])
+    x, y = (float(number) for number in re.findall(r"\d+", corner))
+    assert red_x == black_x == x + 48  # where the run comes in
+    assert y + 40 < red_y < black_y < y + 84  # within the box, plus above minus
 
 
 def test_shares_by_place_are_the_probabilities_of_the_candidates() -> None:
@@ -215,3 +217,35 @@ def test_room_is_wrapped_and_one_that_does_not_fit_is_listed_whole() -> None:
     assert {"lower west", "dormitory", "attic"} <= set(texts)
     assert max(len(t) for t in texts) <= 13
     assert list_shortened(loop, {}, None) == ("det2",)
+
+
+def test_loop_that_hardly_a_suspect_is_in_is_one_box_with_their_sum() -> None:
+    loop = build("hostel")
+    shares = {"run det2": 0.6, "det6": 0.05, "end2": 0.05}
+    svg = render_loop(loop, shares, None, dark=False)
+    texts = read_texts(svg)
+    assert [t for t in texts if t.isdigit()] == ["1", "2", "3", "4"]
+    assert {"Z2", "3 detectors", "10 %"} <= set(texts)
+    assert "zone 2 10 %" in describe_picture(loop, shares, None, Words(loop))
+
+
+@pytest.mark.parametrize("shares", [{"run det2": 0.6, "det6": 0.2}, {"run det2": 0.6, "det6": 0.1, "end2": 0.06}])
+def test_loop_with_more_than_a_few_suspects_is_drawn_whole(shares: dict[str, float]) -> None:
+    texts = read_texts(render_loop(build("hostel"), shares, None, dark=False))
+    assert [t for t in texts if t.isdigit()] == [str(n) for n in range(1, 8)]
+
+
+def test_loop_that_the_next_step_leads_to_is_drawn_whole() -> None:
+    loop = build("hostel")
+    for m in list_measurements(loop):
+        if loop.find_chain(m.place) is loop.chains[1] or "zone2" in m.red:
+            texts = read_texts(render_loop(loop, {"run det2": 0.6}, m, dark=False))
+            assert {"5", "6", "7"} <= set(texts), m.key
+
+
+def test_row_is_lower_where_nothing_stands_over_it() -> None:
+    heights = [
+        float(ET.fromstring(render_loop(build("bakery"), shares, None, dark=False)).attrib["height"])  # noqa: S314
+        for shares in ({}, {"det1": 0.4}, {"det1": 0.4, "end": 0.4})
+    ]
+    assert heights[0] < heights[1] < heights[2] <= 4 * 134

@@ -26,7 +26,8 @@ def list_files(visitor: Visitor) -> list[str]:
 
 def test_open_case_offers_the_record_so_far(store: CaseStore) -> None:
     visitor = Visitor(store, describe(store).case_id)
-    assert "Record so far" in [e.label for e in visitor.at.expander]
+    more = next(e for e in visitor.at.expander if e.label == "The complaint, the loop, the record")
+    assert {"to_complaint", "to_describe"} <= {b.key for b in more.button}
     assert list_files(visitor) == ["file_record", "file_card", "file_case"]
 
 

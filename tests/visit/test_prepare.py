@@ -145,6 +145,19 @@ def test_look_offers_what_can_be_found_there_and_no_word_of_another_place() -> N
     assert len(at_five) < len(list_tokens(looks["det5"], assessment.loop)) / 2
 
 
+def test_look_offers_fewer_words_the_surer_the_suspects_and_never_only_one_or_two() -> None:
+    case, counts = CALL, list[int]()
+    for number in range(3):
+        assessment = assess_case(case)
+        look = next(m for m in list_measurements(assessment.loop) if (m.kind, m.at) == ("look", "det8"))
+        counts.append(len(list_likely_answers(assessment, look)))
+        asked = assessment.diagnosis.next.measurement if assessment.diagnosis.next else None
+        assert asked is not None
+        text = simulate_reading(assessment.loop, "end_resistor_missing@end", asked)
+        case = replace(case, readings=(*case.readings, build_reading(asked, text, str(number))))
+    assert counts[0] > counts[-1] == 6
+
+
 @pytest.mark.parametrize("hidden", ["end_resistor_missing@end", "in_out_swapped@det3", "conductor_open@det5.in+"])
 def test_what_a_hidden_fault_shows_is_among_the_likely_answers(hidden: str) -> None:
     assessment = assess_case(CALL)
