@@ -58,6 +58,7 @@ from .session import (
     show_button,
     show_main_button,
     show_messages,
+    show_note,
     tell,
     turn_to,
     write_problem,
