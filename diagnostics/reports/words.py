@@ -349,6 +349,8 @@ def _find_key(m: Measurement) -> str:
     """Return under which name the sentences of a measurement stand."""
     if m.kind == "ohms" and m.black == EARTH:
         return "ohms_to_earth"
+    if m.kind == "ohms" and m.mode.is_powered_down:
+        return "ohms_lifted"
     if m.red.startswith(f"{FIELD}."):
         return "volts_field"
     suffix = {"return_lifted": "_returned", "cut_off": "_cut_off"}.get(m.mode.word, "")

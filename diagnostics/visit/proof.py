@@ -18,6 +18,7 @@ FUNCTIONAL, HEAD_OFF, RESET, STATION, RECHECK = "functional_test", "head_off_tes
 _TOUCHING: Final = frozenset({"head_off", "dark_with_head_off", "earth_opened", "look"})
 SOUGHT: Final = "detector"  # the detector of a repair that nobody knew the place of before it showed itself
 _BY_NUMBER: Final = re.compile(r"\bdet(?:ector)?s?\.?\s*(\d{1,3})\b", re.IGNORECASE)
+_SWAPS: Final = "swap_zone_input"  # a board that may carry other zones too
 _LEAST_ROOM: Final = 3  # letters that a room must have to be looked for in what somebody typed
 
 
@@ -148,11 +149,13 @@ def _name_owner(terminal: str) -> str:
 def _list_chosen(case: Case, loop: Loop) -> list[tuple[str, Why]]:
     """Return the farthest detector of the loop in question, or of each, and for each kind the one farthest out there.
 
-    A repair that lies in no loop, with a complaint of none, may have touched all of them.
+    A repair that lies in no loop, with a complaint of none, may have touched all of them; so does one at the panel's
+    own zone board.
     """
     about = find_about(case)
+    of_all = any(r.cured and _SWAPS in r.fault.partition("@")[0].split(" + ") for r in case.repairs)
     own = _find_repaired(case, loop) or (loop.focus(about).chains[0] if about else None)
-    chains = loop.chains if own is None else (own,)
+    chains = loop.chains if own is None or of_all else (own,)
     kinds = {d.senses: d.name for d in (*loop.detectors, *(d for chain in chains for d in chain.detectors))}
     farthest: list[tuple[str, Why]] = [(chain.last.name, "farthest") for chain in chains]
     return [*farthest, *((name, "kind") for name in kinds.values())]

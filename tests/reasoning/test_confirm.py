@@ -130,7 +130,7 @@ def test_why_panel_and_field_are_parted_is_said() -> None:
         if found.next is None or found.next.action == "repair":
             break
         if not found.next.bits and find_next(found).mode.word in PARTED:
-            assert "parts the panel from the field before the repair" in explain_next(found, Words(TWO_WIRE))
+            assert "tells panel from wiring before the repair" in explain_next(found, Words(TWO_WIRE))
             return
         taken = (*taken, Taken(find_next(found), tell_mean(worn, find_next(found))))
     pytest.fail("the board was swapped with panel and field never parted")

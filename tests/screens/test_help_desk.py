@@ -20,6 +20,7 @@ from tests.screens.real_work import describe
 
 SITES = Path(__file__).parents[2] / "cases" / "sites"
 ASKED_OTHERWISE = (
+    "ohms_lifted",
     "ohms_to_earth",
     "which_dark_returned",
     "how_many_dark_returned",

@@ -168,3 +168,10 @@ def test_tests_after_a_repair_are_of_the_loop_that_was_repaired_or_complained_of
     assert choose_head(case, loop) == last
     assert [i.at for i in list_proof(case, loop) if "farthest" in i.reasons] == [last]
     assert all("kind" in i.reasons for i in list_proof(case, loop) if "farthest" in i.reasons)
+
+
+def test_after_a_board_is_swapped_every_loop_is_tested(store: CaseStore) -> None:
+    text = (find_shipped("cases") / "sites" / "hostel.yaml").read_text("utf-8")
+    case = tell_loop(store, open_case(store, Case(parse_site_text(text, "site"), text)), "zone2")
+    case = record_repair(store, case, "swap_zone_input@zone2", cured=True)
+    assert [i.at for i in list_proof(case, build_loop(case.site)) if "farthest" in i.reasons] == ["det4", "det7"]
