@@ -8,6 +8,7 @@ import pytest
 
 from diagnostics.cases import CaseStore
 from tests.browser.phone import DESK, PHONE, Phone
+from tests.sampling import in_ci
 from tests.screens.real_work import build_restored, describe
 
 if TYPE_CHECKING:
@@ -42,12 +43,13 @@ def test_axe_finds_nothing_serious_on_any_screen(
 ) -> None:
     hand = Phone(browser, app_url, SIZES[size], dark=dark)
     seen: dict[str, list[str]] = {}
+    first = int(dark)  # in CI axe looks at every other screen: those of the phone, then those between at the desk
 
     def look(name: str) -> None:
         assert hand.find_overhang_px() <= 0, name
         assert hand.find_cut_off() == [], name
         hand.picture(f"screen-{name}-{size}-{'dark' if dark else 'light'}", tmp_path)
-        seen[name] = find_serious(hand)
+        seen[name] = find_serious(hand) if len(seen) % 2 == first or not in_ci() else []
 
     _walk(hand, look)
     if size == "phone":
