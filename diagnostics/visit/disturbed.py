@@ -46,17 +46,18 @@ _OFF_SCREWS = frozenset({"lifted", "lifted_supply_on", "pair_lifted", "known_res
 def find_first(case: Case, loop: Loop, m: Measurement) -> tuple[First, ...]:
     """Return what is to be done before a step because of the step before it, in order; nothing where all is back.
 
-    *Power* is to be on again, a *known* resistor *off*, the *pair on* its screws; or it *stays* lifted.
+    A *known* resistor is to be *off*, the *pair on* its screws, or it *stays* lifted; *power* comes on again last.
     """
     before = _parse(case.readings[-1], loop) if case.readings else None
     standing = {name_disturbance(d.measurement) for d in find_disturbances(case, loop)}
     if before is None or before.mode.word not in _OFF_SCREWS or name_disturbance(before) not in standing:
         return ()
-    found: list[First] = ["power"] if before.mode.is_powered_down and not m.mode.is_powered_down else []
-    if before.mode.word == "known_resistor" and m.mode.word != "known_resistor":
-        found.append("known_off")
     stays = m.mode.word in _OFF_SCREWS and _find_pair(m) == _find_pair(before)
-    return (*found, "stays" if stays else "pair_on")
+    known: tuple[First, ...] = ()
+    if before.mode.word == "known_resistor" and m.mode.word != "known_resistor":
+        known = ("known_off",)
+    power: tuple[First, ...] = ("power",) if before.mode.is_powered_down and not m.mode.is_powered_down else ()
+    return (*known, "stays" if stays else "pair_on", *power)
 
 
 def _find_pair(m: Measurement) -> str:

@@ -207,7 +207,7 @@ def test_the_step_after_an_ohms_step_says_that_the_panel_comes_on_again_first(at
     lifted = Reading("ohms", "4.7k", "panel.zone1+", "panel.zone1-", mode="lifted")
     case = at_work.store.append_reading(at_work.case_id, lifted, at_work.case.revision)
     again = Visitor(at_work.store, case.case_id)
-    assert "battery of the panel on again first" in again.text
+    assert "battery of the panel on again, in the order" in again.text
     assert "Put the lifted pair back on its terminals." in again.text
 
 

@@ -75,8 +75,8 @@ KNOWN = ("volts", "panel", "known_resistor:4k7", "19.8 V")
 @pytest.mark.parametrize(
     ("done", "next_", "first"),
     [
-        ((OHMS,), BARE, ("power", "stays")),
-        ((OHMS,), ("volts", "panel", "standby", ""), ("power", "pair_on")),
+        ((OHMS,), BARE, ("stays", "power")),
+        ((OHMS,), ("volts", "panel", "standby", ""), ("pair_on", "power")),
         ((OHMS, BARE), WIRES, ("stays",)),
         ((BARE, KNOWN), BARE, ("known_off", "stays")),
         ((BARE, KNOWN), ("volts", "panel", "standby", ""), ("known_off", "pair_on")),
