@@ -4,9 +4,11 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from diagnostics.cases import CLOSINGS, Case, CaseStore, Leaving, Reading
-from diagnostics.reports import render_record
+from diagnostics.cases import CLOSINGS, Case, CaseStore, Leaving, Reading, parse_site_text
+from diagnostics.locate import find_shipped
+from diagnostics.reports import Words, render_record
 from diagnostics.visit import close_case
+from diagnostics.wiring import build_loop
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import build_restored, describe, write_note
 from tests.screens.test_work import FOUND, at_verdict
@@ -41,6 +43,15 @@ def test_each_closing_keeps_who_was_told_the_note_and_by_whom(store: CaseStore, 
     for told in ("Told:** owner <b>Kim</b>, by phone", "Note:** # one  \ntwo", "By:** Ada *L*"):
         assert told in visitor.text
     assert not {"told", "note", "closed_by", "closing"} & set(visitor.at.query_params)
+
+
+def test_what_is_not_supervised_is_told_before_the_case_is_closed(store: CaseStore) -> None:
+    text = (find_shipped("cases") / "sites" / "bench_four_wire_bare.yaml").read_text("utf-8")
+    told = Words(build_loop(parse_site_text(text, "site"))).defects()
+    visitor = Visitor(store, describe(store, text).case_id, view="closing")
+    assert told
+    assert "Report this too" in visitor.text
+    assert all(defect in visitor.text for defect in told)
 
 
 def test_what_was_typed_and_chosen_survives_a_reload(store: CaseStore) -> None:
