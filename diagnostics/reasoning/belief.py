@@ -25,8 +25,6 @@ FITS = 1e-3
 FITS_AGAIN = 1e-5
 # What a verdict is asked for must fit all that was read, not a hypothesis in its shadow; invented.
 TOLD = 0.05
-# How often *something not modelled* makes any one complaint; invented.
-ANY_COMPLAINT = 0.5
 # How often *something not modelled* shows what the rest would have shown, as far as is known by then; invented.
 MIMICS = 0.5
 TINY = 1e-300
@@ -82,7 +80,16 @@ def build_prior(bench: Bench, contexts: Sequence[Context]) -> Belief:
 
 def tell_symptom(belief: Belief, bench: Bench, symptom: str) -> Belief:
     """Return the belief after a complaint."""
-    return reweigh(belief, rate_symptom(bench, symptom), ANY_COMPLAINT)
+    rates = rate_symptom(bench, symptom)
+    return reweigh(belief, rates, rate_any(belief, rates))
+
+
+def rate_any(belief: Belief, rates: Array) -> float:
+    """Return how often *something not modelled* makes a complaint: as often as all that is modelled does, on average.
+
+    So a complaint alone says nothing for it or against it. ``rates`` are those of each hypothesis, (hypothesis,).
+    """
+    return float(belief.probability @ rates / belief.probability.sum())
 
 
 def update(belief: Belief, forecast: Forecast, value: float | str, meter: Meter) -> tuple[Belief, Array]:

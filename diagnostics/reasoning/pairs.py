@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from diagnostics.faults import Context, Fault, find_touched, read_catalogue
 from diagnostics.readings import Bench, Faults
 
-from .belief import ANY_COMPLAINT, Belief, Taken
+from .belief import Belief, Taken, rate_any
 from .likelihood import rate_reading
 
 Array = NDArray[np.float64]
@@ -161,7 +161,7 @@ def tell_mended(
         beside[rest] = np.logaddexp(beside[rest], both)
     whole = np.logaddexp(alone + np.log1p(-share), beside)
     other = float(np.log(belief.not_modelled) + _rate_other(bench, before))
-    other += sum(math.log(ANY_COMPLAINT) for rates in complaints if rates is not None)
+    other += sum(math.log(rate_any(belief, rates)) for rates in complaints if rates is not None)
     top = max(float(whole.max()), other)
     weight, nothing = np.exp(whole - top), float(np.exp(other - top))
     total = float(weight.sum()) + nothing

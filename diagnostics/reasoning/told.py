@@ -14,13 +14,13 @@ from diagnostics.readings import AS_IT_SHOULD_BE, Bench
 from .answer import Contradiction, Question
 from .baseline import tell_baseline
 from .belief import (
-    ANY_COMPLAINT,
     FITS,
     FITS_AGAIN,
     Belief,
     Taken,
     build_prior,
     keep_latest,
+    rate_any,
     rate_fit,
     rate_together,
     reweigh,
@@ -159,7 +159,7 @@ def _try_pairs(question: Question, single: Weighed) -> Weighed:
     doubles = build_doubles(bench, prior, complaint, taken, question.contexts)
     if doubles is None:
         return single
-    start = reweigh(doubles.prior, doubles.complaint, ANY_COMPLAINT)
+    start = reweigh(doubles.prior, doubles.complaint, rate_any(doubles.prior, doubles.complaint))
     follow = partial(_follow, start, doubles.bench, in_hindsight=True)
     followed = follow(taken)
     belief = followed.belief

@@ -158,7 +158,8 @@ def _write_reset(draft: Draft, line: Line) -> None:
         ends, condition = ("reset.com", f"reset.{contact}"), when(reset__operated=on)
         draft.add_ohms("contact", f"contact.{contact}", ends, contact_ohm, condition)
     made = (read_si(relay["drive_v"], "V"), read_si(relay["drive_ohm"], "ohm"), 1.0)
-    _write_output(draft, "reset", made, when(panel__reset=True))
+    moved = draft.spread("reset_drive", "emf", draft.spreads["relay_24v.drive_v"])
+    _write_output(draft, "reset", made, when(panel__reset=True), moved)
     draft.add_ohms("joint", "screw.reset-", ("panel.reset-", "panel.common"), draft.ohms("joint_ohm"))
     draft.add_ohms("coil", "coil.reset", ("panel.reset+", "panel.reset-"), read_si(relay["coil_ohm"], "ohm"))
 

@@ -66,7 +66,7 @@ def _wire_relay(bench: WiringBench, spec: LoopSpec, feed: Ends) -> Ends:
     bench.contact("contact.reset.no", ("reset.com", "reset.no"), contact_ohm, Gate("reset.operated", when=True))
     drive = (part.number("drive_v"), part.number("drive_ohm"), 1.0)
     coil: Ends = ("panel.reset+", "panel.reset-")
-    wire_output(bench, "reset", coil[0], drive, {"aux_supply": part.shares["drive_v"]}, _RESETTING)
+    wire_output(bench, "reset", coil[0], drive, {"reset_drive": part.shares["drive_v"]}, _RESETTING)
     bench.joint("screw.panel.reset-", coil[1], "panel.common")
     bench.resistor("coil.reset", coil, part.number("coil_ohm"))
     bench.relays.append(Relay("reset", *coil, part.number("pull_in_v"), part.number("drop_out_v")))

@@ -14,7 +14,16 @@ from diagnostics.wiring import Edits, Hold, Loop, discharge_battery, shift_unkno
 TOLERANCE_SDS = 2.0
 # What makes outputs give the most: whatever feeds, higher; whatever stands in the way, lower.
 HEAVY: Final = dict.fromkeys(
-    ("zone_supply", "aux_supply", "separate_supply", "loop_supply", "detector_current", "clamp", "battery"),
+    (
+        "zone_supply",
+        "aux_supply",
+        "reset_drive",
+        "separate_supply",
+        "loop_supply",
+        "detector_current",
+        "clamp",
+        "battery",
+    ),
     TOLERANCE_SDS,
 ) | dict.fromkeys(("zone_source", "cable_length", "temperature", "end_resistor"), -TOLERANCE_SDS)
 _NO_METER = MeterInput(1e13)
