@@ -1,11 +1,12 @@
 """Whether probabilities hold: visits in the referee's worlds, and every belief on the way held to what was so.
 
 The one-step rule leads. A visit begins with a complaint and with a fault drawn from what the engine then believes.
-*Matched* worlds are as wide as the engine believes, and nobody makes a slip. *Wide* ones are the referee's own, with
-slips, and the weight of every kind of fault is half or double. All visits to one site share one bench.
+*Matched* worlds are as wide as the engine believes, slips are as common in them, and so is *something not modelled*: an
+effect outside the catalogue, mended by no repair or by one that happens to reach it. *Wide* worlds are the referee's
+own, and the weight of every kind of fault is half or double. All visits to one site share one bench.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from zlib import crc32
@@ -25,8 +26,12 @@ from diagnostics.reasoning import (
     find_repair_class,
     rate_symptom,
 )
+from diagnostics.reasoning.likelihood import LEAST_OHM, SLIP_ANY, SLIP_LEAD_OFF, SLIP_PREFIX, SLIP_TURNED, WIDEST_V
 from diagnostics.referee import (
+    OUTSIDE,
+    PREFIX,
     Ask,
+    BelievedSlips,
     NeverSettlesError,
     NotPlayedError,
     Person,
@@ -42,8 +47,9 @@ from diagnostics.referee import (
 
 from .policies import Interval, find_share
 from .stand import Stand, play_sites
+from .unmodelled import build_strange
 
-MOST_STEPS, MOST_REPAIRS, MOST_WORLDS = 25, 3, 5
+MOST_STEPS, MOST_REPAIRS, MOST_WORLDS, MOST_STRANGE = 25, 3, 5, 40
 BINS, RESAMPLES = 10, 1000
 OFF_BY = 2.0  # by how much a weight is wrong in wide worlds
 _SHOWN = {"constant_trouble": "trouble", "alarm_with_nothing_there": "alarm"}
@@ -114,30 +120,45 @@ class _Draws:
     """How the visits to a site are drawn, and played."""
 
     def __init__(self, stand: Stand, *, wide: bool) -> None:
-        spreads = read_spreads()
         self.stand, self.bench, self.wide = stand, stand.bench, wide
-        self.spreads: Spreads = spreads if wide else spreads.as_believed(read_table().threshold_share)
+        self.spreads = read_spreads() if wide else _read_believed()
         self.rates = {name: rate_symptom(self.bench, name) for name in SYMPTOMS}
 
     def play(self, rng: np.random.Generator, seed: tuple[int, int]) -> Told | None:
         """Return one drawn visit; None where the referee cannot play what was drawn."""
         context: Context = CONTEXTS[int(rng.integers(len(CONTEXTS)))]
-        weight = build_prior(self.bench, (context,)).probability * self._spoil(rng)
+        prior = build_prior(self.bench, (context,))
+        if not self.wide and rng.uniform() < prior.not_modelled:
+            return self._visit_strange(rng, context, seed)
+        weight = prior.probability * self._spoil(rng)
         names = [name for name, rate in self.rates.items() if np.ptp(rate) > 0]
         share = np.array([float((weight * self.rates[name]).sum()) for name in names])
         symptom = names[int(rng.choice(len(names), p=share / share.sum()))]
         chance = weight * self.rates[symptom]
-        faults = self.bench.hypotheses[int(rng.choice(chance.size, p=chance / chance.sum()))]
+        number = int(rng.choice(chance.size, p=chance / chance.sum()))
+        faults = self.bench.hypotheses[number]
         fault = write_drawn(faults, rng)
         plant = Plant(self.stand.site, fault, context, seed)
-        shows = bool(self.rates[symptom][self.bench.hypotheses.index(faults)] > 0.5)
+        shows = bool(self.rates[symptom][number] > 0.5)
         try:
             world = self._build_world(plant, _SHOWN.get(symptom) if shows else None)
-            return None if world is None else self._visit(Person(world, plant), faults, symptom, (context,))
+            cures = {find_repair_class(faults)}
+            return None if world is None else self._visit(Person(world, plant), cures, symptom, context)
         except (NotPlayedError, NeverSettlesError):
             return None
         finally:
             self.stand.forget(fault)
+
+    def _visit_strange(self, rng: np.random.Generator, context: Context, seed: tuple[int, int]) -> Told | None:
+        """Return the visit to an effect outside the catalogue, for the complaint that it makes; None for none."""
+        effects = sorted(OUTSIDE)
+        for number in range(MOST_STRANGE):
+            fault = PREFIX + effects[int(rng.integers(len(effects)))]
+            plant = Plant(self.stand.site, fault, context, (*seed, number))
+            strange = build_strange(self.stand, plant, self.spreads)
+            if strange is not None:
+                return self._visit(Person(strange.world, plant), strange.cures, strange.symptom, context)
+        return None
 
     def _spoil(self, rng: np.random.Generator) -> Array:
         """Return by how much the weight of each hypothesis is wrong: in wide worlds each kind is half or double."""
@@ -156,9 +177,9 @@ class _Draws:
                 return world
         return None
 
-    def _visit(self, person: Person, faults: Faults, symptom: str, contexts: tuple[Context, ...]) -> Told:
-        true = find_repair_class(faults)
-        question = Question(contexts=contexts, symptom=symptom)
+    def _visit(self, person: Person, cures: Collection[Repair], symptom: str, context: Context) -> Told:
+        """Return the visit to a world that some repairs would mend, or none."""
+        question = Question(contexts=(context,), symptom=symptom)
         said, held, repairs = list[float](), list[bool](), list[Repair]()
         settled: Repair | None = None
         for _ in range(MOST_STEPS):
@@ -167,12 +188,12 @@ class _Draws:
             leader = max(weights, key=lambda repair: weights[repair])
             if not repairs:
                 said.append(weights[leader])
-                held.append(leader == true)
+                held.append(leader in cures)
             settled = settled or found.settled
             done = found.settled or found.repair
             if done is not None:
                 repairs.append(done)
-                if done in {true, NOTHING} or len(repairs) == MOST_REPAIRS:
+                if done in {*cures, NOTHING} or len(repairs) == MOST_REPAIRS:
                     break
                 tried = (*question.tried, done)
                 question = replace(question, tried=tried, tried_after=len(question.taken), standing_at="panel")
@@ -180,8 +201,23 @@ class _Draws:
             if found.action is None or found.action.measurement is None:
                 break
             question = self.stand.read(person, question, found.action.measurement)
-        right, verified = (settled == true, repairs[-1] == true) if settled else (None, None)
+        right, verified = (settled in cures, repairs[-1] in cures) if settled else (None, None)
         return Told(self.stand.site.stem, person.plant.fault, symptom, tuple(said), tuple(held), right, verified)
+
+
+def _read_believed() -> Spreads:
+    """Return worlds as wide as the engine believes, with the slips that it believes in."""
+    table = read_table()
+    slips = BelievedSlips(
+        shares={kind: data.misread for kind, data in table.kinds.items()},
+        turned=SLIP_TURNED,
+        prefix=SLIP_PREFIX,
+        off=SLIP_LEAD_OFF,
+        anything=SLIP_ANY,
+        widest_v=WIDEST_V,
+        least_ohm=LEAST_OHM,
+    )
+    return read_spreads().as_believed(table.threshold_share, slips)
 
 
 def write_drawn(faults: Faults, rng: np.random.Generator) -> str:

@@ -1,7 +1,8 @@
 """Two faults at once: what it saves to weigh pairs of faults, against taking one at a time and starting anew.
 
 The same two faults in the same world, twice: once by the engine as it is, once with no pairs let in and, after a repair
-that was not enough, a new case of which only the repairs made are known. Either fault alone would be complained of.
+that was not enough, a new case of which only the repairs made are known and the test that failed. Either fault alone
+would be complained of.
 """
 
 from collections.abc import Sequence
@@ -28,8 +29,9 @@ from diagnostics.referee import (
     find_healthy_complaint,
     find_minutes,
     find_sound_seed,
-    find_test_minutes,
+    find_told,
     has_right_hands,
+    play_round,
     read_spreads,
 )
 
@@ -116,6 +118,8 @@ def _play(stand: Stand, plant: Plant, *, one_fault: bool) -> tuple[float, int, b
     world = _build(stand, plant, left)
     person = Person(world, plant)
     question = Question(contexts=(CONTEXT,), symptom=_complain(stand, world), one_fault=one_fault)
+    if told := find_told(world, plant, question.symptom or ""):
+        question = stand.note(question, *told)
     for _ in range(MOST_STEPS):
         found = conclude(stand.bench, question)
         action = found.action
@@ -132,23 +136,30 @@ def _play(stand: Stand, plant: Plant, *, one_fault: bool) -> tuple[float, int, b
         left = [f for f in left if f not in fixed]
         minutes += _find_remedy_minutes(stand, repair[0])
         person.world = world = _build(stand, plant, left)
-        minutes += find_test_minutes(world, repair[1])
+        tested = play_round(world, plant, repair[1])
+        minutes += tested.minutes
         complaint = _complain(stand, world)
         if complaint is None:
             return minutes, wrong, True
-        tried, was = (*question.tried, repair), question.symptom_after or question.symptom
-        if one_fault:
-            question = Question(contexts=(CONTEXT,), symptom=complaint, tried=tried, one_fault=True)
-        else:
-            question = replace(
-                question,
-                symptom=was,
-                symptom_after=None if complaint == was else complaint,
-                tried=tried,
-                tried_after=len(question.taken),
-                standing_at="panel",
-            )
+        question = _go_on(question, repair, complaint)
+        if tested.failed is not None:
+            question = stand.note(question, tested.failed, tested.value)
     return minutes + read_spreads().minutes.second_visit, wrong, False
+
+
+def _go_on(question: Question, repair: tuple[str, str], complaint: str) -> Question:
+    """Return what is known after a repair that was not enough: all of it, or where faults come singly a new case."""
+    tried, was = (*question.tried, repair), question.symptom_after or question.symptom
+    if question.one_fault:
+        return Question(contexts=(CONTEXT,), symptom=complaint, tried=tried, one_fault=True)
+    return replace(
+        question,
+        symptom=was,
+        symptom_after=None if complaint == was else complaint,
+        tried=tried,
+        tried_after=len(question.taken),
+        standing_at="panel",
+    )
 
 
 def _find_remedy_minutes(stand: Stand, remedy: str) -> float:

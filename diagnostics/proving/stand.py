@@ -36,6 +36,11 @@ class Stand:
         taken = (*question.taken, Taken(measurement, value))
         return replace(question, taken=taken, standing_at=measurement.place)
 
+    def note(self, question: Question, row: Row, value: str) -> Question:
+        """Return the question with what somebody has met by the way, one of the rows of measurements."""
+        known = next((m for m in list_measurements(self.bench.loop) if m.key == _write_key(row)), None)
+        return question if known is None else replace(question, taken=(*question.taken, Taken(known, value)))
+
     def forget(self, fault: str) -> None:
         """Let go of the circuit of a fault that will not come again."""
         self.line.kept.pop(("export", str(self.site), "--fault", fault), None)

@@ -5,7 +5,7 @@ It should say that what was read fits nothing, or that something is wrong which 
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from typing import Literal
 from zlib import crc32
@@ -21,6 +21,7 @@ from diagnostics.referee import (
     NotPlayedError,
     Person,
     Plant,
+    Spreads,
     World,
     build_world,
     find_complaint,
@@ -35,6 +36,15 @@ SAID = 0.5  # from this probability of *something not modelled* up it is what th
 CONTEXT: Context = "aged"
 
 End = Literal["not modelled", "does not fit", "its place", "wrongly", "undecided"]
+
+
+@dataclass(frozen=True, slots=True)
+class Strange:
+    """A world with something outside the catalogue, what is complained of, and the repairs that reach it."""
+
+    world: World
+    symptom: str
+    cures: frozenset[tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,29 +77,36 @@ def play_outsiders(stand: Stand, *, count: int, seed: int) -> list[Outsider]:
             break
         effect = effects[(number + crc32(stand.site.stem.encode())) % len(effects)]
         plant = Plant(stand.site, f"{PREFIX}{effect}", CONTEXT, (seed, number))
-        try:
-            world, sound = _build(stand, plant), _build(stand, replace(plant, fault="healthy"))
-            symptom = find_complaint(world)
-            if symptom is not None and symptom != find_complaint(sound):  # what is drawn may be complained of by itself
-                found.append(_play(stand, Person(world, plant), symptom, _find_cures(world, sound)))
-        except (NoRoomError, NotPlayedError, NeverSettlesError):
-            continue
+        strange = build_strange(stand, plant, read_spreads().with_slips(0.0, 0.0))
+        if strange is not None:
+            found.append(_play(stand, plant, strange))
     return found
 
 
-def _build(stand: Stand, plant: Plant) -> World:
-    return build_world(stand.line, stand.site, plant.fault, plant.seed, read_spreads().with_slips(0.0, 0.0))
+def build_strange(stand: Stand, plant: Plant, spreads: Spreads) -> Strange | None:
+    """Return the world of an effect outside the catalogue; None where it has no room or nobody complains of it."""
+    try:
+        world, sound = (
+            build_world(stand.line, stand.site, fault, plant.seed, spreads) for fault in (plant.fault, "healthy")
+        )
+        symptom = find_complaint(world)
+        if symptom is None or symptom == find_complaint(sound):  # what is drawn may be complained of by itself
+            return None
+        return Strange(world, symptom, _find_cures(world, sound))
+    except (NoRoomError, NotPlayedError, NeverSettlesError):
+        return None
 
 
-def _play(stand: Stand, person: Person, symptom: str, cures: frozenset[tuple[str, str]]) -> Outsider:
+def _play(stand: Stand, plant: Plant, strange: Strange) -> Outsider:
+    person, symptom = Person(strange.world, plant), strange.symptom
     question = Question(contexts=(CONTEXT,), symptom=symptom)
     for _ in range(MOST_STEPS):
         found = conclude(stand.bench, question, InformationPerMinute())
         if found.settled is not None or found.action is None or found.action.measurement is None:
             break
         question = stand.read(person, question, found.action.measurement)
-    end = _find_end(found, cures)
-    effect = person.plant.fault.removeprefix(PREFIX)
+    end = _find_end(found, strange.cures)
+    effect = plant.fault.removeprefix(PREFIX)
     return Outsider(stand.site.stem, effect, symptom, end, found.settled, len(question.taken))
 
 

@@ -6,17 +6,21 @@ A slip belongs to the world and the measurement, and to how often it was taken: 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from .line import Line, Row
 from .meter import read_ohms, read_volts, show_display
 from .outside import PREFIX
 from .panel import list_uneasy, mode_states, panel_shows
 from .people import click_word, find_lamps, find_loop_number, find_tested, lamp_word, right_zone
 from .plants import Plant
+from .spreads import BelievedSlips
 from .swapped import find_swapped
 from .watches import find_earth_word, find_logged, find_supply_word
 from .world import World, build_world
 
 AC_V, AC_PASSED = (5.0, 60.0), 0.001  # volts that lie on a pair; what a DC range lets pass of them: both invented
+LEAD_OFF, OVER_UNKNOWN = 2, 0.15  # which of the believed slips that is; the share of any ohms that is over range
 NIGHT_SHARE, NIGHT_V = 0.05, 0.3  # what people take for a change of volts over a night; invented
 PANEL_WORDS = ("known_resistor", "head_off")
 LASTING = ("look", "settings", "event_log", "overnight")  # what shows a fault whether it is there just now or not
@@ -50,7 +54,10 @@ class Person:
         if self.world.seed is None:
             return right
         wrong = right
-        if row["measurement"] in PANEL_WORDS and rng.uniform() < spreads.hasty:
+        if spreads.believed is not None:
+            if rng.uniform() < spreads.believed.shares[row["measurement"]]:
+                wrong = draw_believed(self.world, spreads.believed, row, right, rng)
+        elif row["measurement"] in PANEL_WORDS and rng.uniform() < spreads.hasty:
             wrong = str(panel_shows(self.world, mode_states(self.world, "standby"), row.get("at", "")))
         elif rng.uniform() < spreads.slips:
             slips = list_slips(self.world, self.plant, row, right)
@@ -83,6 +90,26 @@ def list_slips(world: World, plant: Plant, row: Row, right: str) -> list[str]:
         return ["OL", *_next(world, plant, row), *([] if right == "OL" else [right.replace(" ohm", " kohm")])]
     words = [str(word) for word in row["answers"] or () if str(word) != right]
     return words if row["measurement"] not in ("look", "settings") else ["as_it_should_be"]
+
+
+def draw_believed(world: World, slips: BelievedSlips, row: Row, right: str, rng: np.random.Generator) -> str:
+    """Return what somebody writes down by a slip, drawn as the engine believes that slips are."""
+    if row["measurement"] not in ("volts", "ohms"):
+        words = list(row["answers"] or [right])
+        return str(words[int(rng.integers(len(words)))])
+    shares = (slips.turned, slips.prefix, slips.off, slips.anything)
+    kind = int(rng.choice(4, p=np.array(shares) / sum(shares)))
+    number, _, unit = right.partition(" ")
+    if kind == 1:
+        return right if right == "OL" else f"{number} {'mk'[int(rng.integers(2))]}{unit}"
+    if row["measurement"] == "volts":
+        if kind == 0:
+            return right[1:] if right.startswith("-") else f"-{right}"
+        return f"{rng.normal(0, 0.05) if kind == LEAD_OFF else rng.uniform(-slips.widest_v, slips.widest_v):.3f} V"
+    over = world.meter["ohms_over"]
+    if kind == LEAD_OFF or rng.uniform() < OVER_UNKNOWN:
+        return "OL"
+    return f"{np.exp(rng.uniform(np.log(slips.least_ohm), np.log(over))):.1f} ohm"
 
 
 def _next(world: World, plant: Plant, row: Row) -> list[str]:

@@ -66,8 +66,24 @@ class Minutes(_Strict):
     second_visit: float
 
 
+class BelievedSlips(_Strict):
+    """Slips as the engine believes them: shares of readings by kind, and of a wrong number what it is.
+
+    It is ``turned``, of another ``prefix``, read with a lead ``off``, or ``anything`` up to so many volts or over all
+    decades of ohms; a wrong word is any word.
+    """
+
+    shares: dict[str, float]
+    turned: float
+    prefix: float
+    off: float
+    anything: float
+    widest_v: float
+    least_ohm: float
+
+
 class Spreads(_Strict):
-    """The whole file; ``slips`` and ``hasty`` are shares of readings."""
+    """The whole file; ``slips`` and ``hasty`` are shares of readings, unless slips are as the engine believes."""
 
     format: Literal["ohmward-worlds/1"]
     wider: float
@@ -81,15 +97,16 @@ class Spreads(_Strict):
     hasty: float
     planted: Planted
     minutes: Minutes
+    believed: BelievedSlips | None = None
 
     def with_slips(self, slips: float, hasty: float) -> "Spreads":
         """Return the same with other shares of mistaken readings."""
         return self.model_copy(update={"slips": slips, "hasty": hasty})
 
-    def as_believed(self, threshold: float) -> "Spreads":
+    def as_believed(self, threshold: float, believed: BelievedSlips) -> "Spreads":
         """Return worlds no wider than the engine believes, ``threshold`` being its spread of all volts that decide.
 
-        Nothing corrodes, leaks, ripples or is misread in them, and no part has luck of its own.
+        Nothing corrodes, leaks or ripples in them, no part has luck of its own, and slips are as it believes.
         """
         none = LogNormal(median=1e-9, log_sd=0.0)
         sound = LogNormal(median=1e15, log_sd=0.0)
@@ -105,7 +122,7 @@ class Spreads(_Strict):
             low_input=LowInput(share=0.0, ohm=1.0),
         )
         plain = {"wider": 1.0, "cut": 4.0, "own_share": 0.0, "threshold": threshold, "window": threshold}
-        return self.model_copy(update={**plain, "leads_ohm": (0.0, 0.0), "lacks": lacks, "slips": 0.0, "hasty": 0.0})
+        return self.model_copy(update={**plain, "leads_ohm": (0.0, 0.0), "lacks": lacks, "believed": believed})
 
 
 @cache

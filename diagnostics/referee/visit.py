@@ -15,9 +15,10 @@ from .panel import NeverSettlesError
 from .people import find_complaint, find_healthy_complaint, find_sound_seed
 from .plants import Plant
 from .policies import Chooser, choose_any, choose_asked, choose_cheapest, choose_guided, choose_half
+from .rounds import find_round_minutes, find_told, play_round
 from .score import has_right_hands, is_named
 from .spreads import Spreads, read_spreads
-from .world import World, build_world
+from .world import build_world
 
 MOST_STEPS, MOST_REPAIRS = 25, 3
 _START = datetime(2030, 1, 7, 8, tzinfo=UTC)
@@ -84,6 +85,7 @@ class _Play:
     repairs: list[Row] = field(default_factory=list)
     latest: Row = field(default_factory=dict)
     known: dict[str, str] = field(default_factory=dict)
+    answer: str | None = None  # to what the way of working has asked last
 
     @property
     def clock(self) -> str:
@@ -108,6 +110,8 @@ def play_visit(line: Line, plant: Plant, policy: str, spreads: Spreads | None = 
         raise UnseenError(plant.text)
     visit = Visit(plant.site.stem, plant.fault, plant.context, symptom, policy, plant.seed)
     play = _Play(line, plant, visit, Person(world, plant))
+    if told := find_told(world, plant, symptom):
+        _note(play, *told)
     try:
         _play_on(play, _build_chooser(play))
     except RefusedError as error:
@@ -154,7 +158,7 @@ def _mend_planted(play: _Play) -> None:
 def _take_next(play: _Play, chooser: Chooser) -> bool:
     """Take the next measurement of a way of working; False where it has nothing left, or asks for no measurement."""
     try:
-        row = chooser.send(play.readings[-1]["value"]) if play.readings else next(chooser)
+        row = next(chooser) if play.answer is None else chooser.send(play.answer)
         while play.visit.policy != "ours" and write_spot(row) in play.known:  # nobody reads it again
             row = chooser.send(play.known[write_spot(row)])
     except StopIteration:
@@ -165,13 +169,9 @@ def _take_next(play: _Play, chooser: Chooser) -> bool:
     play.stand = row["place"]
     slip = play.person.slipped[-1] if len(play.person.slipped) > slips else ""
     told = f"{seen}, the fault away" if play.person.away else seen
-    leads: Row = {key: row[key] for key in ("red", "black", "at") if row.get(key)}
-    if not play.person.away:
-        play.known[write_spot(row)] = seen
-    where = {"measurement": row["measurement"], **leads, "mode": row["mode"]}
-    play.visit.steps.append(Step("measure", " ".join(str(v) for v in where.values()), told, minutes, slip))
-    absent = {"condition": "absent"} if play.person.away else {}
-    play.readings.append({**where, "value": seen, "taken_at": play.clock, **absent})
+    play.visit.steps.append(Step("measure", write_spot(row), told, minutes, slip))
+    _note(play, row, seen, away=play.person.away)
+    play.answer = seen
     return True
 
 
@@ -277,25 +277,23 @@ def _test(play: _Play, place: str, *, is_right: bool) -> bool:
     except NeverSettlesError:
         complaint = "never settles"
     cured = complaint is None or complaint == find_healthy_complaint(play.line, plant.site)
-    minutes = find_test_minutes(world, place)
+    round_ = play_round(world, plant, place)
+    minutes = find_round_minutes(world, place) if cured else round_.minutes
     play.visit.steps.append(Step("test", f"after {place or 'it'}", "right" if cured else str(complaint), minutes))
+    play.known.clear()  # what was read before the repair may be otherwise now
+    if round_.failed is not None and not cured:
+        _note(play, round_.failed, round_.value)
     return cured
 
 
-def find_test_minutes(world: World, place: str) -> float:
-    """Return the minutes of the tests after a repair at a place, the same for every way of working."""
-    rows = world.line.list_rows("measurements", world.site)
-    kinds = {sense: name for name, sense in world.senses.items()}
-    touched = {part for part in place.removeprefix("run ").split(".")[:1] if part in world.senses}
-    last = list(world.senses)[-1]
-    tested = sorted({*kinds.values(), *touched, last})
-    there = {row["at"]: row for row in rows if row["measurement"] == "functional_test"}
-    heads = [row for row in rows if row["measurement"] == "head_off" and row["at"] == last]
-    first = there[tested[0]]
-    ways = world.spreads.minutes
-    way = first["minutes_at_panel"] - first["minutes_there"] + ways.between * (len(tested) - 1) + ways.back
-    work = sum(there[name]["minutes_there"] for name in tested) + sum(row["minutes_there"] for row in heads)
-    return float(way + work + ways.station)
+def _note(play: _Play, row: Row, seen: str, *, away: bool = False) -> None:
+    """Note what was read or seen; while the fault is away it says nothing of it."""
+    leads: Row = {key: row[key] for key in ("red", "black", "at") if row.get(key)}
+    absent = {"condition": "absent"} if away else {}
+    if not away:
+        play.known[write_spot(row)] = seen
+    where = {"measurement": row["measurement"], **leads, "mode": row["mode"]}
+    play.readings.append({**where, "value": seen, "taken_at": play.clock, **absent})
 
 
 def tell_visit(visit: Visit) -> list[str]:

@@ -28,9 +28,9 @@ from diagnostics.referee.meter import read_volts
 from diagnostics.referee.panel import mode_states, zones_show
 from diagnostics.referee.people import find_complaint, find_lamps, find_tested
 from diagnostics.referee.plants import STYLES, list_sites
+from diagnostics.referee.rounds import find_round_minutes
 from diagnostics.referee.score import has_right_hands
 from diagnostics.referee.solver import solve_parts
-from diagnostics.referee.visit import find_test_minutes
 from diagnostics.referee.watches import find_earth_word, find_logged, find_supply_word
 from diagnostics.referee.world import is_conducting
 from tests.external.referee_line import ROOT, ask, find_differences, list_differences, open_line
@@ -253,8 +253,8 @@ def test_two_ways_of_working_meet_the_same_slips() -> None:
 
 def test_the_minutes_of_a_test_are_those_of_the_repair_and_of_nothing_else() -> None:
     world = build_exact("twin_barns")
-    assert find_test_minutes(world, "panel") < find_test_minutes(world, "run det2")
-    assert find_test_minutes(world, "run det2") == find_test_minutes(world, "det2")
+    assert find_round_minutes(world, "panel") < find_round_minutes(world, "run det2")
+    assert find_round_minutes(world, "run det2") == find_round_minutes(world, "det2")
 
 
 @pytest.mark.parametrize(

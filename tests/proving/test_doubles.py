@@ -23,7 +23,9 @@ def test_both_faults_of_a_pair_are_found_either_way() -> None:
     assert pairs == play_pairs(stand, count=2, seed=1)
     for pair in pairs:
         assert len(pair.faults.split(",")) == 2
-        assert min(pair.together, pair.apart) > 60  # two repairs and two rounds of tests take more than an hour
+        assert (
+            min(pair.together, pair.apart) > 40
+        )  # two repairs and a whole round of tests, after the one that ended with what was still wrong
         assert pair.restored
 
 
