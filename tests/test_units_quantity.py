@@ -7,7 +7,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from diagnostics.errors import DiagnosticsError, QuantityError
-from diagnostics.units import OVER, UNITS, format_quantity, parse_quantity
+from diagnostics.units import OVER, UNITS, format_length, format_quantity, parse_quantity
 
 UNIT_NAMES = st.sampled_from(sorted(UNITS))
 MAGNITUDES = st.floats(min_value=1e-11, max_value=1e11)
@@ -261,3 +261,11 @@ def test_any_text_is_a_finite_number_or_a_quantity_error(text: str, unit: str) -
         assert outcome.isprintable() or "\u00a0" in outcome
     else:
         assert math.isfinite(outcome)
+
+
+@pytest.mark.parametrize(
+    ("length_m", "told"), [(12.192, "12.2 m (40 ft)"), (0.15, "0.15 m (0.5 ft)"), (72.0, "72 m (236 ft)")]
+)
+def test_lengths_are_told_in_metres_and_in_feet(length_m: float, told: str) -> None:
+    """A foot is 0.3048 m exactly (international yard and pound agreement of 1959)."""
+    assert format_length(length_m) == told

@@ -239,7 +239,7 @@ def describe_event(body: Body) -> str:
         case GuideAnswer():
             words = f"step {quote(body.step)} of the guide answered {quote(body.answer)}"
         case ProofResult():
-            words = f"test {quote(body.test)} {'done' if body.done else 'not done'}"
+            words = f"test {quote(body.test)} {'done' if body.done else 'failed' if body.failed else 'not done'}"
         case _:
             words = _WORDS[type(body)]
     return words

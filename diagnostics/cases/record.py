@@ -213,7 +213,10 @@ class GuideAnswer:
 
 @dataclass(frozen=True, slots=True)
 class ProofResult:
-    """One test after a repair, ``at`` a detector where it has one: done, or not done with ``why``."""
+    """One test after a repair, ``at`` a detector where it has one: done, or not done with ``why``.
+
+    One that ``failed`` was made, and the loop did not do as it should: it is not done either.
+    """
 
     test: str
     done: bool
@@ -221,6 +224,7 @@ class ProofResult:
     at: str = ""
     why: str = ""
     by: str = ""
+    failed: bool = False
 
     def __post_init__(self) -> None:
         """Bring the moment to UTC."""

@@ -195,7 +195,7 @@ class AnswerEntry(_Strict):
 
 
 class TestedEntry(_Strict):
-    """One test after a repair, done or not."""
+    """One test after a repair, done or not, or failed."""
 
     test: Word
     done: bool
@@ -203,6 +203,7 @@ class TestedEntry(_Strict):
     at: Terminal = ""
     why: Line = ""
     by: Line = ""
+    failed: bool = False
 
     def build(self) -> ProofResult:
         """Return the result."""

@@ -50,7 +50,8 @@ def _tell(body: Body, words: Words) -> str:
         case GuideAnswer():
             told = say("moved_answered", words.region, answer=body.answer)
         case ProofResult():
-            told = say("moved_test_done" if body.done else "moved_test_not", words.region)
+            key = "moved_test_done" if body.done else "moved_test_failed" if body.failed else "moved_test_not"
+            told = say(key, words.region)
         case Retracted() | SiteDescribed() | Outline():
             told = say(_NAMED[type(body)], words.region)
         case _:

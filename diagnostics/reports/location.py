@@ -6,7 +6,7 @@ from diagnostics.cases import parse_meter
 from diagnostics.faults import Fault
 from diagnostics.readings import Meter, Spot, find_short, list_first_runs, list_runs, read_table
 from diagnostics.reasoning import Diagnosis, Taken
-from diagnostics.units import OVER
+from diagnostics.units import OVER, format_length
 from diagnostics.visit import Assessment
 
 from .words import Words, say
@@ -15,9 +15,9 @@ Object = dict[str, Any]
 
 
 def tell_spot(spot: Spot, first: str, words: Words) -> str:
-    """Return ``about 40 m ± 6 m from the panel, between detector 3 and detector 4``."""
+    """Return ``about 40 m (131 ft) ± 6 m (20 ft) from the panel, between detector 3 and detector 4``."""
     return say(
-        "spot", distance=f"{spot.distance_m:.0f}", spread=f"{max(spot.spread_m, 1.0):.0f}",
+        "spot", distance=format_length(round(spot.distance_m)), spread=format_length(max(round(spot.spread_m), 1)),
         start=_name_start(first, words), one=_name_start(spot.first, words), two=words.noun(_name_end(spot.last)),
     )  # fmt: skip
 

@@ -300,6 +300,8 @@ class RecordTold:
         if item.reading is not None:
             typed = tell_typed(item.reading, self.words)
             return f"{self.phrase('done' if item.result.done else 'not_right')}: {typed}"
+        if item.result.failed:
+            return f"{self.phrase('failed')}{': ' if item.result.why else ''}{item.result.why}"
         return self.phrase("done") if item.result.done else f"{self.phrase('not_done')}: {item.result.why}"
 
     def _tested_at(self, item: ProofItem) -> Markup:

@@ -194,11 +194,16 @@ class Words:
         """Return the question that a measurement is; nobody takes the mains off a panel by telephone."""
         if measurement.mode.word == "on_battery" and self.listener == "caller":
             return self.table.ask["ohms"].caller
-        key = _find_key(measurement)
+        key = "look_head" if self._is_at_head(measurement) else _find_key(measurement)
         asked = getattr(self.table.ask[key], self.listener).format(**self._list_terms(measurement))
         mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit and key == measurement.kind else ""
         told = f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
         return f"{told} {self.table.seek}" if measurement.is_sought else told
+
+    def _is_at_head(self, m: Measurement) -> bool:
+        """Return whether this is a look at a base under its head; a contact has none."""
+        detector = self.loop.find_detector(m.at)
+        return m.kind == "look" and detector is not None and not detector.is_contact
 
     def _list_terms(self, m: Measurement) -> dict[str, str]:
         """Return what a question or a short name may be filled in with."""

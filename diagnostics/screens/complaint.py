@@ -12,7 +12,16 @@ from diagnostics.cases import Case
 from diagnostics.faults import CONTEXTS, SIGNS
 from diagnostics.reasoning import SYMPTOMS
 from diagnostics.reports import Words, read_words, tell_symptom
-from diagnostics.visit import find_about, find_listener, is_told, prepare, tell_complaint
+from diagnostics.visit import (
+    find_about,
+    find_listener,
+    find_met_at,
+    is_told,
+    list_met_at,
+    prepare,
+    tell_complaint,
+    tell_met,
+)
 from diagnostics.wiring import build_loop
 
 from .draft import find_kept, keep, keep_choice, keep_choices, recall, recall_choices
@@ -32,7 +41,7 @@ from .session import (
 )
 
 _OTHER, _BARE = "other_symptom", "nothing_at_hand"
-_CHOSEN, _CONTEXTS, _TOOLS, _LOOP = "symptom", "contexts", "tools", "about_loop"
+_CHOSEN, _CONTEXTS, _TOOLS, _LOOP, _WHERE = "symptom", "contexts", "tools", "about_loop", "where_met"
 # In the order of where one sees it first: on the panel, in a test, at the detectors. What no group names is a test's.
 _GROUPS: Mapping[str, tuple[str, ...]] = {
     "symptom_panel": (
@@ -51,6 +60,7 @@ def show_complaint(case: Case) -> None:
     st.title(tell("complaint_title"), anchor=False)
     show_messages()
     _ask_symptom(case)
+    _ask_where(case)
     if len(case.site.loops) > 1:
         _ask_loop(case)
     words = read_words(find_region())
@@ -77,6 +87,20 @@ def _ask_symptom(case: Case) -> None:
             tell(group), options, index=None, key=group, format_func=names.__getitem__,
             on_change=guarded(_choose), args=(case.case_id, group),
         )  # fmt: skip
+
+
+def _ask_where(case: Case) -> None:
+    """Ask at which detector a complaint of one was met: whoever knows it spares the search for it."""
+    loop, symptom = build_loop(case.site), find_kept(_CHOSEN) or case.symptom or ""
+    places = list_met_at(loop, symptom)
+    if not places:
+        return
+    words = Words(loop, region=find_region())
+    names = {"": tell("where_unknown")} | {name: plain(words.detector(name)) for name in places}
+    default = find_met_at(case, symptom)
+    recall(_WHERE, tuple(names), default)
+    chosen = st.selectbox(tell("q_where"), list(names), format_func=names.__getitem__, key=_WHERE)
+    keep_choice(_WHERE, chosen, default)
 
 
 def _ask_loop(case: Case) -> None:
@@ -125,5 +149,8 @@ def _use(case_id: str, revision: int) -> None:
     calls = find_listener(case) == "caller"
     can = tuple(t for t in tools if t != _BARE) if tools or calls else None
     about = str(st.session_state.get(_LOOP) or "") if len(case.site.loops) > 1 else None
-    tell_complaint(open_store(), case, "" if symptom == _OTHER else symptom, contexts, can, about)
+    symptom = "" if symptom == _OTHER else symptom
+    case = tell_complaint(open_store(), case, symptom, contexts, can, about)
+    if at := str(st.session_state.get(_WHERE) or ""):
+        tell_met(open_store(), case, symptom, at)
     turn_to("")

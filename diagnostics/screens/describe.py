@@ -9,7 +9,7 @@ from diagnostics.cases import Case, write_site
 from diagnostics.errors import DiagnosticsError, SiteError, SourceError, join_hint
 from diagnostics.locate import find_shipped
 from diagnostics.reports import list_learn_cautions, localize, read_learn_words, read_words, render_style, tell_panel
-from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
+from diagnostics.units import format_length, format_quantity, parse_gauge, parse_quantity, parse_resistor
 from diagnostics.visit import describe_site, find_listener, name_rooms, parse_rooms, prepare
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
 from diagnostics.wiring.describe import NOT_SURE, find_wrong_answers
@@ -88,7 +88,7 @@ def _show_questions(place: tuple[str, int], *, by_phone: bool) -> None:
         _ask("q_panel_resistor", "q_resistor_hint", wrong, lambda t: format_quantity(parse_resistor(t), "ohm"))
     _ask("q_resistor", "q_resistor_hint", wrong, lambda t: format_quantity(parse_resistor(t), "ohm"))
     _ask("q_cable", "q_cable_hint", wrong, lambda t: f"{parse_gauge(t).area_mm2:.3g} mm²")
-    _ask("q_run", "q_run_hint", wrong, lambda t: format_quantity(parse_quantity(t, "m"), "m"))
+    _ask("q_run", "q_run_hint", wrong, lambda t: format_length(parse_quantity(t, "m")))
     _show_panel()
     if style.has_supply:
         recall("q_reset", tuple(_RESETS), "not_sure")

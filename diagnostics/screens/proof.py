@@ -6,9 +6,8 @@ from typing import Literal
 
 import streamlit as st
 
-from diagnostics.cases import Case, ProofResult, build_reading_id
-from diagnostics.errors import CaseError, DiagnosticsError
-from diagnostics.readings import parse_value
+from diagnostics.cases import Case, ProofResult
+from diagnostics.errors import CaseError
 from diagnostics.reports import Words, tell_range, tell_reasons, tell_test
 from diagnostics.visit import (
     FUNCTIONAL,
@@ -18,26 +17,24 @@ from diagnostics.visit import (
     build_bench,
     choose_head,
     deny_cure,
-    find_hidden,
+    fail_test,
     find_listener,
-    find_measurement,
     find_stage,
     finish_tests,
-    is_beyond,
     list_beyond,
+    list_failures,
     list_proof,
     list_read_cautions,
     pass_tests,
-    record_recheck,
     record_test,
-    simulate_now,
     understand,
 )
 
+from .asked import ASKED, CHANGED, WHY, ask, change, leave
 from .back import show_disturbed
-from .draft import ask_text, find_kept, keep, keep_choice, note_drawn, recall
+from .draft import ask_text, find_kept, keep_choice, note_drawn, recall
 from .made_safe import show_made_safe
-from .notices import show_beyond
+from .reread import REREAD, ask_reading
 from .session import (
     find_region,
     format_moment,
@@ -45,19 +42,16 @@ from .session import (
     load,
     open_store,
     plain,
-    show_alert,
     show_button,
     show_cautions,
     show_messages,
     show_note,
     tell,
     turn_to,
-    write_problem,
 )
 from .verdict import show_repairs, take_back
 
-_ASKED, _CHANGED, _WHY, _HEAD = "test", "change", "why", "head"
-_RECHECK = "reread"  # the field of volts to measure again, and the name of their form
+_HEAD = "head"
 _MOST_NAMED = 6
 _SHORT = {
     HEAD_OFF: "test_head_short",
@@ -81,8 +75,8 @@ def show_proof(case: Case) -> None:
         show_button(tell("tests_leave"), turn_to, ("closing",), "tests_end")
         return
     items = list_proof(case, loop)
-    note_drawn(*(f"{_RECHECK}_{number}" for number in range(len(items))))
-    if all(i.key != find_kept(_ASKED) for i in items):
+    note_drawn(*(f"{REREAD}_{number}" for number in range(len(items))))
+    if all(i.key != find_kept(ASKED) for i in items):
         show_messages()  # otherwise they stand in the box that is being filled in
     show_repairs(case, words)
     show_disturbed(case, words)  # nothing can be tested on a lifted pair
@@ -99,7 +93,7 @@ def show_proof(case: Case) -> None:
 def _show_items(case: Case, words: Words, items: tuple[ProofItem, ...]) -> None:
     """Show what is open or not right in full; what is done, and volts that come last, are a tap away."""
     rows = list(enumerate(items))
-    noted = [(n, i) for n, i in rows if i.result is not None and i.result.done and find_kept(_CHANGED) != i.key]
+    noted = [(n, i) for n, i in rows if i.result is not None and i.result.done and find_kept(CHANGED) != i.key]
     first = [(n, i) for n, i in rows if (n, i) not in noted and i.recheck is None]
     last = [(n, i) for n, i in rows if (n, i) not in noted and i.recheck is not None]
     if noted:
@@ -135,12 +129,12 @@ def _show_item(case: Case, words: Words, number: int, item: ProofItem) -> None:
         reasons = tell_reasons(item, find_region())
         told = f"**{number + 1}. {plain(tell_test(item, words, find_region()))}**"
         st.markdown(f"{told} :small[({reasons})]" if reasons else told)
-        if find_kept(_ASKED) == item.key:
+        if find_kept(ASKED) == item.key:
             _ask_why(case, words, number, item)
-        elif item.result is not None and find_kept(_CHANGED) != item.key:
+        elif item.result is not None and find_kept(CHANGED) != item.key:
             _show_result(case, number, item, words)
         elif item.recheck is not None:
-            _ask_reading(case, number, item, words)
+            ask_reading(case, number, item, words)
         else:
             if item.test == HEAD_OFF:
                 _choose_head(case, words, item)
@@ -154,7 +148,7 @@ def _show_result(case: Case, number: int, item: ProofItem, words: Words) -> None
     told = f"{'✓' if result.done else '✗'} {_tell_result(item, result, words)}"
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"**{told}**")
-        st.button(tell("test_change"), key=f"test_change_{number}", on_click=guarded(_change), args=(item.key,))
+        st.button(tell("test_change"), key=f"test_change_{number}", on_click=guarded(change), args=(item.key,))
     if item.recheck is not None and item.recheck.assumed and item.reading is not None and not result.done:
         args = (case.case_id, case.revision, item.key)
         show_button(tell("test_panel_other"), _note_done, args, f"test_panel_other_{number}")
@@ -163,6 +157,9 @@ def _show_result(case: Case, number: int, item: ProofItem, words: Words) -> None
 def _tell_result(item: ProofItem, result: ProofResult, words: Words) -> str:
     """Return how a test went: done and when, what was read, or why not."""
     when = format_moment(result.noted_at)
+    if result.failed:
+        key = "test_has_failed_why" if result.why else "test_has_failed"
+        return tell(key, when=when, why=plain(result.why))
     if item.recheck is None or item.reading is None:
         return tell("test_is_done", when=when) if result.done else tell("test_is_not", why=plain(result.why))
     value = plain(words.value(item.recheck.measurement, understand(words.loop, item.reading).value))
@@ -170,58 +167,6 @@ def _tell_result(item: ProofItem, result: ProofResult, words: Words) -> str:
         return f"{tell('test_read', value=value)}, {when}"
     wrong = "test_read_assumed" if item.recheck.assumed else "test_read_wrong"
     return tell(wrong, value=value, range=tell_range(replace(item.recheck, assumed=False), words))
-
-
-def _ask_reading(case: Case, number: int, item: ProofItem, words: Words) -> None:
-    """Ask what the meter shows now; it is kept as a reading, and held against a sound loop."""
-    m = find_measurement(words.loop, item.at)
-    if m is None:
-        return
-    st.session_state.setdefault(f"{_RECHECK} {item.at}", build_reading_id())
-    if find_hidden(case) is not None:
-        shown = simulate_now(case, words.loop, m)
-        show_button(tell("demo_use", value=plain(shown)), _fill_reading, (number, shown), f"reread_use_{number}")
-    text = ask_text(tell("answer_number"), f"{_RECHECK}_{number}", tell("type_volts"))
-    if text:
-        try:
-            value = parse_value(m, words.loop, text)
-            show_note(tell("understood", value=plain(words.value(m, value))))
-            if is_beyond(words.loop, m, value):
-                show_beyond(words, m, value)
-        except DiagnosticsError as error:
-            show_alert("warning", write_problem(error))
-    args = (case.case_id, case.revision, item.key, number)
-    with st.container(horizontal=True):
-        st.button(
-            tell("test_record"),
-            key=f"test_record_{number}",
-            width="stretch",
-            on_click=guarded(_record, f"{plain(words.name(m))}: {tell('test_record')}"),
-            args=args,
-        )
-        st.button(tell("test_not"), key=f"test_not_{number}", width="stretch", on_click=guarded(_ask), args=(item.key,))
-
-
-def _fill_reading(number: int, text: str) -> None:
-    st.session_state[f"{_RECHECK}_{number}"] = text
-
-
-def _record(case_id: str, revision: int, key: str, number: int) -> None:
-    """Store what was measured again; said twice it is stored once: by then the form has no name any more."""
-    case, field = load(case_id, revision), f"{_RECHECK}_{number}"
-    item = next((i for i in list_proof(case, build_bench(case.site).loop) if i.key == key), None)
-    form = f"{_RECHECK} {item.at}" if item else ""
-    reading_id, text = str(st.session_state.get(form, "")), str(st.session_state.get(field) or "").strip()
-    if item is None or not reading_id:  # a second tap: the first has recorded it
-        return
-    if not text:
-        st.session_state["problem"] = tell("choose_first")
-        return
-    record_recheck(open_store(), case, item, text, reading_id)
-    for name in (form, field):
-        st.session_state.pop(name, None)
-    keep(field, "")
-    _leave(key)
 
 
 def _choose_head(case: Case, words: Words, item: ProofItem) -> None:
@@ -237,17 +182,18 @@ def _show_choice(case: Case, words: Words, number: int, item: ProofItem) -> None
     told = plain(tell_test(item, words, find_region()))
     args = (case.case_id, case.revision, item.key)
     with st.container(horizontal=True):
-        done, ask = guarded(_note_done, f"{told}: {tell('test_done')}"), guarded(_ask)
+        done = guarded(_note_done, f"{told}: {tell('test_done')}")
         st.button(tell("test_done"), key=f"test_done_{number}", width="stretch", on_click=done, args=args)
-        st.button(tell("test_not"), key=f"test_not_{number}", width="stretch", on_click=ask, args=(item.key,))
+        st.button(tell("test_not"), key=f"test_not_{number}", width="stretch", on_click=guarded(ask), args=(item.key,))
 
 
 def _ask_why(case: Case, words: Words, number: int, item: ProofItem) -> None:
     told = plain(tell_test(item, words, find_region()))
     show_messages()
-    ask_text(tell("test_why"), _WHY, tell("test_why_hint"))
-    last = next((i.result.why for i in reversed(list_proof(case, words.loop)) if i.result and i.result.why), "")
-    if last:
+    ask_text(tell("test_why"), WHY, tell("test_why_hint"))
+    said = [i.result for i in list_proof(case, words.loop) if i.result and i.result.why and not i.result.failed]
+    if said:
+        last = said[-1].why
         show_button(tell("test_why_same", why=plain(last)), _fill_why, (last,), f"test_same_{number}")
     args = (case.case_id, case.revision, item.key)
     with st.container(horizontal=True):
@@ -255,37 +201,22 @@ def _ask_why(case: Case, words: Words, number: int, item: ProofItem) -> None:
             tell("test_not_keep"), key=f"test_keep_{number}", type="primary", width="stretch",
             on_click=guarded(_note_not_done, f"{told}: {tell('test_not_keep')}"), args=args,
         )  # fmt: skip
+        for nth, (label, showed) in enumerate(_list_failures(words, item)):
+            st.button(
+                label, key=f"test_failed_{number}_{nth}", width="stretch",
+                on_click=guarded(_note_failed, f"{told}: {label}"), args=(*args, showed),
+            )  # fmt: skip
         st.button(
             tell("test_cancel"),
             key=f"test_cancel_{number}",
             width="stretch",
-            on_click=guarded(_leave),
+            on_click=guarded(leave),
             args=(item.key,),
         )
 
 
 def _fill_why(why: str) -> None:
-    st.session_state[_WHY] = why
-
-
-def _ask(key: str) -> None:
-    """Ask why this test is not done; a reason that is typed already moves along with its field."""
-    keep(_ASKED, key)
-    keep(_CHANGED, "")
-
-
-def _change(key: str) -> None:
-    keep(_CHANGED, key)
-
-
-def _leave(key: str) -> None:
-    """Leave what was being said of one test; a reason being typed for another stays."""
-    if find_kept(_ASKED) == key:
-        keep(_ASKED, "")
-        keep(_WHY, "")
-        st.session_state.pop(_WHY, None)
-    if find_kept(_CHANGED) == key:
-        keep(_CHANGED, "")
+    st.session_state[WHY] = why
 
 
 def _note_done(case_id: str, revision: int, key: str) -> None:
@@ -293,24 +224,47 @@ def _note_done(case_id: str, revision: int, key: str) -> None:
 
 
 def _note_not_done(case_id: str, revision: int, key: str) -> None:
-    why = str(st.session_state.get(_WHY) or "").strip()
+    why = str(st.session_state.get(WHY) or "").strip()
     if not why:
         st.session_state["problem"] = tell("test_why_needed")
         return
     _note(load(case_id, revision), key, done=False, why=why)
 
 
-def _note(case: Case, key: str, *, done: bool, why: str = "") -> None:
-    """Store how a test went; said twice it is stored once."""
+def _list_failures(words: Words, item: ProofItem) -> list[tuple[str, str]]:
+    """Return in which ways a test can have failed: what to say of each, and the word that it showed."""
+    at = item.at or _find_head("")
+    showed = list_failures(words.loop, item.test, at)
+    if not showed:
+        return [(tell("test_failed"), "")]
+    return [(tell("test_failed_as", showed=words.answer(word)), word) for word in showed]
+
+
+def _note_failed(case_id: str, revision: int, key: str, showed: str) -> None:
+    """Store that a test failed, and what it showed; said twice it is stored once."""
+    case, why = load(case_id, revision), str(st.session_state.get(WHY) or "").strip()
+    item, at = _find_item(case, key)
+    if item.result is None or not item.result.failed:
+        fail_test(open_store(), case, ProofItem(item.test, at), showed=showed, why=why)
+    leave(key)
+
+
+def _find_item(case: Case, key: str) -> tuple[ProofItem, str]:
+    """Return a test of the list, and at which detector it is made; raises CaseError for one that is not on it."""
     loop = build_bench(case.site).loop
     item = next((i for i in list_proof(case, loop) if i.key == key), None)
     if item is None:
         raise CaseError("this test is not on the list any longer", hint="look at the list below")
-    at = _find_head(choose_head(case, loop)) if item.test == HEAD_OFF and done else item.at
-    known = item.result
-    if known is None or (known.done, known.why, known.at) != (done, why, at):
+    return item, _find_head(choose_head(case, loop)) if item.test == HEAD_OFF else item.at
+
+
+def _note(case: Case, key: str, *, done: bool, why: str = "") -> None:
+    """Store how a test went; said twice it is stored once."""
+    item, head = _find_item(case, key)
+    at, known = head if done else item.at, item.result
+    if known is None or (known.done, known.failed, known.why, known.at) != (done, False, why, at):
         record_test(open_store(), case, ProofItem(item.test, at), done=done, why=why)
-    _leave(key)
+    leave(key)
 
 
 def _find_head(default: str) -> str:
@@ -371,7 +325,9 @@ def name_untested(items: Sequence[ProofItem], words: Words) -> str:
 
 
 def _tell_why(item: ProofItem) -> str:
-    return f": {plain(item.result.why)}" if item.result and item.result.why else ""
+    result = item.result
+    told = [] if result is None else [*([tell("test_failed_short")] if result.failed else []), plain(result.why)]
+    return f": {', '.join(text for text in told if text)}" if any(told) else ""
 
 
 def _end(case_id: str, revision: int) -> None:

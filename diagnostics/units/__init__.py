@@ -5,7 +5,7 @@ commas and feet lives only at the edge, and is read and written here.
 """
 
 from diagnostics.units.bands import Resistor, format_bands, has_colours, parse_bands, parse_resistor
-from diagnostics.units.quantity import OVER, format_ends, format_quantity, format_short, parse_quantity
+from diagnostics.units.quantity import OVER, format_ends, format_length, format_quantity, format_short, parse_quantity
 from diagnostics.units.spellings import UNITS
 from diagnostics.units.wire import (
     COPPER_RESISTIVITY_20C_OHM_M,
@@ -25,6 +25,7 @@ __all__ = [
     "copper_resistance_ohm_per_m",
     "format_bands",
     "format_ends",
+    "format_length",
     "format_quantity",
     "format_short",
     "has_colours",

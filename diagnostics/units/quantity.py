@@ -18,7 +18,7 @@ import unicodedata
 from typing import TYPE_CHECKING, Final, NoReturn
 
 from diagnostics.errors import QuantityError, quote
-from diagnostics.units.spellings import STRANGERS, UNITS, Spelling
+from diagnostics.units.spellings import FOOT_M, STRANGERS, UNITS, Spelling
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -98,6 +98,11 @@ def format_quantity(value: float | None, unit: str, digits: int = 3) -> str:
         return f"0 {UNITS[unit].symbol}"
     number = _format_fixed(rounded / divisor, digits, keep_zeros=unit == "ohm")
     return f"{number} {symbol}".replace("-", "−")
+
+
+def format_length(length_m: float) -> str:
+    """Return a length both ways: "12.2 m (40 ft)"; feet are whole, but below one."""
+    return f"{format_quantity(length_m, 'm')} ({length_m / FOOT_M:.{0 if length_m >= FOOT_M else 1}f} ft)"
 
 
 def format_ends(values: Sequence[float], unit: str, digits: int = 3) -> tuple[str, ...]:

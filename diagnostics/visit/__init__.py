@@ -96,6 +96,7 @@ from .marks import (
     list_test_ends,
 )
 from .means import TOOLS, hand_over, lack_tool, list_missing_tools, skip_place, take_up_tool
+from .met import find_met_at, list_failures, list_met_at, tell_met
 from .offered import build_beside, build_suggestion
 from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, choose_head, is_proved, list_proof, list_untested
 from .read_cautions import list_read_cautions, list_read_for_repair
@@ -103,7 +104,7 @@ from .recheck import GENERIC_PANEL, Recheck, assumes_panel, list_rechecks
 from .rooms import lacks_rooms, name_rooms, parse_rooms
 from .ruled_out import RuledOut, list_ruled_out
 from .same import once
-from .tested import finish_tests, pass_tests, record_recheck, record_test
+from .tested import fail_test, finish_tests, pass_tests, record_recheck, record_test
 
 __all__ = [
     "FUNCTIONAL",
@@ -144,6 +145,7 @@ __all__ = [
     "deny_cure",
     "describe_site",
     "extend_test",
+    "fail_test",
     "find_about",
     "find_baseline",
     "find_beside",
@@ -158,6 +160,7 @@ __all__ = [
     "find_last_absent",
     "find_listener",
     "find_measurement",
+    "find_met_at",
     "find_most_v",
     "find_out_of_service",
     "find_skipped",
@@ -186,8 +189,10 @@ __all__ = [
     "list_baseline",
     "list_beyond",
     "list_disturbed",
+    "list_failures",
     "list_left_so_far",
     "list_likely_answers",
+    "list_met_at",
     "list_missing_tools",
     "list_proof",
     "list_read_cautions",
@@ -229,6 +234,7 @@ __all__ = [
     "tell_listener",
     "tell_loop",
     "tell_meaning",
+    "tell_met",
     "tell_people",
     "tell_place",
     "tell_rooms",

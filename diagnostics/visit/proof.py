@@ -46,16 +46,17 @@ class ProofItem:
 def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     """Return the list for a case after its last repair (design page, section 10, item 10).
 
-    Functional test of every detector touched, of the farthest and of one a kind; a head-off test; reset; that the
-    supervising station receives it, where there is one; last, at rest again, the volts that the repair asks to measure
-    again. Results count that were noted since the last repair that cured.
+    Functional test of every detector touched, of the farthest and of one a kind; reset; a head-off test, since a zone
+    that is still latched shows no trouble; that the supervising station receives it, where there is one; last, at rest
+    again, the volts that the repair asks to measure again.
+    Results count that were noted since the last repair that cured.
     """
     reasons: dict[str, list[Why]] = {}
     for name, why in [*_list_touched(case, loop), *_list_chosen(case, loop)]:
         reasons.setdefault(name, []).append(why)
     names = [name for name in (*(d.name for d in loop.detectors), SOUGHT) if name in reasons]
     items = [ProofItem(FUNCTIONAL, name, tuple(dict.fromkeys(reasons[name]))) for name in names]
-    items += [ProofItem(test) for test in (HEAD_OFF, RESET, *([STATION] if is_monitored(case) else []))]
+    items += [ProofItem(test) for test in (RESET, HEAD_OFF, *([STATION] if is_monitored(case) else []))]
     results = {_name_test(r.test, r.at): r for r in _list_results(case)}
     told = tuple(_add_result(item, results.get(item.key)) for item in items)
     return (*told, *(_build_recheck(case, loop, r, results) for r in list_case_rechecks(case, loop)))

@@ -10,6 +10,7 @@ from diagnostics.wiring import build_loop
 from .assess import build_reading
 from .deeds import record_reading
 from .marks import TESTED
+from .met import tell_failed
 from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, list_proof
 
 
@@ -25,6 +26,13 @@ def record_test(store: CaseStore, case: Case, item: ProofItem, *, done: bool, wh
     if not done and not result.why:
         raise CaseError("say why this test is not done", hint="it stands in the record")
     return store.append_tests(case.case_id, (result,), case.revision)
+
+
+def fail_test(store: CaseStore, case: Case, item: ProofItem, *, showed: str = "", why: str = "") -> Case:
+    """Store that a test of the list was made and failed, and as a reading what it ``showed``, where that has a word."""
+    result = ProofResult(item.test, done=False, noted_at=datetime.now(UTC), at=item.at, why=why.strip(), failed=True)
+    told = tell_failed(store, case, item.test, item.at, showed) if showed else case
+    return store.append_tests(case.case_id, (result,), told.revision)
 
 
 def record_recheck(store: CaseStore, case: Case, item: ProofItem, value: str, reading_id: str, by: str = "") -> Case:

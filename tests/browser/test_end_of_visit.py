@@ -55,14 +55,14 @@ def test_visit_ends_with_tests_one_by_one_and_files_that_say_so(
     assert [r.cured for r in read_case(hand, store_url).repairs] == [True]  # two quick taps, one repair
     hand.page.locator(".st-key-test_done_0 button").dblclick()
     hand.wait()
-    hand.tap("test_not_2")
+    hand.tap("test_not_1")
     hand.page.get_by_label("Why is it not done?").press_sequentially("nobody at the pa")
     hand.wait()
     hand.reload()
     assert hand.page.get_by_label("Why is it not done?").input_value() == "nobody at the pa"
     assert find_low_buttons(hand) == []
     assert hand.find_overhang_px() <= 0
-    hand.tap("test_keep_2")
+    hand.tap("test_keep_1")
     hand.reread()
     hand.tap("tests_rest")
     tests = [(r.test, r.at, r.done, r.why) for r in read_case(hand, store_url).tests]
@@ -138,15 +138,15 @@ def _check_page(hand: Phone, path: Path) -> None:
 def test_two_tabs_at_the_list_of_tests_lose_nothing(browser: "Browser", app_url: str, store_url: str) -> None:
     hand = at_proof(browser, app_url, store_url)
     other = Phone(browser, hand.page.url, PHONE)
-    other.tap("test_not_2")
+    other.tap("test_not_1")
     other.page.get_by_label("Why is it not done?").press_sequentially("latched again")
     hand.tap("test_done_0")
     other.wait()
     assert other.page.get_by_label("Why is it not done?").input_value() == "latched again"
-    other.tap("test_keep_2")
-    if other.has("test_keep_2"):  # it was still shown the list as it had been
+    other.tap("test_keep_1")
+    if other.has("test_keep_1"):  # it was still shown the list as it had been
         assert other.page.get_by_label("Why is it not done?").input_value() == "latched again"
-        other.tap("test_keep_2")
+        other.tap("test_keep_1")
     assert [r.test for r in read_case(hand, store_url).tests] == ["functional_test", "reset"]
     for one in (hand, other):
         one.close()

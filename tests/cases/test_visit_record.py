@@ -237,8 +237,8 @@ def test_list_of_tests_names_detectors_touched_the_farthest_and_one_of_each_kind
         ("functional_test", "det2", ("touched",)),
         ("functional_test", "det3", ("touched",)),
         ("functional_test", "det5", ("farthest", "kind")),
-        ("head_off_test", "", ()),
         ("reset", "", ()),
+        ("head_off_test", "", ()),
         ("station", "", ()),
     ]
 

@@ -5,7 +5,7 @@ import pytest
 from diagnostics.cases import CaseStore
 from diagnostics.reasoning import SYMPTOMS
 from diagnostics.reports import read_words, tell_symptom
-from diagnostics.visit import find_stage
+from diagnostics.visit import assess_case, find_stage
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import describe
 
@@ -110,3 +110,28 @@ def test_what_the_panel_shows_stands_under_the_panel(store: CaseStore) -> None:
     assert "The panel shows ground trouble" in panel.options
     (test,) = [r for r in visitor.at.radio if r.label == "A test shows it"]
     assert not [option for option in test.options if "ground" in option]
+
+
+def test_whoever_knows_at_which_detector_spares_the_search_for_it(at_complaint: Visitor, store: CaseStore) -> None:
+    assert not [s for s in at_complaint.at.selectbox if s.key == "where_met"]
+    at_complaint.complain("one_does_not_report")
+    where = at_complaint.at.selectbox(key="where_met")
+    assert where.options[0] == "Not known"
+    where.set_value("det3")
+    at_complaint.run()
+    again = at_complaint.reload()
+    assert again.at.selectbox(key="where_met").value == "det3"
+    again.tap("complaint_use")
+    (reading,) = again.case.readings
+    assert (reading.measurement, reading.at, reading.value) == ("functional_test", "det3", "no_report")
+    led = assess_case(again.case).diagnosis.candidates[0]
+    assert led.faults[0].place.startswith("det3")
+    later = Visitor(store, again.case.case_id, view="complaint").tap("complaint_use")  # told again, it is kept once
+    assert len(later.case.readings) == 1
+
+
+def test_a_complaint_of_no_detector_asks_for_none_and_not_known_is_no_reading(at_complaint: Visitor) -> None:
+    at_complaint.complain("constant_trouble")
+    assert not [s for s in at_complaint.at.selectbox if s.key == "where_met"]
+    at_complaint.complain("detectors_dark").tap("complaint_use")
+    assert at_complaint.case.readings == ()

@@ -42,8 +42,8 @@ def test_each_test_says_where_by_room_and_why_it_is_on_the_list(at_proof: Visito
     for told in (
         "1. Functional test of detector 8 (loading bay), through to the right zone",
         "touched, farthest, one of its kind",
-        "2. One head off shows trouble",
-        "3. Reset clears the alarm",
+        "2. Reset clears the alarm",
+        "3. One head off shows trouble",
         "4. The supervising station receives it",
         "Outputs.",
         "Tell people first.",
@@ -53,21 +53,21 @@ def test_each_test_says_where_by_room_and_why_it_is_on_the_list(at_proof: Visito
 
 
 def test_test_that_is_done_is_kept_at_once_and_leaves_the_list_of_open_ones(at_proof: Visitor) -> None:
-    assert "Still open: detector 8, head off, reset, supervising station" in at_proof.text
+    assert "Still open: detector 8, reset, head off, supervising station" in at_proof.text
     at_proof.tap("test_done_0")
     assert list_results(at_proof.case) == [("functional_test", "det8", True, "")]
     again = at_proof.reload()
     assert "✓ Done" in again.text
-    assert "Still open: head off, reset, supervising station" in again.text
+    assert "Still open: reset, head off, supervising station" in again.text
 
 
 def test_test_that_is_not_done_needs_a_reason_which_survives_a_reload_half_typed(at_proof: Visitor) -> None:
-    at_proof.tap("test_not_2").tap("test_keep_2")
+    at_proof.tap("test_not_1").tap("test_keep_1")
     assert "Say why this test is not done" in at_proof.text
     assert at_proof.case.tests == ()
     again = at_proof.type(WHY, "nobody at").reload()
     assert next(f for f in again.at.text_input if f.label == WHY).value == "nobody at"
-    again.type(WHY, "nobody at <b>the</b> panel").tap("test_keep_2")
+    again.type(WHY, "nobody at <b>the</b> panel").tap("test_keep_1")
     assert list_results(again.case) == [("reset", "", False, "nobody at <b>the</b> panel")]
     assert "✗ Not done, because nobody at <b>the</b> panel" in again.text
     assert "<b>" not in "".join(str(m.value) for m in again.at.markdown).replace("\\<", "")
@@ -75,16 +75,36 @@ def test_test_that_is_not_done_needs_a_reason_which_survives_a_reload_half_typed
 
 
 def test_reason_half_typed_for_one_test_stays_when_another_is_done(at_proof: Visitor) -> None:
-    at_proof.tap("test_not_2").type(WHY, "nobody at the").tap("test_done_0")
+    at_proof.tap("test_not_1").type(WHY, "nobody at the").tap("test_done_0")
     assert next(f for f in at_proof.at.text_input if f.label == WHY).value == "nobody at the"
-    at_proof.tap("test_cancel_2")
+    at_proof.tap("test_cancel_1")
     assert not [f for f in at_proof.at.text_input if f.label == WHY]
 
 
 def test_same_reason_is_one_tap(at_proof: Visitor) -> None:
-    at_proof.tap("test_not_2").type(WHY, "no tester here").tap("test_keep_2").tap("test_not_0").tap("test_same_0")
+    at_proof.tap("test_not_1").type(WHY, "no tester here").tap("test_keep_1").tap("test_not_0").tap("test_same_0")
     at_proof.tap("test_keep_0")
     assert [why for *_, why in list_results(at_proof.case)] == ["no tester here", "no tester here"]
+
+
+def test_a_test_that_failed_is_told_so_and_leads_back_to_the_search(at_proof: Visitor) -> None:
+    at_proof.tap("test_not_0").type(WHY, "no alarm at the panel").tap("test_failed_0_0")
+    (result,) = at_proof.case.tests
+    assert (result.done, result.failed, result.why) == (False, True, "no alarm at the panel")
+    (reading,) = at_proof.case.readings
+    assert (reading.measurement, reading.at, reading.value) == ("functional_test", "det8", "no_report")
+    assert "Failed, " in at_proof.text
+    assert "say “It came back. Still faulty” below" in at_proof.text
+    assert "FAILED: no alarm at the panel" in render_record(at_proof.case)
+    at_proof.tap("test_not_1").tap("test_failed_1_0")  # no need to say more
+    assert at_proof.case.tests[-1].failed
+    assert "✗ Failed, " in at_proof.text
+    at_proof.tap("tests_rest").reread().tap("tests_end")
+    assert "Put right, and tested" not in at_proof.at.radio(key="closing").options
+    assert "Reset" in at_proof.text
+    assert ": failed" in at_proof.text
+    at_proof.tap("tests_again").tap("proof_not")
+    assert find_stage(at_proof.case) == "work"
 
 
 def test_head_off_test_says_at_which_detector(at_proof: Visitor) -> None:
@@ -92,7 +112,7 @@ def test_head_off_test_says_at_which_detector(at_proof: Visitor) -> None:
     at_proof.run()
     again = at_proof.reload()
     assert again.at.selectbox(key="head").value == "det3"
-    again.tap("test_done_1")
+    again.tap("test_done_2")
     assert list_results(again.case) == [("head_off_test", "det3", True, "")]
     assert "Head of detector 3 (corridor) off shows trouble" in again.text
     assert "Head of detector 3 (corridor) off shows trouble" in render_record(again.case)
@@ -100,9 +120,9 @@ def test_head_off_test_says_at_which_detector(at_proof: Visitor) -> None:
 
 def test_one_tap_never_notes_the_functional_test_of_a_detector(at_proof: Visitor) -> None:
     (rest,) = (b for b in at_proof.at.button if b.key == "tests_rest")
-    assert rest.label == "These 3 are done: head off (detector 8), reset, supervising station"
+    assert rest.label == "These 3 are done: reset, head off (detector 8), supervising station"
     at_proof.tap("tests_rest")
-    assert [test for test, *_ in list_results(at_proof.case)] == ["head_off_test", "reset", "station"]
+    assert [test for test, *_ in list_results(at_proof.case)] == ["reset", "head_off_test", "station"]
     assert find_stage(at_proof.case) == "proof"
     assert "Still open: detector 8" in at_proof.text
     assert not at_proof.has("tests_rest")
@@ -134,13 +154,13 @@ def test_system_that_nobody_monitors_needs_no_station_to_be_put_right(store: Cas
 
 def test_the_rest_in_one_tap_covers_only_what_is_open(at_proof: Visitor) -> None:
     at_proof.tap("test_not_0").type(WHY, "no tester here").tap("test_keep_0").reread()
-    assert "Still open: head off, reset, supervising station" in at_proof.text
+    assert "Still open: reset, head off, supervising station" in at_proof.text
     at_proof.tap("tests_rest")
     case = at_proof.case
     assert list_results(case) == [
         ("functional_test", "det8", False, "no tester here"),
-        ("head_off_test", "det8", True, ""),
         ("reset", "", True, ""),
+        ("head_off_test", "det8", True, ""),
         ("station", "", True, ""),
     ]
     assert find_stage(case) == "closing"
@@ -161,10 +181,10 @@ def test_list_that_was_said_item_by_item_is_ended_without_adding_to_it(at_proof:
 
 
 def test_result_can_be_changed_from_the_list_and_from_the_closing(at_proof: Visitor) -> None:
-    at_proof.tap("test_done_2").tap("test_change_2").tap("test_not_2").type(WHY, "latched again").tap("test_keep_2")
-    at_proof.tap("test_done_0").tap("test_done_1").tap("test_done_3").reread().tap("tests_end").tap("tests_again")
+    at_proof.tap("test_done_1").tap("test_change_1").tap("test_not_1").type(WHY, "latched again").tap("test_keep_1")
+    at_proof.tap("test_done_0").tap("test_done_2").tap("test_done_3").reread().tap("tests_end").tap("tests_again")
     assert "Reset clears the alarm" in at_proof.text
-    at_proof.tap("test_change_2").tap("test_done_2").tap("tests_end")
+    at_proof.tap("test_change_1").tap("test_done_1").tap("tests_end")
     assert [(done, why) for test, _, done, why in list_results(at_proof.case) if test == "reset"] == [
         (True, ""),
         (False, "latched again"),
@@ -176,12 +196,12 @@ def test_result_can_be_changed_from_the_list_and_from_the_closing(at_proof: Visi
 
 def test_second_person_at_the_list_loses_no_half_typed_reason(at_proof: Visitor) -> None:
     other = Visitor(at_proof.store, at_proof.case_id)
-    other.tap("test_not_2").type(WHY, "nobody at the panel")
+    other.tap("test_not_1").type(WHY, "nobody at the panel")
     at_proof.tap("test_done_0")
-    other.tap("test_keep_2")
+    other.tap("test_keep_1")
     assert "Somebody else has worked on this case meanwhile" in other.text
     assert next(f for f in other.at.text_input if f.label == WHY).value == "nobody at the panel"
-    other.tap("test_keep_2")
+    other.tap("test_keep_1")
     assert [test for test, *_ in list_results(other.case)] == ["functional_test", "reset"]
 
 
@@ -229,7 +249,7 @@ def test_results_of_an_earlier_repair_do_not_count_for_a_later_one(store: CaseSt
     visitor = Visitor(store, case.case_id).tap("proof_not")
     record_repair(store, visitor.case, REPAIR, cured=True)
     visitor.run()
-    assert "Still open: detector 8, head off, reset, supervising station" in visitor.text
+    assert "Still open: detector 8, reset, head off, supervising station" in visitor.text
 
 
 def test_volts_that_the_repair_asks_for_again_have_a_line_and_a_field_of_their_own(at_proof: Visitor) -> None:
