@@ -7,7 +7,7 @@ settling: detectors, relays and a module's supply first; then the module's outpu
 from collections.abc import Mapping, Sequence
 
 from .line import Row
-from .solver import Volts
+from .solver import NoAnswerError, Volts
 from .world import Signals, World, is_conducting, solve
 
 LATCHING = ("alarm", "supervisory")
@@ -30,7 +30,7 @@ def settle(world: World, states: Signals, meter: Sequence[Row] = ()) -> dict[str
     """Return the discrete states that agree with their volts, in the order of the module's description."""
     now = dict(states)
     for _ in range(80):
-        volts = solve(world, now, meter)
+        volts = _solve(world, now, meter)
         after = now | {row["state"]: is_set(row, now, volts) for row in world.thresholds}
         if now.get("panel.short_reset", False):  # the pulse is over before a latch lets go
             after |= hold_latches(world, now, after)
@@ -44,6 +44,13 @@ def settle(world: World, states: Signals, meter: Sequence[Row] = ()) -> dict[str
             return now
         now = after
     raise NeverSettlesError(f"never settles: {sorted(name for name, on in now.items() if on)}")
+
+
+def _solve(world: World, now: Signals, meter: Sequence[Row]) -> Volts:
+    try:
+        return solve(world, now, meter)
+    except NoAnswerError as error:  # what has no operating point never comes to rest either
+        raise NeverSettlesError(str(error)) from error
 
 
 def hold_latches(world: World, now: Signals, after: Signals) -> dict[str, bool]:

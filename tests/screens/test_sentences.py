@@ -45,6 +45,7 @@ def test_every_caution_and_closing_can_be_told(region: str) -> None:
 def test_words_cover_kinds_contexts_and_styles() -> None:
     words = read_words()
     other = {
+        "look_head",
         "ohms_lifted",
         "ohms_to_earth",
         "which_dark_returned",
