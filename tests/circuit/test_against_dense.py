@@ -7,6 +7,7 @@ that the wiring is right; ``tests/external/test_hand_netlists.py`` does.
 import contextlib
 import random
 from collections.abc import Callable
+from itertools import product
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from diagnostics.faults import build_all_edits, list_faults
 from diagnostics.wiring import EARTH, Curve, Edits, Element, Kind, Loop, apply_edits
 from tests.circuit.bare import battery, build_bare, build_quick, resistor
 from tests.circuit.dense import solve_dense
+from tests.sampling import sample
 
 WORST_V = 1e-6
 CIRCUITS_A_MODE = 12
@@ -61,8 +63,7 @@ def draw_pair_edits(loop: Loop, rng: random.Random) -> list[Edits]:
     return found
 
 
-@pytest.mark.parametrize("draw", [draw_single_edits, draw_pair_edits])
-@pytest.mark.parametrize("style", BENCHES)
+@pytest.mark.parametrize(("style", "draw"), sample(list(product(BENCHES, [draw_single_edits, draw_pair_edits])), 3))
 def test_batch_agrees_with_fifty_digits_in_every_mode(style: str, draw: Draw) -> None:
     loop, rng = build_quick(style, BENCHES[style]), random.Random(SEED)  # noqa: S311 - a repeatable draw, no secret
     for mode in list_modes(loop):

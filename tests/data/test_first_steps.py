@@ -12,6 +12,7 @@ from diagnostics.reasoning import SYMPTOMS, Question, diagnose
 from diagnostics.source import read_file
 from diagnostics.wiring import EARTH, Loop
 from tests.reasoning.draw import prepare_bench
+from tests.sampling import sample
 from tests.wiring.quick import STYLES, wire_quick
 
 Judged = dict[str, dict[str, str]]
@@ -108,7 +109,7 @@ def list_questions() -> list[object]:
     return found
 
 
-@pytest.mark.parametrize(("symptom", "style", "detectors", "contexts"), list_questions())
+@pytest.mark.parametrize(("symptom", "style", "detectors", "contexts"), sample(list_questions(), 3))
 def test_first_suggestion_is_accepted(symptom: str, style: str, detectors: int, contexts: tuple[Context, ...]) -> None:
     bench = prepare_bench(style, detectors)
     first = diagnose(bench, Question(symptom=symptom, contexts=contexts)).next

@@ -14,7 +14,7 @@ from sklearn.metrics import brier_score_loss, log_loss
 
 from diagnostics.cli.main import run
 from diagnostics.cli.referee import ask_here
-from diagnostics.faults import parse_faults
+from diagnostics.faults import parse_faults, read_catalogue
 from diagnostics.proving.calibration import (
     Told,
     list_bins,
@@ -90,11 +90,21 @@ def test_visits_begin_with_what_the_engine_believes_and_are_the_same_for_the_sam
         assert visit.said[-1] >= 0.95 or visit.right is None
 
 
-def test_matched_visits_of_careful_people_are_right_where_they_settle() -> None:
-    told = play_visits(stand_at("bottling_hall"), count=25, seed=1, wide=False)
+def test_matched_visits_are_mostly_right_where_they_settle() -> None:
+    """Slips and effects outside the catalogue are among them, as often as is believed."""
+    told = play_visits(stand_at("bottling_hall"), count=15, seed=1, wide=False)
     settled = [visit for visit in told if visit.right is not None]
-    assert len(settled) > 15
+    assert len(settled) > 10
     assert sum(visit.right is True for visit in settled) >= len(settled) - 1
+
+
+def test_what_is_not_modelled_happens_in_matched_worlds_and_only_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    often = read_catalogue().values.model_copy(update={"not_modelled_share": 0.95})
+    believed = read_catalogue().model_copy(update={"values": often})
+    monkeypatch.setattr("diagnostics.reasoning.belief.read_catalogue", lambda: believed)
+    for wide, expected in ((False, True), (True, False)):
+        told = play_visits(stand_at("malt_house"), count=2, seed=4, wide=wide)
+        assert all(visit.fault.startswith("outside.") == expected for visit in told)
 
 
 def test_a_drawn_value_is_spread_as_widely_as_the_engine_believes() -> None:

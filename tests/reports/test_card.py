@@ -19,6 +19,7 @@ from diagnostics.reports import build_card, build_card_object, render_card, rend
 from diagnostics.reports.card import Card, CardPair, CardRow
 from diagnostics.units import OVER
 from diagnostics.wiring import Loop, QuickDescription, Site, build_loop, build_quick_site, read_site
+from tests.sampling import sample
 
 SITES = sorted((Path(__file__).parents[2] / "cases" / "sites").glob("*.yaml"))
 
@@ -33,7 +34,7 @@ def find_row(pair: CardPair, condition: str) -> CardRow:
     return next(row for row in pair.rows if row.condition == condition)
 
 
-@pytest.fixture(params=SITES, ids=lambda p: p.stem, scope="module")
+@pytest.fixture(params=sample(SITES, 4), ids=lambda p: p.stem, scope="module")
 def loop(request: pytest.FixtureRequest) -> Loop:
     """Return each shipped loop."""
     return build_loop(read_site(request.param))
