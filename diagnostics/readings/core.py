@@ -20,7 +20,7 @@ from diagnostics.circuit import (
     to_ohms,
 )
 from diagnostics.faults import Fault
-from diagnostics.wiring import EARTH, Loop
+from diagnostics.wiring import EARTH, Channel, Loop, Zone
 
 from .batches import Batches
 from .data import Meter
@@ -246,7 +246,8 @@ class Core:
         name = "" if m.at == "panel" else m.at
         if m.kind != "panel_shows":
             return find_zone_chances(settled, name)
-        spreads = self._find_spreads({z.name: (z.plus, z.minus) for z in self.loop.zones}, numbers)
+        pairs: list[Zone | Channel] = [*self.loop.zones, *(self.loop.module.channels if self.loop.module else ())]
+        spreads = self._find_spreads({p.name: (p.plus, p.minus) for p in pairs}, numbers)
         return find_zone_chances(settled, name, spreads=spreads)
 
     def _find_earth(self, numbers: Index, mode: Mode) -> tuple[tuple[str, ...], Array]:

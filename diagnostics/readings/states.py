@@ -9,8 +9,9 @@ from scipy.special import ndtr, ndtri
 
 from diagnostics.circuit import Settled, find_powered
 from diagnostics.faults import Fault, find_end
-from diagnostics.wiring import EARTH, EarthWatch, Loop, Zone
+from diagnostics.wiring import EARTH, Channel, EarthWatch, Loop, Zone
 
+from .behind import find_leanings, lean
 from .data import read_table
 from .forecast import Forecast
 from .measurement import (
@@ -50,10 +51,14 @@ def find_zone_chances(
     """Return the chances of each state of a zone, (column, state).
 
     Without a name it is what the panel as a whole shows: alarm if any zone is, else supervisory, else trouble.
-    ``exact`` takes thresholds as sharp. ``spreads`` are one sd (V) of the volts of each zone, (column,).
+    ``exact`` takes thresholds as sharp. ``spreads`` are one sd (V) of the volts of each zone, and of
+    each channel of a module, (column,).
     """
     zones = settled.network.loop.zones
-    each = [_find_one(settled, zone, (spreads or {}).get(zone.name, 0.0), exact=exact) for zone in zones]
+    may = find_leanings(settled, spreads, _by_band) if spreads else {}
+    each = [
+        _find_one(settled, zone, (spreads or {}).get(zone.name, 0.0), may.get(zone.name), exact=exact) for zone in zones
+    ]
     behind = settled.network.loop.module_chain
     if behind is not None and behind.spec.co_zone is not None:
         one, two = ([z.name for z in zones].index(n) for n in (behind.spec.zone, behind.spec.co_zone))
@@ -68,9 +73,15 @@ def find_zone_chances(
     return STATES, np.clip(np.stack(whole, axis=1), 0.0, 1.0)
 
 
-def _find_one(settled: Settled, zone: Zone, spread_v: Array | float, *, exact: bool) -> Array:
-    """Read a zone's volts by its bands, then do with it what the panel's memory and settings do."""
+def _find_one(
+    settled: Settled, zone: Zone, spread_v: Array | float, may: tuple[Array, Array] | None, *, exact: bool
+) -> Array:
+    """Read a zone's volts by its bands, then do with it what the panel's memory and settings do.
+
+    ``may`` is what a module tells the zone, and may tell it instead.
+    """
     chance = _by_band(zone, settled.volts(zone.plus, zone.minus), spread_v, exact=exact)
+    chance = lean(chance, *may) if may else chance
     chance[settled.signal(f"{zone.name}.latched")] = np.eye(len(STATES))[ALARM]
     faulty, verifies = settled.signal(f"{zone.name}.faulty"), settled.signal(f"{zone.name}.verifies")
     linked = settled.signal(f"{zone.name}.linked") if zone.comes_back else np.zeros_like(faulty)
@@ -98,8 +109,8 @@ def _pour(chance: Array, source: int, goal: int, where: Flags) -> None:
     chance[where, source] = 0.0
 
 
-def _by_band(zone: Zone, across: Array, spread_v: Array | float, *, exact: bool) -> Array:
-    """Spread the zone volts over the bands: the share of a threshold that is uncertain stands in the data."""
+def _by_band(zone: Zone | Channel, across: Array, spread_v: Array | float, *, exact: bool = False) -> Array:
+    """Spread the volts over the bands: the share of a threshold that is uncertain stands in the data."""
     sd = 1e-9 if exact else np.hypot(_find_threshold_sd(across), spread_v)
     chance = np.zeros((across.size, len(STATES)))
     for band in zone.bands:

@@ -100,9 +100,6 @@ def test_a_missing_end_resistor_is_seen_where_its_pair_ends() -> None:
     assert told["candidates"][0]["fault"] == "end_resistor_missing@end_fire"
 
 
-@pytest.mark.xfail(
-    strict=True, reason="what a module makes of its loop is taken as certain, whatever the spread of its volts"
-)
 def test_a_loop_near_a_bound_of_the_module_stays_in_the_running_either_way() -> None:
     fault, site = "end_resistor_twice@end", SITES / "bench_module_two_wire.yaml"
     told = ask("predict", str(site), "--fault", fault, "--at", "module.loop+,module.loop-")["readings"][0]
