@@ -29,6 +29,7 @@ from diagnostics.referee import (
     find_healthy_complaint,
     find_minutes,
     find_sound_seed,
+    find_still,
     find_told,
     has_right_hands,
     play_round,
@@ -142,8 +143,8 @@ def _play(stand: Stand, plant: Plant, *, one_fault: bool) -> tuple[float, int, b
         if complaint is None:
             return minutes, wrong, True
         question = _go_on(question, repair, complaint)
-        if tested.failed is not None:
-            question = stand.note(question, tested.failed, tested.value)
+        if still := find_still(world, plant, tested, complaint):
+            question = stand.note(question, *still)
     return minutes + read_spreads().minutes.second_visit, wrong, False
 
 

@@ -73,6 +73,11 @@ def _list_round(world: World, place: str) -> Iterator[tuple[Row | None, float]]:
     yield None, ways.back + ways.station
 
 
+def find_still(world: World, plant: Plant, tested: Round, complaint: str) -> tuple[Row, str] | None:
+    """Return what is known of a complaint after a round: the test that failed, else where somebody has met it."""
+    return (tested.failed, tested.value) if tested.failed is not None else find_told(world, plant, complaint)
+
+
 def find_told(world: World, plant: Plant, symptom: str) -> tuple[Row, str] | None:
     """Return where a complaint has been met, as a measurement with its word: the first such detector; None for none."""
     what, word = MET_AS.get(symptom, ("", ""))

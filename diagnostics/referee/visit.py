@@ -15,7 +15,7 @@ from .panel import NeverSettlesError
 from .people import find_complaint, find_healthy_complaint, find_sound_seed
 from .plants import Plant
 from .policies import Chooser, choose_any, choose_asked, choose_cheapest, choose_guided, choose_half
-from .rounds import find_round_minutes, find_told, play_round
+from .rounds import find_round_minutes, find_still, find_told, play_round
 from .score import has_right_hands, is_named
 from .spreads import Spreads, read_spreads
 from .world import build_world
@@ -281,8 +281,8 @@ def _test(play: _Play, place: str, *, is_right: bool) -> bool:
     minutes = find_round_minutes(world, place) if cured else round_.minutes
     play.visit.steps.append(Step("test", f"after {place or 'it'}", "right" if cured else str(complaint), minutes))
     play.known.clear()  # what was read before the repair may be otherwise now
-    if round_.failed is not None and not cured:
-        _note(play, round_.failed, round_.value)
+    if not cured and (still := find_still(world, plant, round_, str(complaint))):
+        _note(play, *still)
     return cured
 
 
