@@ -6,17 +6,15 @@ from collections.abc import Callable, Sequence
 from diagnostics.cases import parse_meter
 from diagnostics.errors import PhysicsError, QuantityError, find_nearest
 from diagnostics.readings import (
-    EVEN,
-    Meter,
     Reading,
     Trial,
     build_panel_part,
-    find_limit,
     learn_source,
     learn_windows,
 )
 from diagnostics.reports import Zone, read_learn_words, tell_crooked
-from diagnostics.units import has_colours, parse_bands, parse_quantity, parse_resistor
+from diagnostics.units import parse_quantity, parse_resistor
+from diagnostics.visit import read_known
 
 STATES = ("normal", "trouble", "alarm")
 _SAME = {"fault": "trouble", "quiet": "normal"}
@@ -51,9 +49,10 @@ def learn_zone(options: argparse.Namespace) -> Zone:
         The readings or trials contradict each other, or the source is no plain one.
     """
     meter = parse_meter({} if options.accuracy is None else {"volts": options.accuracy})
+    percent = parse_quantity(options.tolerance, "%")
     readings = (
         Reading(parse_quantity(options.open, "V")),
-        *(_read_known(resistor, volts, options, meter) for resistor, volts in options.known),
+        *(read_known(r, v, meter, percent=percent, measured=options.measured) for r, v in options.known),
     )
     source = learn_source(readings, meter)
     if source.line != "straight":
@@ -62,22 +61,6 @@ def learn_zone(options: argparse.Namespace) -> Zone:
     share = max(r.share for r in readings)
     windows = learn_windows(source, [_read_trial(*trial) for trial in trials], share) if trials else None
     return Zone(readings, source, windows, build_panel_part(source, windows))
-
-
-def _read_known(resistor: str, volts: str, options: argparse.Namespace, meter: Meter) -> Reading:
-    ohm, percent = parse_resistor(resistor), _parse_tolerance(options.tolerance)
-    if ohm <= 0:
-        raise QuantityError(f"{resistor!r} is no resistor to read volts across", text=resistor, unit="ohm")
-    percent = parse_bands(resistor).tolerance_percent if has_colours(resistor) else percent
-    share = float(find_limit(ohm, "ohm", meter)) / ohm if options.measured else percent / 100
-    return Reading(parse_quantity(volts, "V"), ohm, EVEN * share)
-
-
-def _parse_tolerance(text: str) -> float:
-    percent = parse_quantity(text, "%")
-    if not 0 <= percent <= 20:
-        raise QuantityError("a tolerance lies from 0 % to 20 %", text=text, unit="%")
-    return percent
 
 
 def _pair(words: Sequence[str]) -> list[tuple[str, str]]:

@@ -29,6 +29,7 @@ from .learn import (
     read_learn_words,
     render_learn_text,
     tell_crooked,
+    tell_learnt,
     tell_panel,
     tell_zone,
 )
@@ -138,6 +139,7 @@ __all__ = [
     "tell_closing",
     "tell_crooked",
     "tell_guide",
+    "tell_learnt",
     "tell_location",
     "tell_long_check",
     "tell_misreading",

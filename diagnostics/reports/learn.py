@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict
 from diagnostics.readings import Edge, Learnt, Reading, Source, Windows, list_cautions, read_table
 from diagnostics.source import parse_model, read_file
 from diagnostics.units import format_ends, format_quantity
-from diagnostics.visit import GENERIC_PANEL, assumes_panel
+from diagnostics.visit import GENERIC_PANEL, LearntZone, assumes_panel
 from diagnostics.wiring import PartSpec, Site, build_part
 
 from .objects import round_number
@@ -33,6 +33,7 @@ class _Table(_Strict):
     title: str
     assumed: str
     how: str
+    how_here: str
     cautions: str
     kept: str
     watts: str
@@ -91,6 +92,11 @@ def tell_zone(zone: Zone) -> list[str]:
     told.append(table.straight.format(fit=format_percent(source.fit)))
     windows = zone.windows or Windows((), "", tuple(table.left))
     return [*told, *(_tell_edge(edge) for edge in windows.edges), *(table.left[name] for name in windows.open)]
+
+
+def tell_learnt(learnt: LearntZone) -> list[str]:
+    """Return sentences: the source of a zone that was learnt from readings alone, and how straight it is."""
+    return tell_zone(Zone(learnt.readings, learnt.source, None, learnt.part))
 
 
 def tell_crooked(source: Source) -> str:

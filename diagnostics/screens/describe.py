@@ -6,11 +6,20 @@ from collections.abc import Callable, Mapping
 import streamlit as st
 
 from diagnostics.cases import Case, write_site
-from diagnostics.errors import DiagnosticsError, SiteError, SourceError, join_hint
+from diagnostics.errors import DiagnosticsError, PhysicsError, QuantityError, SiteError, SourceError, join_hint
 from diagnostics.locate import find_shipped
-from diagnostics.reports import list_learn_cautions, localize, read_learn_words, read_words, render_style, tell_panel
+from diagnostics.reports import (
+    list_learn_cautions,
+    localize,
+    read_learn_words,
+    read_words,
+    render_style,
+    tell_crooked,
+    tell_learnt,
+    tell_panel,
+)
 from diagnostics.units import format_length, format_quantity, parse_gauge, parse_quantity, parse_resistor
-from diagnostics.visit import describe_site, find_listener, name_rooms, parse_rooms, prepare
+from diagnostics.visit import LearntZone, describe_site, find_listener, learn_zone, name_rooms, parse_rooms, prepare
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
 from diagnostics.wiring.describe import NOT_SURE, find_wrong_answers
 
@@ -40,7 +49,7 @@ _FIELDS = {
     "detectors": "q_detectors", "panel_resistor": "q_panel_resistor", "end_resistor": "q_resistor", "cable": "q_cable",
     "run": "q_run", "name": "q_name",
 }  # fmt: skip
-_ORDER = ("q_detectors", "q_panel_resistor", "q_resistor", "q_cable", "q_run", "q_rooms", "q_name")
+_ORDER = ("q_detectors", "q_panel_resistor", "q_resistor", "q_cable", "q_run", "q_panel_open", "q_rooms", "q_name")
 _WAYS = ("describe_quick", "describe_shipped", "describe_file")
 
 
@@ -89,7 +98,7 @@ def _show_questions(place: tuple[str, int], *, by_phone: bool) -> None:
     _ask("q_resistor", "q_resistor_hint", wrong, lambda t: format_quantity(parse_resistor(t), "ohm"))
     _ask("q_cable", "q_cable_hint", wrong, lambda t: f"{parse_gauge(t).area_mm2:.3g} mm²")
     _ask("q_run", "q_run_hint", wrong, lambda t: format_length(parse_quantity(t, "m")))
-    _show_panel()
+    _show_panel(wrong, by_phone=by_phone)
     if style.has_supply:
         recall("q_reset", tuple(_RESETS), "not_sure")
         reset = st.radio(tell("q_reset"), list(_RESETS), format_func=tell, key="q_reset")
@@ -135,13 +144,32 @@ def _ask_style() -> Style:
     return style
 
 
-def _show_panel() -> None:
-    """Say what is assumed of the panel, which nobody is asked about, and how its own values are found."""
-    show_note(tell_panel())
-    with st.expander(tell("panel_learn")):
+def _show_panel(wrong: Mapping[str, str], *, by_phone: bool) -> None:
+    """Say what is assumed of the panel, and let whoever stands at it read its own values: a caller lifts nothing."""
+    learnt = None if "q_panel_open" in wrong else _find_learnt()
+    show_note(tell("panel_learnt") if learnt and learnt.part else tell_panel())
+    if by_phone:
+        return
+    with st.expander(tell("panel_learn"), expanded=bool(any(_read_learnt()))):
         for title, text in list_learn_cautions(find_region()):
             st.markdown(f"⚠ **{title}.** {text}")
-        st.markdown(read_learn_words().how)
+        st.markdown(read_learn_words().how_here)
+        _ask("q_panel_open", "type_volts", wrong)
+        for number in "12":
+            _ask(f"q_panel_r{number}", "q_resistor_hint", {})
+            _ask(f"q_panel_v{number}", "type_volts", {})
+        for line in tell_learnt(learnt) if learnt else ():
+            show_note(plain(line))
+
+
+def _read_learnt() -> tuple[str, ...]:
+    return tuple(_read(f"q_panel_{name}") or find_kept(f"q_panel_{name}") for name in ("open", "r1", "v1", "r2", "v2"))
+
+
+def _find_learnt() -> LearntZone | None:
+    """Return what the panel is by what is typed of it; None while nothing is. Raises as ``learn_zone``."""
+    volts, *known = _read_learnt()
+    return learn_zone(volts, list(zip(known[::2], known[1::2], strict=True))) if volts or any(known) else None
 
 
 def _ask(key: str, hint: str, wrong: Mapping[str, str], understand: Callable[[str], str] | None = None) -> None:
@@ -171,6 +199,11 @@ def _find_wrong() -> dict[str, str]:
             name_rooms(build_quick_site(QuickDescription(answers.style, answers.detectors or "128"))[0], rooms)
         except SiteError as error:
             wrong["q_rooms"] = join_hint(error.message, error.hint)
+    try:
+        if (learnt := _find_learnt()) and learnt.part is None:
+            wrong["q_panel_open"] = tell_crooked(learnt.source)
+    except (QuantityError, PhysicsError) as error:
+        wrong["q_panel_open"] = join_hint(error.message, error.hint)
     return wrong
 
 
@@ -213,7 +246,8 @@ def _use_answers(case_id: str, revision: int) -> None:
         st.session_state["problem"] = "\n\n".join(plain(f.message) for f in error.findings)
         return
     st.session_state.pop(_ASKED_FOR, None)
-    site = site.model_copy(update={"note": "\n".join(notes)})
+    learnt = _find_learnt()
+    site = site.model_copy(update={"note": "\n".join(notes), **({"panel": learnt.part} if learnt else {})})
     _store(case_id, revision, write_site(site))
 
 

@@ -78,6 +78,7 @@ from .guidance import (
     list_usual_answers,
 )
 from .ladder import OnTheSameLadder, find_beside, rate_added
+from .learnt import LearntZone, learn_zone, read_known
 from .listener import LISTENERS, Listener, find_listener, tell_listener
 from .marks import (
     SAFETY,
@@ -119,6 +120,7 @@ __all__ = [
     "Disturbance",
     "Doubt",
     "Guidance",
+    "LearntZone",
     "Listener",
     "OnTheSameLadder",
     "ProofItem",
@@ -182,6 +184,7 @@ __all__ = [
     "keeps_baseline",
     "lack_tool",
     "lacks_rooms",
+    "learn_zone",
     "list_accepted",
     "list_answered",
     "list_answers",
@@ -214,6 +217,7 @@ __all__ = [
     "prepare_answers",
     "put_back",
     "rate_added",
+    "read_known",
     "record_reading",
     "record_readings",
     "record_recheck",

@@ -6,6 +6,7 @@ from diagnostics.cases import CaseStore, read_case
 from diagnostics.errors import CaseError
 from diagnostics.locate import find_shipped
 from diagnostics.reports import tell_panel
+from diagnostics.units import parse_quantity
 from diagnostics.visit import find_stage, find_test_end, list_visits
 from diagnostics.wiring import PartSpec
 from tests.screens.conftest import SAFETY, Visitor
@@ -257,12 +258,57 @@ def test_european_words_follow_the_choice(visitor: Visitor) -> None:
 
 def test_panel_that_nobody_described_is_called_assumed_with_the_way_to_learn_it(visitor: Visitor) -> None:
     begin(visitor).type(DETECTORS, "5")
-    for told in ("Assumed: a generic panel, 24 V behind 1.00 kΩ", "ohmward learn-panel --open"):
+    for told in ("Assumed: a generic panel, 24 V behind 1.00 kΩ", "Lift the field wires of one zone", "Live cabinet"):
         assert told in visitor.text
     visitor.tap("describe_use").complain("none_report").tap("complaint_use")
     assert "Assumed: a generic panel" in visitor.text
     given = visitor.case.site.model_copy(update={"panel": PartSpec(profile="panel_24v", values={"zone_v": "21.6 V"})})
     assert tell_panel(given) == ""
+
+
+READ = {  # of 21.6 V behind 820 Ω, by the voltage divider, to the digits of a meter: open, with 4.7 kΩ, with 2.2 kΩ
+    "Volts with nothing on the screws": "21.60 V",
+    "First known resistor": "4.7k",
+    "Volts with the first": "18.39 V",
+    "Second known resistor": "2.2k",
+    "Volts with the second": "15.74 V",
+}
+
+
+def learn(visitor: Visitor, **other: str) -> Visitor:
+    begin(visitor).type(DETECTORS, "5")
+    for label, text in READ.items():
+        visitor.type(label, other.get(label.split()[0], text))
+    return visitor
+
+
+def test_panel_is_learnt_from_three_readings_at_its_screws(visitor: Visitor) -> None:
+    """The voltage divider of any textbook: 21.6 V · 4.7/(4.7 + 0.82) = 18.39 V, 21.6 V · 2.2/(2.2 + 0.82) = 15.74 V."""
+    again = learn(visitor).reload()
+    assert "This panel is learnt from the readings below" in again.text
+    assert "Assumed: a generic panel" not in again.text
+    again.tap("describe_use")
+    values = again.case.site.panel.values
+    assert parse_quantity(str(values["zone_v"]), "V") == pytest.approx(21.6, rel=0.002)
+    assert parse_quantity(str(values["zone_ohm"]), "ohm") == pytest.approx(820, rel=0.05)
+    assert tell_panel(again.case.site) == ""
+    assert not [name for name in again.at.query_params if name.startswith("q_panel")]
+
+
+@pytest.mark.parametrize(
+    ("other", "told"),
+    [
+        ({"First": "4.7 volts"}, "4.7 volts"),
+        ({"Second": ""}, "three readings with three different loads"),
+        ({"Volts": "-3 V"}, "No source behaves so"),
+    ],
+)
+def test_readings_that_make_no_panel_are_told_at_their_field_and_nothing_is_used(
+    visitor: Visitor, other: dict[str, str], told: str
+) -> None:
+    learn(visitor, **other).tap("describe_use")
+    assert told.lower() in " ".join(str(e.value) for e in visitor.at.error).lower()
+    assert visitor.case.acknowledged[-1].caution == "for_us"
 
 
 def test_answers_at_the_first_gates_are_plain_and_opposite(visitor: Visitor) -> None:
