@@ -85,7 +85,7 @@ def tell_panel(site: Site | None = None) -> str:
 def tell_zone(zone: Zone) -> list[str]:
     """Return sentences: source, how straight it is, each edge of the windows, what was left open."""
     table, source = read_learn_words(), zone.source
-    told = [_tell_watts(r) for r in zone.readings if r.volts_v**2 / r.resistor_ohm > PLAIN_W]
+    told = _list_watts(zone.readings)
     if source.line != "straight":
         return [*told, tell_crooked(source)]
     told += [_tell_value(table.zone_v, source.zone_v, "V"), _tell_value(table.zone_ohm, source.zone_ohm, "ohm")]
@@ -95,8 +95,10 @@ def tell_zone(zone: Zone) -> list[str]:
 
 
 def tell_learnt(learnt: LearntZone) -> list[str]:
-    """Return sentences: the source of a zone that was learnt from readings alone, and how straight it is."""
-    return tell_zone(Zone(learnt.readings, learnt.source, None, learnt.part))
+    """Return sentences for a screen: what a resistor must carry, and the source of a zone that was learnt."""
+    source, table = learnt.source, read_learn_words()
+    values = (_tell_value(table.zone_v, source.zone_v, "V"), _tell_value(table.zone_ohm, source.zone_ohm, "ohm"))
+    return [*_list_watts(learnt.readings), *values]
 
 
 def tell_crooked(source: Source) -> str:
@@ -109,6 +111,10 @@ def tell_crooked(source: Source) -> str:
 def _tell_value(sentence: str, one: Learnt, unit: str) -> str:
     value, low, high = format_ends((one.value, max(one.low, 0.0), one.high), unit, 4)
     return sentence.format(value=value, low=low, high=high)
+
+
+def _list_watts(readings: Sequence[Reading]) -> list[str]:
+    return [_tell_watts(r) for r in readings if r.volts_v**2 / r.resistor_ohm > PLAIN_W]
 
 
 def _tell_watts(r: Reading) -> str:

@@ -152,7 +152,7 @@ def _show_panel(wrong: Mapping[str, str], *, by_phone: bool) -> None:
         return
     with st.expander(tell("panel_learn"), expanded=bool(any(_read_learnt()))):
         for title, text in list_learn_cautions(find_region()):
-            st.markdown(f"⚠ **{title}.** {text}")
+            st.markdown(f"⚠ **{title.rstrip('.?')}.** {text}")
         st.markdown(read_learn_words().how_here)
         _ask("q_panel_open", "type_volts", wrong)
         for number in "12":
