@@ -8,7 +8,7 @@ import numpy as np
 from diagnostics.faults import Fault
 from diagnostics.readings import Bench, Forecast, Measurement, show_value
 from diagnostics.readings.meter import Unit
-from diagnostics.reasoning import rate_symptom
+from diagnostics.reasoning import find_likely
 from diagnostics.trees import CANNOT, DONE, HEALTHY, Guide, History, Passed, Step, Walk, find_step_measurement, walk
 
 # A way that a reading of this many standard deviations more or less would not have taken stands clear.
@@ -102,7 +102,7 @@ def _prove_loops(guide: Guide, site: str, bench: Bench) -> Iterator[tuple[Proof,
 
 
 def _prove_site(guide: Guide, site: str, bench: Bench) -> Iterator[tuple[Proof, tuple[Passed, ...]]]:
-    shows = np.flatnonzero(rate_symptom(bench, guide.symptom) > 0.5)
+    shows = np.flatnonzero(find_likely(bench, guide.symptom))
     some = shows[:1] if shows.size and shows[0] == 0 else shows
     asked = [find_step_measurement(step, bench.loop) for step in guide.steps.values()]
     forecasts = _forecast(bench.narrow(some), [m for m in asked if m is not None])

@@ -56,6 +56,25 @@ def _rate_alarm(own: str, label: str, chance: Array, is_co: Flags) -> Array:
     return np.where(is_co == (label == "co"), share, 0.0)
 
 
+def find_gravest(leanings: Mapping[str, tuple[Array, Array]]) -> tuple[Array, Array] | None:
+    """Return what the panel as a whole is told by a module, (column,), and may be, (column, state); None without one.
+
+    Trouble opens both outputs at once, so both zones show it or neither does.
+    """
+    if not leanings:
+        return None
+    told = np.array([each[0] for each in leanings.values()])
+    may = np.array([each[1] for each in leanings.values()])
+    whole = np.zeros_like(may[0])
+    whole[:, _TROUBLE] = may[0][:, _TROUBLE]
+    whole[:, _ALARM] = np.minimum(may[:, :, _ALARM].sum(axis=0), 1 - whole[:, _TROUBLE])
+    whole[:, _NORMAL] = 1 - whole.sum(axis=1)
+    gravest = np.where(
+        (told == _ALARM).any(axis=0), _ALARM, np.where((told == _TROUBLE).any(axis=0), _TROUBLE, _NORMAL)
+    )
+    return gravest, whole
+
+
 def lean(chance: Array, told: Array, may: Array) -> Array:
     """Return chances of a zone, (column, state), with what the module may tell it instead mixed in.
 

@@ -11,7 +11,7 @@ from diagnostics.circuit import Settled, find_powered
 from diagnostics.faults import Fault, find_end
 from diagnostics.wiring import EARTH, Channel, EarthWatch, Loop, Zone
 
-from .behind import find_leanings, lean
+from .behind import find_gravest, find_leanings, lean
 from .data import read_table
 from .forecast import Forecast
 from .measurement import (
@@ -55,7 +55,8 @@ def find_zone_chances(
     each channel of a module, (column,).
     """
     zones = settled.network.loop.zones
-    may = find_leanings(settled, spreads, _by_band) if spreads else {}
+    leanings = find_leanings(settled, spreads, _by_band) if spreads else {}
+    may = leanings if name else {}
     each = [
         _find_one(settled, zone, (spreads or {}).get(zone.name, 0.0), may.get(zone.name), exact=exact) for zone in zones
     ]
@@ -69,8 +70,10 @@ def find_zone_chances(
     normal = np.prod([c[:, NORMAL] for c in each], axis=0)
     at_most_trouble = np.prod([c[:, NORMAL] + c[:, TROUBLE] for c in each], axis=0)
     no_alarm = np.prod([1 - c[:, ALARM] for c in each], axis=0)
-    whole = [normal, at_most_trouble - normal, 1 - no_alarm, no_alarm - at_most_trouble]
-    return STATES, np.clip(np.stack(whole, axis=1), 0.0, 1.0)
+    shares = [normal, at_most_trouble - normal, 1 - no_alarm, no_alarm - at_most_trouble]
+    whole: Array = np.clip(np.stack(shares, axis=1), 0.0, 1.0)
+    gravest = find_gravest(leanings)
+    return STATES, whole if gravest is None else lean(whole, *gravest)
 
 
 def _find_one(

@@ -28,17 +28,57 @@ from .confirm import LOOKS
 from .groups import APART, Group, find_groups, rate_differences
 from .met import MetDefect, find_met_defects
 from .repairs import find_repair_class
-from .symptoms import Symptom, find_symptom, rate_symptom, read_symptoms
+from .symptoms import Symptom, find_likely, find_symptom, rate_symptom, read_symptoms
 from .trace import Stage, trace_belief
 from .verdict import SETTLED, Conclusion, conclude, diagnose
 
 SYMPTOMS: tuple[str, ...] = tuple(read_symptoms().symptoms)
 
 __all__ = [
-    "APART", "LEAST_BITS", "LOOKS", "NOTHING", "SETTLED", "SYMPTOMS", "Action", "Belief", "Candidate", "Conclusion",
-    "Contradiction", "Diagnosis", "Expected", "Group", "InformationPerMinute", "MetDefect", "PlanAhead", "Policy",
-    "Question", "Situation", "Stage", "SuspectGroup", "Symptom", "Taken", "build_prior", "conclude", "diagnose",
-    "find_groups", "find_information", "find_met_defects", "find_repair_class", "find_symptom", "keep_latest",
-    "list_hypotheses", "rank_measurements", "rate_differences", "rate_fit", "rate_information", "rate_one",
-    "rate_symptom", "rate_together", "read_symptoms", "tell_symptom", "trace_belief", "update",
+    "APART",
+    "LEAST_BITS",
+    "LOOKS",
+    "NOTHING",
+    "SETTLED",
+    "SYMPTOMS",
+    "Action",
+    "Belief",
+    "Candidate",
+    "Conclusion",
+    "Contradiction",
+    "Diagnosis",
+    "Expected",
+    "Group",
+    "InformationPerMinute",
+    "MetDefect",
+    "PlanAhead",
+    "Policy",
+    "Question",
+    "Situation",
+    "Stage",
+    "SuspectGroup",
+    "Symptom",
+    "Taken",
+    "build_prior",
+    "conclude",
+    "diagnose",
+    "find_groups",
+    "find_information",
+    "find_likely",
+    "find_met_defects",
+    "find_repair_class",
+    "find_symptom",
+    "keep_latest",
+    "list_hypotheses",
+    "rank_measurements",
+    "rate_differences",
+    "rate_fit",
+    "rate_information",
+    "rate_one",
+    "rate_symptom",
+    "rate_together",
+    "read_symptoms",
+    "tell_symptom",
+    "trace_belief",
+    "update",
 ]  # fmt: skip

@@ -63,10 +63,7 @@ def rate_symptom(bench: Bench, name: str) -> Array:
     symptom = find_symptom(name)
     right = read_symptoms().told_right
     if symptom.of == "":
-        zones = _list_zones(bench, symptom.measurement)
-        forecasts = bench.forecast_all([Measurement(symptom.measurement, at=at) for at in zones])
-        hidden = [1 - _sum_tokens(f.tokens, f.chance, symptom.tokens) for f in forecasts]
-        shown = 1 - np.asarray(np.stack(hidden).prod(axis=0), dtype=np.float64)
+        shown = 1 - np.asarray((1 - _rate_words(bench, symptom)).prod(axis=0), dtype=np.float64)
         return (1 - right) + (2 * right - 1) * shown
     own = {d.name for d in bench.loop.chains[0].detectors if bench.focus}
     every = [m for m in list_measurements(bench.loop) if m.kind == symptom.measurement]
@@ -76,6 +73,21 @@ def rate_symptom(bench: Bench, name: str) -> Array:
         return np.full(len(bench.hypotheses), 0.5)
     shown_at = np.stack([_sum_tokens(f.tokens, f.chance, symptom.tokens) for f in forecasts]) > 0.5
     return np.where(_holds_on_a_loop(symptom.of, bench.loop, some, shown_at), right, 1 - right)
+
+
+def find_likely(bench: Bench, name: str) -> Flags:
+    """Return which hypotheses make a complaint by the words that are likeliest wherever it shows, (hypothesis,)."""
+    symptom = find_symptom(name)
+    if symptom.of == "":
+        return np.asarray((_rate_words(bench, symptom) > 0.5).any(axis=0), dtype=np.bool_)
+    return np.asarray(rate_symptom(bench, name) > 0.5, dtype=np.bool_)
+
+
+def _rate_words(bench: Bench, symptom: Symptom) -> Array:
+    """Return how likely each place shows a complaint of the whole panel, (place, hypothesis)."""
+    zones = _list_zones(bench, symptom.measurement)
+    forecasts = bench.forecast_all([Measurement(symptom.measurement, at=at) for at in zones])
+    return np.stack([_sum_tokens(f.tokens, f.chance, symptom.tokens) for f in forecasts])
 
 
 def _list_zones(bench: Bench, measurement: str) -> list[str]:

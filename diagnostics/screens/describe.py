@@ -155,9 +155,8 @@ def _show_panel(wrong: Mapping[str, str], *, by_phone: bool) -> None:
             st.markdown(f"⚠ **{title.rstrip('.?')}.** {text}")
         st.markdown(read_learn_words().how_here)
         _ask("q_panel_open", "type_volts", wrong)
-        for number in "12":
-            _ask(f"q_panel_r{number}", "q_resistor_hint", {})
-            _ask(f"q_panel_v{number}", "type_volts", {})
+        for key in ("q_panel_r1", "q_panel_v1", "q_panel_r2", "q_panel_v2"):
+            _ask(key, "q_resistor_hint" if "_r" in key else "type_volts", {})
         for line in tell_learnt(learnt) if learnt else ():
             show_note(plain(line))
 
