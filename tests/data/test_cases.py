@@ -33,7 +33,7 @@ def test_worked_case_settles_on_the_planted_fault(path: Path) -> None:
     assert assessment.diagnosis.not_modelled < 0.05
 
 
-@pytest.mark.parametrize("path", sample(CASES, 4), ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", sample(CASES, 6), ids=lambda p: p.stem)
 def test_each_reading_of_a_worked_case_is_the_one_that_was_asked_for(path: Path) -> None:
     case = read_case(path)
     guided = re.search(r"^# made by: .* --guide$", path.read_text("utf-8"), flags=re.MULTILINE) is not None

@@ -107,7 +107,7 @@ def test_planted_fault_stands_in_comments_only(path: Path) -> None:
 
 
 @pytest.mark.ngspice
-@pytest.mark.parametrize("path", sample(CASES, 6), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", sample(CASES, 8), ids=lambda path: path.stem)
 def test_case_is_made_again_from_its_seed(path: Path, ngspice: str) -> None:
     text = path.read_text("utf-8")
     again, visit = make_cases.make_case(read_wanted(path), ngspice)

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from diagnostics.cases import Acknowledgement, CaseStore, Leaving
+from tests.sampling import sample
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import build_restored, describe, write_note
 from tests.screens.test_work import METER, at_verdict, at_volts
@@ -118,7 +119,7 @@ def test_people_told_in_a_case_that_was_closed_meanwhile_is_told(store: CaseStor
     assert "Not stored: On test" in visitor.text
 
 
-@pytest.mark.parametrize("view", ["", "closing", "complaint", "describe", "repair", "other", "cannot"])
+@pytest.mark.parametrize("view", sample(["", "closing", "complaint", "describe", "repair", "other", "cannot"], 3))
 def test_every_side_of_the_work_says_that_the_case_has_moved_on(at_work: Visitor, view: str) -> None:
     other = Visitor(at_work.store, at_work.case_id, **({"view": view} if view else {}))
     case = at_work.case
