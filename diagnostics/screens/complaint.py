@@ -151,6 +151,6 @@ def _use(case_id: str, revision: int) -> None:
     about = str(st.session_state.get(_LOOP) or "") if len(case.site.loops) > 1 else None
     symptom = "" if symptom == _OTHER else symptom
     case = tell_complaint(open_store(), case, symptom, contexts, can, about)
-    if at := str(st.session_state.get(_WHERE) or ""):
-        tell_met(open_store(), case, symptom, at)
+    if list_met_at(build_loop(case.site), symptom):
+        tell_met(open_store(), case, symptom, str(st.session_state.get(_WHERE) or ""))
     turn_to("")

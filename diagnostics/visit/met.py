@@ -8,7 +8,7 @@ from diagnostics.readings import Measurement, list_measurements
 from diagnostics.wiring import Loop, build_loop
 
 from .assess import build_reading, understand
-from .deeds import record_reading
+from .deeds import correct_reading, record_reading, take_back_reading
 
 # Where a complaint that somebody tells has been met, if it is known at which detector: the measurement and its word.
 MET_AS: Final[Mapping[str, tuple[str, str]]] = {
@@ -45,9 +45,19 @@ def find_met_at(case: Case, symptom: str) -> str:
 
 
 def tell_met(store: CaseStore, case: Case, symptom: str, at: str) -> Case:
-    """Store at which detector a complaint was met, as a reading; told again, or of no detector, it changes nothing."""
+    """Store at which detector a complaint was met, as a reading; told again it changes nothing.
+
+    Told of another detector than before it takes the place of what was told; of none, that is taken back.
+    """
     kind, word = MET_AS.get(symptom, ("", ""))
-    return _record(store, case, kind, at, word)
+    before = find_met_at(case, symptom)
+    if not before or before == at:
+        return _record(store, case, kind, at, word)
+    old = next(r for r in reversed(case.readings) if (r.measurement, r.value, r.at) == (kind, word, before))
+    m = _find_met(build_loop(case.site), kind, at)
+    if m is None:
+        return take_back_reading(store, case, old.reading_id, "told otherwise")
+    return correct_reading(store, case, old.reading_id, build_reading(m, word, build_reading_id()))
 
 
 def tell_failed(store: CaseStore, case: Case, test: str, at: str, word: str) -> Case:

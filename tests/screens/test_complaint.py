@@ -128,6 +128,12 @@ def test_whoever_knows_at_which_detector_spares_the_search_for_it(at_complaint: 
     assert led.faults[0].place.startswith("det3")
     later = Visitor(store, again.case.case_id, view="complaint").tap("complaint_use")  # told again, it is kept once
     assert len(later.case.readings) == 1
+    for chosen, told in (("det2", ["det2"]), ("", [])):  # told otherwise, it takes the place of what was told
+        later = Visitor(store, again.case.case_id, view="complaint")
+        later.at.selectbox(key="where_met").set_value(chosen)
+        later.run()
+        later.tap("complaint_use")
+        assert [r.at for r in later.case.readings] == told
 
 
 def test_a_complaint_of_no_detector_asks_for_none_and_not_known_is_no_reading(at_complaint: Visitor) -> None:
