@@ -33,7 +33,6 @@ class _Table(_Strict):
     title: str
     assumed: str
     how: str
-    how_here: str
     cautions: str
     kept: str
     watts: str

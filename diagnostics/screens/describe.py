@@ -153,7 +153,7 @@ def _show_panel(wrong: Mapping[str, str], *, by_phone: bool) -> None:
     with st.expander(tell("panel_learn"), expanded=bool(any(_read_learnt()))):
         for title, text in list_learn_cautions(find_region()):
             st.markdown(f"⚠ **{title.rstrip('.?')}.** {text}")
-        st.markdown(read_learn_words().how_here)
+        st.markdown(read_learn_words().how)
         _ask("q_panel_open", "type_volts", wrong)
         for key in ("q_panel_r1", "q_panel_v1", "q_panel_r2", "q_panel_v2"):
             _ask(key, "q_resistor_hint" if "_r" in key else "type_volts", {})
@@ -162,7 +162,9 @@ def _show_panel(wrong: Mapping[str, str], *, by_phone: bool) -> None:
 
 
 def _read_learnt() -> tuple[str, ...]:
-    return tuple(_read(f"q_panel_{name}") or find_kept(f"q_panel_{name}") for name in ("open", "r1", "v1", "r2", "v2"))
+    """Return what is typed of the panel; before its fields are drawn, what the address has kept of them."""
+    keys = [f"q_panel_{name}" for name in ("open", "r1", "v1", "r2", "v2")]
+    return tuple(_read(key) if key in st.session_state else find_kept(key) for key in keys)
 
 
 def _find_learnt() -> LearntZone | None:

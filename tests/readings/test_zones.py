@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from diagnostics.circuit import Settled, apply_steps, build_network, build_steps, parse_mode, settle_from_rest
 from diagnostics.faults import build_all_edits, list_faults, parse_faults
+from diagnostics.locate import find_shipped
 from diagnostics.readings import (
     STATES,
     Forecast,
@@ -29,7 +30,7 @@ from diagnostics.readings import Bench as Forecasts
 from diagnostics.readings.states import find_zone_chances
 from diagnostics.reasoning import list_hypotheses
 from diagnostics.reports import Words
-from diagnostics.wiring import EARTH, Loop, build_loop
+from diagnostics.wiring import EARTH, Loop, build_loop, read_site
 from tests.wiring.benches import (
     FOUR_WIRE,
     MODULE_FOUR_WIRE,
@@ -314,3 +315,19 @@ def test_end_of_a_pair_is_looked_at_where_that_pair_ends(kinds: tuple[str, ...],
     # A pair without a detector on it ends at the module's own terminals.
     loop = wire_bench(replace(N, kinds=kinds))
     assert find_look_place(parse_faults(fault, loop)[0], loop) == place
+
+
+def test_near_a_bound_a_module_tells_both_zones_of_trouble_at_once() -> None:
+    """At its bound it tells either way as often; the whole panel shows no more trouble than each of its two zones."""
+    loop = build_loop(read_site(find_shipped("cases") / "sites" / "bench_module_four_wire.yaml"))
+    bench = Forecasts(loop, [(), *((f,) for f in parse_faults("end_resistor_wrong=1.5k@end_fire", loop))])
+    volts, panel, *zones = bench.forecast_all([
+        Measurement("volts", red="module.loop_fire+", black="module.loop_fire-"),
+        *(Measurement("panel_shows", at=at) for at in ("panel", "zone1", "zone2")),
+    ])  # fmt: skip
+    assert volts.mean is not None
+    assert volts.mean[1] == pytest.approx(12.0, abs=0.02)  # where in between ends and normal begins
+    for shown in (panel, *zones):
+        assert shown.chance is not None
+        assert shown.chance[1, STATES.index("trouble")] == pytest.approx(0.5, abs=0.02)
+        assert shown.chance[0, STATES.index("normal")] > 0.95
