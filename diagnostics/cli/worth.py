@@ -64,8 +64,13 @@ def _run_doubles(options: argparse.Namespace, styles: Sequence[str]) -> int:
         print_json(told)
         return 0
     print(f"{found.count} pairs of faults, minutes to restored and tested, another visit where they were not")
-    print(f"weighing pairs {tell_interval(found.together)}, one fault at a time {tell_interval(found.apart)}")
-    print(f"saved {tell_interval(found.saved_minutes)} min, {tell_interval(found.saved_share, 100)} % of all minutes")
+    print(f"weighing pairs {tell_interval(found.together)}, one fault at a time {tell_interval(found.apart)}", end=", ")
+    print(f"who knows both {tell_interval(found.knowing)}")
+    print(
+        f"saved {tell_interval(found.saved_minutes)} min, {tell_interval(found.saved_share, 100)} % of all minutes,",
+        end=" ",
+    )
+    print(f"{tell_interval(found.saved_of_rest, 100)} % of those beyond who knows both")
     print(f"repairs of what was sound, a visit: {found.wrong:.2f}, one fault at a time {found.apart_wrong:.2f}")
     return 0
 

@@ -221,12 +221,17 @@ def _exchange(one: tuple[str, str], two: tuple[str, str], end: str) -> Build:
     return build
 
 
-def _zones_exchanged(loop: Loop, place: str, ohm: float) -> Edits:
-    """Exchange the field wires of the zones for fire and CO; where nothing reports CO, those of the first two loops."""
+def _zones_exchanged(loop: Loop, _place: str, _ohm: float) -> Edits:
+    """Exchange the field wires of the zones for fire and CO; where nothing reports CO, those of the first two loops.
+
+    The runs change places, the landings do not: who lifts a zone's pair lifts whatever lies under its screws.
+    """
     behind = loop.module_chain
     both = [behind.spec.zone, loop.co_zone] if behind and loop.co_zone else [c.spec.zone for c in loop.chains[:2]]
-    pairs = [(f"landing.{z}+", f"landing.{z}-") for z in both]
-    return _exchange(pairs[0], pairs[1], "a")(loop, place, ohm)
+    one, two = both
+    other = {f"field.{z}{s}": f"field.{y}{s}" for z, y in ((one, two), (two, one)) for s in "+-"}
+    wires = [loop.by_name[name] for pair in loop.pairs.values() for name in pair]
+    return tuple(Move(w.name, "a", other[w.a]) for w in wires if w.a in other)
 
 
 def _pairs_exchanged(loop: Loop, _place: str, _ohm: float) -> Edits:

@@ -67,10 +67,14 @@ class Expected:
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:
-    """Readings that do not fit together, and the one which, left out, mends it (its number in the order taken)."""
+    """Readings that do not fit together, and the one which, left out, mends it (its number in the order taken).
+
+    It ``stands`` where that one was taken again and is the same, or was taken three times.
+    """
 
     reading: int
     fit: float
+    stands: bool = False
 
 
 @dataclass(frozen=True, slots=True)

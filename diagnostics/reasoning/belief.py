@@ -27,6 +27,9 @@ FITS_AGAIN = 1e-5
 TOLD = 0.05
 # How often *something not modelled* shows what the rest would have shown, as far as is known by then; invented.
 MIMICS = 0.5
+# What *something not modelled* holds at least once a reading that fits nothing was taken again and stands. Measured on
+# 600 drawn visits: 16 came to that, in 10 of them it was nothing of the catalogue, in 4 what led was right.
+STANDS = 0.4
 TINY = 1e-300
 
 
@@ -150,6 +153,14 @@ def reweigh(belief: Belief, likelihood: Array, not_modelled: float) -> Belief:
     other = belief.not_modelled * not_modelled
     total = weight.sum() + other
     return Belief(weight / total, float(other / total), belief.moved, belief.open)
+
+
+def leave_open(belief: Belief) -> Belief:
+    """Return the belief where a reading stands that fits nothing: *something not modelled* holds a good share of it."""
+    if belief.not_modelled >= STANDS:
+        return belief
+    left = (1 - STANDS) / (1 - belief.not_modelled)
+    return Belief(belief.probability * left, STANDS, belief.moved, belief.open)
 
 
 def keep_latest(readings: Sequence[Taken]) -> tuple[Taken, ...]:

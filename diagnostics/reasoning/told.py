@@ -85,7 +85,7 @@ def find_misfit(weighed: Weighed, question: Question, chosen: NDArray[np.bool_])
         unseen = taken.measurement.kind in LOOKS and taken.value == AS_IT_SHOULD_BE
         limit = np.where(double & unseen, 1 - MOST_SEE, limits[n])
         if float(weight[weighed.tails[n] < limit].sum()) > 0.5:
-            return Contradiction(_find_last(question, taken), float(weighed.tails[n] @ weight))
+            return _build_contradiction(question, taken, float(weighed.tails[n] @ weight))
     return None
 
 
@@ -193,15 +193,17 @@ def _find_worst(
         fit = min(fit_of(rest), default=1.0)
         if fit >= worst_fit:
             best, worst_fit = n, fit
-    return Contradiction(_find_last(question, taken[best]), min(fits))
+    return _build_contradiction(question, taken[best], min(fits))
+
+
+def _build_contradiction(question: Question, doubted: Taken, fit: float) -> Contradiction:
+    same = [n for n, t in enumerate(question.taken) if t.measurement.set_up == doubted.measurement.set_up]
+    values = [question.taken[n].value for n in same]
+    stands = len(values) > 2 or (len(values) == 2 and is_same(*values))
+    return Contradiction(same[-1], fit, stands)
 
 
 def _list_limits(question: Question, taken: Sequence[Taken]) -> list[float]:
     """Return below which share each reading fits nothing: what was taken again may be rarer."""
     counts = Counter(t.measurement.set_up for t in question.taken)
     return [FITS_AGAIN if counts[t.measurement.set_up] > 1 else FITS for t in taken]
-
-
-def _find_last(question: Question, taken: Taken) -> int:
-    """Return the number of the last reading of the same set-up."""
-    return max(n for n, t in enumerate(question.taken) if t.measurement.set_up == taken.measurement.set_up)

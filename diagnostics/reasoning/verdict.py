@@ -23,13 +23,13 @@ from diagnostics.readings.meter import Unit
 
 from .ahead import PlanAhead
 from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
-from .belief import Belief, build_prior
+from .belief import Belief, build_prior, leave_open
 from .choose import Action, Policy, Situation, find_best
 from .confirm import LOOKS, MOST_SEE, find_confirmation, find_parting, find_sight, rate_seen, weigh_kinds
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
 from .repairs import list_repairs, weigh_repairs
-from .told import find_misfit, find_split, is_same, weigh
+from .told import find_misfit, find_split, weigh
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -38,6 +38,7 @@ KEPT_MASS = 0.9985
 MOST_KEPT = 300
 MOST_TOGETHER = 8
 LEAST_GROUP = 0.005
+MOST_SINCE = 3  # readings that are asked for once one stands that fits nothing; invented
 NIGHT_BITS = 0.2  # bits about the repair that a reading left over night must tell at least; invented
 
 
@@ -127,6 +128,8 @@ def _build_state(bench: Bench, question: Question) -> _State:
     if settled is not None:
         contradiction = find_misfit(told, question, np.array([r == settled for r in repairs]))
         settled = settled if contradiction is None else None
+    if contradiction is not None and contradiction.stands:
+        belief = leave_open(belief)
     return _State(told.bench, question, belief, repairs, _keep(belief.probability), contradiction, settled)
 
 
@@ -154,7 +157,8 @@ def _choose(state: _State, narrow: Bench, policy: Policy | None) -> tuple[tuple[
 
 def _wait_a_night(state: _State, narrow: Bench, action: Action) -> Action:
     """Return what is read over a night where nothing quicker tells any more, and it tells enough; else the action."""
-    if action.action != "hand_over" and (action.action != "repair" or state.settled is not None or not _comes(state)):
+    comes = action.action == "repair" and state.settled is None and _comes(state)
+    if _is_stuck(state) or not (comes or action.action == "hand_over"):
         return action
     slow = _build_situation(state, narrow, [m for m in _list_able(state) if m.data.nights])
     best = find_best(slow) if slow.measurements else None
@@ -250,6 +254,7 @@ def _build_situation(state: _State, narrow: Bench, offered: Sequence[Measurement
         question.symptom,
         question.taken,
         fresh,
+        _is_stuck(state),
     )
 
 
@@ -260,10 +265,15 @@ def _find_doubted(state: _State) -> Measurement | None:
     taken = state.question.taken
     doubted = taken[state.contradiction.reading].measurement
     again = next(m for m in list_measurements(state.bench.loop) if m.set_up == doubted.set_up)
-    values = [t.value for t in taken if t.measurement.set_up == again.set_up]
     offered = is_offered(again, state.question.can) and again.key not in state.question.skipped
-    unsure = len(values) == 1 or (len(values) == 2 and not is_same(*values))
-    return again if unsure and offered else None
+    return again if offered and not state.contradiction.stands else None
+
+
+def _is_stuck(state: _State) -> bool:
+    """Return whether a reading fits nothing, is not to be taken again, and more readings did not mend it."""
+    found = state.contradiction
+    since = 0 if found is None else len(state.question.taken) - 1 - found.reading
+    return since >= MOST_SINCE and _find_doubted(state) is None
 
 
 def _find_minutes(repair_class: tuple[str, str]) -> float:

@@ -11,7 +11,7 @@ from .panel import NeverSettlesError, mode_states, zones_show
 from .people import find_complaint, find_healthy_complaint, find_sound_seed
 from .plants import STYLES, Plant, draw_fault, draw_plant, list_sites
 from .policies import POLICIES
-from .rounds import find_still, find_told, play_round
+from .rounds import find_round_minutes, find_still, find_told, play_round
 from .score import has_right_hands
 from .spreads import BelievedSlips, Spreads, read_spreads
 from .visit import UnseenError, Visit, find_minutes, play_visit, tell_visit
@@ -21,6 +21,6 @@ __all__ = [
     "OUTSIDE", "POLICIES", "PREFIX", "STYLES", "Ask", "BelievedSlips", "Line", "NeverSettlesError", "NoRoomError",
     "NotPlayedError", "Person", "Plant", "RefusedError", "Row", "Signals", "Spreads", "UnseenError", "Visit", "World",
     "build_world", "draw_fault", "draw_plant", "find_complaint", "find_healthy_complaint", "find_minutes",
-    "find_sound_seed", "find_still", "find_told", "has_right_hands", "list_sites", "mode_states", "play_round",
-    "play_visit", "read_spreads", "tell_visit", "zones_show",
+    "find_round_minutes", "find_sound_seed", "find_still", "find_told", "has_right_hands", "list_sites", "mode_states",
+    "play_round", "play_visit", "read_spreads", "tell_visit", "zones_show",
 ]  # fmt: skip

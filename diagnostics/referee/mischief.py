@@ -166,7 +166,11 @@ def _feed_resistive(draft: Draft, place: str, ohm: float) -> None:
 def _zones_exchanged(draft: Draft, _place: str, _ohm: float) -> None:
     one, two = (chain.zone for chain in draft.chains)
     for sign in "+-":
-        draft.swap_ends(f"landing.{one}{sign}", f"landing.{two}{sign}", "b")
+        screws = f"field.{one}{sign}", f"field.{two}{sign}"
+        leaving = [_list_leaving(draft, screw) for screw in screws]
+        for parts, goal in zip(leaving, reversed(screws), strict=True):
+            for part in parts:
+                part["a"] = goal
 
 
 def _on_no(draft: Draft, place: str, _ohm: float) -> None:

@@ -153,6 +153,19 @@ def test_exchanged_zones_show_only_when_somebody_tests() -> None:
     assert wrong[1] > 0.9
 
 
+def test_the_pair_that_is_lifted_is_the_one_under_the_screws() -> None:
+    """With two zones' wires exchanged the screws of one are bare once its pair is lifted, the wires without volts."""
+    loop = read("hostel")
+    bench = Bench(loop, [(), parse_faults("zones_exchanged@panel", loop)])
+    spots = [{"red": f"{at}+", "black": f"{at}-"} for at in ("panel.zone1", "field.zone1")]
+    lifted = [parse_measurement("volts", loop, {**spot, "mode": "pair_lifted:zone1"}) for spot in spots]
+    means = [forecast.mean for forecast in bench.forecast_all(lifted)]
+    (screws_v, bare_v), (wires_v, loose_v) = (mean for mean in means if mean is not None)
+    assert bare_v == pytest.approx(screws_v, abs=0.05)
+    assert loose_v == pytest.approx(wires_v, abs=0.05)
+    assert min(bare_v, screws_v) > loop.zones[0].bands[-1].low_v > max(loose_v, wires_v)
+
+
 def test_alarm_that_stands_on_one_loop_is_not_in_the_way_of_a_test_on_the_other() -> None:
     loop = read("hostel")
     bench = Bench(loop, [parse_faults("pair_short@det6.in_contact", loop)])
