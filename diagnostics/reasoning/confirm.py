@@ -73,6 +73,23 @@ def find_confirmation(situation: Situation, kinds: Array) -> Action | None:
     return Action("measure", minutes, situation.measurements[number], bits=bits) if minutes <= at_stake else None
 
 
+def find_second_thought(situation: Situation) -> Action | None:
+    """Return the reading to take before a repair is made that was made already, or None where none tells anything.
+
+    Either it was done badly or it was another thing: how often repairs are done badly is not known, and a reading is
+    cheaper than the same work twice.
+    """
+    if situation.settled is None:
+        return None
+    best = find_best(replace(situation, settled=None))
+    if best is None:
+        return None
+    number, bits = best
+    minutes = situation.minutes[number]
+    at_stake = situation.repair_minutes[situation.settled] + IN_VAIN_MINUTES
+    return Action("measure", minutes, situation.measurements[number], bits=bits) if minutes <= at_stake else None
+
+
 def find_sight(situation: Situation) -> Action | None:
     """Return the look, or the review of settings, that finds what is settled more often than not, or None."""
     if situation.settled is None:

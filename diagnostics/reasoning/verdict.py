@@ -25,7 +25,16 @@ from .ahead import PlanAhead
 from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
 from .belief import Belief, build_prior, leave_open
 from .choose import Action, Policy, Situation, find_best
-from .confirm import LOOKS, MOST_SEE, find_confirmation, find_parting, find_sight, rate_seen, weigh_kinds
+from .confirm import (
+    LOOKS,
+    MOST_SEE,
+    find_confirmation,
+    find_parting,
+    find_second_thought,
+    find_sight,
+    rate_seen,
+    weigh_kinds,
+)
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
 from .repairs import list_repairs, weigh_repairs
@@ -177,11 +186,12 @@ def _name_repair(state: _State, action: Action | None) -> tuple[str, str] | None
 
 
 def _confirm(state: _State, situation: Situation) -> Action | None:
-    """Return what is to be read before the repair that is settled, where priors alone speak for it or it may bend."""
+    """Return what is to be read before the repair that is settled: it was made before, may bend, or priors speak."""
     if state.settled is None:
         return None
     suspects = [state.bench.hypotheses[n] for n in state.kept]
-    first = find_sight(situation)
+    first = find_second_thought(situation) if state.settled in state.question.tried else None
+    first = first or find_sight(situation)
     first = first or find_parting(situation, suspects, state.bench.loop, unseen=_is_unseen(state, situation))
     if first is not None or any(len(some) > 1 for some in suspects):
         return first

@@ -86,6 +86,26 @@ def test_repair_that_mended_nothing_is_not_offered_again_and_again() -> None:
     assert max((repairs.count(r) for r in repairs), default=0) <= 2
 
 
+def test_repair_that_was_made_is_doubted_before_it_is_made_again() -> None:
+    """Wires put right at one detector, and the last does not report: that may be another thing, and a reading tells."""
+    bench = prepare_bench("two_wire_zone", 8)
+    (fault,) = parse_faults("polarity_reversed@det3", bench.loop)
+    told = {
+        "volts|panel.zone1+,panel.zone1-|standby": 19.63,
+        "which_dark|loop|standby": "det3,det4,det5,det6,det7,det8",
+        "look|det3|standby": "wires_exchanged",
+    }
+    before = tuple(Taken(find_measurement(bench, key), value) for key, value in told.items())
+    question = Question(("new",), "constant_trouble", before)
+    assert diagnose(bench, question).settled == fault.repair_class
+    still = Taken(find_measurement(bench, "functional_test|det8|after_reset:det8"), "no_report")
+    tried = replace(question, taken=(*before, still), tried=(fault.repair_class,), tried_after=len(before))
+    found = diagnose(bench, tried)
+    assert found.settled is None
+    assert found.next is not None
+    assert found.next.action == "measure"
+
+
 def conclude(bench: Bench, faults: str, kinds: tuple[tuple[str, str], ...]) -> Diagnosis:
     world = Bench(bench.loop, [parse_faults(faults, bench.loop)], bench.meter)
     some = [m for kind, at in kinds for m in list_measurements(bench.loop) if m.kind == kind and at in {m.at, m.red}]

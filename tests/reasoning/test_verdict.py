@@ -19,6 +19,7 @@ from diagnostics.reasoning import (
     find_repair_class,
     rate_differences,
 )
+from diagnostics.reasoning.belief import STANDS
 from diagnostics.wiring import EARTH
 from tests.reasoning.draw import (
     ask,
@@ -205,6 +206,27 @@ def test_doubted_reading_that_comes_out_otherwise_is_asked_for_once_more() -> No
     fourth = ask(bench, Taken(m, 35.0), Taken(m, 42.0), Taken(m, 38.0))
     assert fourth.next is not None
     assert not fourth.next.again
+
+
+def test_what_stands_and_fits_nothing_ends_the_search_after_three_more_readings() -> None:
+    """What is taken again and is the same is no slip: nobody reads on for an hour, and nothing is called sure."""
+    bench = BENCHES["two_wire_zone"]
+    m = find_measurement(bench, "volts|panel.zone1+,panel.zone1-|standby")
+    more = ["panel_shows|panel|standby", "which_dark|loop|standby", "supply_lamps|panel|standby"]
+    words = ["normal", "none", "right"]
+    rest = [Taken(find_measurement(bench, key), word) for key, word in zip(more, words, strict=True)]
+    for count in range(len(rest)):
+        found = ask(bench, Taken(m, 35.0), Taken(m, 35.0), *rest[:count])
+        assert found.contradiction is not None
+        assert found.contradiction.stands
+        assert found.not_modelled >= STANDS
+        assert found.settled is None
+        assert found.next is not None
+        assert found.next.action == "measure"
+    last = ask(bench, Taken(m, 35.0), Taken(m, 35.0), *rest)
+    assert last.next is not None
+    assert last.next.action != "measure"
+    assert last.not_modelled >= STANDS
 
 
 def test_rare_volts_are_believed_once_they_were_read_again() -> None:
