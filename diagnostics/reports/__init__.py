@@ -15,6 +15,7 @@ from .design import (
 from .explain import (
     explain_next,
     explain_shorter,
+    explain_unsure,
     list_expected,
     list_not_apart,
     list_parts,
@@ -105,6 +106,7 @@ __all__ = [
     "describe_timeline",
     "explain_next",
     "explain_shorter",
+    "explain_unsure",
     "find_shares",
     "format_percent",
     "format_wait",

@@ -21,13 +21,24 @@ def explain_next(d: Diagnosis, words: Words) -> str:
     if action is None:
         return words.repair(NOTHING)
     if action.action == "repair":
-        sure = "" if d.settled else f"{say('likely_why')} "
-        return f"{sure}{words.repair(d.next_class or NOTHING)}"
+        return " ".join(text for text in (explain_unsure(d), words.repair(d.next_class or NOTHING)) if text)
     if action.action == "hand_over":
-        return "Nothing that can be measured here tells more. Hand the case on with everything that was read."
+        return say("stands_hand_over" if _stands(d) else "measured_out")
     if action.again:
         return "The readings do not fit together, and this is the one to doubt: take it again, leads and mode checked."
     return explain_split(d, words)
+
+
+def explain_unsure(d: Diagnosis) -> str:
+    """Return why a repair is proposed that is not sure; empty for one that is settled."""
+    if d.settled is not None:
+        return ""
+    return say("stands_likely" if _stands(d) else "likely_why")
+
+
+def _stands(d: Diagnosis) -> bool:
+    """Return whether a reading fits nothing although it was taken again."""
+    return d.contradiction is not None and d.contradiction.stands
 
 
 def explain_shorter(action: Action) -> tuple[str, str] | None:

@@ -6,7 +6,7 @@ from diagnostics.cases import Reading
 from diagnostics.readings import Measurement
 from diagnostics.reports import Words, list_suspects, tell_misreading, tell_stop
 from diagnostics.units import format_quantity
-from diagnostics.visit import Assessment, find_change, find_doubted, find_most_v, understand
+from diagnostics.visit import Assessment, find_change, find_doubted, find_most_v, has_standing, understand
 
 from .draft import ASKED, CORRECTING, keep, leave_form
 from .session import assess, build_words, find_region, guarded, plain, show_alert, tell, turn_to
@@ -22,7 +22,10 @@ def show_notices(assessment: Assessment, *, asked: str = "") -> None:
     show_unsafe(assessment, asked=asked)
     if doubted is not None and doubted not in assessment.unsafe:
         told = tell("contradiction_which", reading=tell_reading(assessment, build_words(assessment), doubted))
-        show_alert("warning", f"**{tell('contradiction_title')}**\n\n{told} {tell('contradiction')}")
+        title, text = (
+            ("stands_title", "stands") if has_standing(assessment) else ("contradiction_title", "contradiction")
+        )
+        show_alert("warning", f"**{tell(title)}**\n\n{told} {tell(text)}")
         show_remedies(assessment, doubted, "notice", asked=asked)
     for misread in assessment.misread:
         show_alert("warning", plain(tell_misreading(misread, build_words(assessment), find_region())))

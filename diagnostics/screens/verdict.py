@@ -11,6 +11,7 @@ from diagnostics.reports import (
     Mend,
     Words,
     explain_next,
+    explain_unsure,
     list_mends,
     list_parts,
     list_repair_cautions,
@@ -89,7 +90,7 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     minutes = tell("minutes", minutes=f"{d.next.minutes:.0f}") if d.next else ""
     st.markdown(f"**{tell('sure', percent=tell_certainty(d, repair))}** · {minutes} · {carried}")
     if not d.settled:
-        st.markdown(tell("likely_why"))
+        st.markdown(explain_unsure(d))
     assumed = tell_panel(case.site)
     if assumed and _SWAPS in repair[0].split(" + "):
         show_alert("warning", plain(f"{assumed} {tell('assumed_verdict')}"))

@@ -53,7 +53,7 @@ class GuidePolicy:
     def choose(self, situation: Situation) -> Action:
         """Return the guide's next measurement, with the model's own step beside it where that is shorter."""
         own = self.base.choose(situation)
-        if situation.again is not None or situation.settled is not None:
+        if situation.again is not None or situation.settled is not None or situation.stuck:
             return own
         m = walk(self.guide, self.bench, _Supposing(self.answers, situation)).measurement
         number = _find_number(situation, m)

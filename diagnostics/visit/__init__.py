@@ -64,6 +64,7 @@ from .doubts import (
     find_doubt,
     find_doubted,
     find_last_absent,
+    has_standing,
     is_unexpected,
     may_be_absent,
 )
@@ -173,6 +174,7 @@ __all__ = [
     "finish_tests",
     "follows_guide",
     "hand_over",
+    "has_standing",
     "is_baseline_asked",
     "is_beyond",
     "is_proved",

@@ -76,3 +76,9 @@ def find_doubted(assessment: Assessment) -> Reading | None:
         return None
     counted = [r for r in assessment.case.readings if r.condition != "absent"]
     return counted[found.reading]
+
+
+def has_standing(assessment: Assessment) -> bool:
+    """Return whether the reading that a contradiction names was taken again and stands."""
+    found = assessment.diagnosis.contradiction
+    return found is not None and found.stands

@@ -90,7 +90,7 @@ def test_repair_that_was_made_is_doubted_before_it_is_made_again() -> None:
     """Wires put right at one detector, and the last does not report: that may be another thing, and a reading tells."""
     bench = prepare_bench("two_wire_zone", 8)
     (fault,) = parse_faults("polarity_reversed@det3", bench.loop)
-    told = {
+    told: dict[str, float | str] = {
         "volts|panel.zone1+,panel.zone1-|standby": 19.63,
         "which_dark|loop|standby": "det3,det4,det5,det6,det7,det8",
         "look|det3|standby": "wires_exchanged",

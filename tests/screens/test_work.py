@@ -266,6 +266,20 @@ def test_readings_that_do_not_fit_name_the_one_to_take_again(at_work: Visitor) -
     assert "+ in of detector 5" in again.text
 
 
+def test_reading_that_stands_and_fits_nothing_is_no_slip_and_ends_the_search(at_work: Visitor) -> None:
+    case = at_work.case
+    for at, volts in (("det5", "3.1"), ("det5", "3.1"), ("det2", "23.2"), ("det8", "23.2"), ("det4", "23.2")):
+        odd = Reading("volts", volts, f"{at}.in+", f"{at}.in-", mode="standby")
+        case = at_work.store.append_reading(case.case_id, odd, case.revision)
+    again = Visitor(at_work.store, case.case_id)
+    found = assess_case(case).diagnosis
+    assert found.next is not None
+    assert found.next.measurement is None
+    assert "One reading fits nothing" in again.text
+    assert "It was taken again and stands" in again.text
+    assert "Two readings do not fit together" not in again.text
+
+
 def test_verdict_says_remedy_minutes_parts_and_how_sure(at_work: Visitor) -> None:
     at_verdict(at_work)
     for told in ("Fit the right end resistor", "sure", "about 6 min", "Parts: end resistor", "Found"):
