@@ -33,6 +33,7 @@ from diagnostics.reports import (
     build_spot_object,
     explain_next,
     list_repair_cautions,
+    put_value,
     render_card_text,
     render_design_text,
     render_learn_text,
@@ -239,7 +240,7 @@ def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:
     lines = [*(tell_misreading(m, words) for m in assessment.misread), "Suspects:"]
     for group in d.groups[:4]:
         more = f"  (and {len(group.members) - 1} that nothing at hand tells apart)" if len(group.members) > 1 else ""
-        lines.append(f"  {group.probability:6.1%}  {words.faults(group.members[0])}{more}")
+        lines.append(f"  {group.probability:6.1%}  {words.faults(put_value(d, group.members[0]))}{more}")
     lines.append(f"  {d.not_modelled:6.1%}  {words.table.not_modelled.capitalize()}")
     lines += [f"Defect: {defect}" for defect in (*words.defects(), *words.met_defects(assessment.taken))]
     if d.settled:

@@ -37,11 +37,15 @@ class Question:
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """One hypothesis with its probability; an empty tuple of faults is *healthy*."""
+    """One hypothesis with its probability; an empty tuple of faults is *healthy*.
+
+    ``value_ohm`` is what the readings make of a single fault's own ohms; None where it has none, or none was learnt.
+    """
 
     faults: Faults
     probability: float
     repair_class: tuple[str, str]
+    value_ohm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,6 +48,8 @@ MOST_KEPT = 300
 MOST_TOGETHER = 8
 LEAST_GROUP = 0.005
 MOST_SINCE = 3  # readings that are asked for once one stands that fits nothing; invented
+VALUED = frozenset({"leak", "joint_resistive"})  # what has an ohm value of its own, in the catalogue's steps
+LEAST_SHARE = 0.2  # of its step that a value may be taken for: beyond that the straight line does not hold; invented
 NIGHT_BITS = 0.2  # bits about the repair that a reading left over night must tell at least; invented
 
 
@@ -293,7 +295,19 @@ def _find_minutes(repair_class: tuple[str, str]) -> float:
 
 def _list_candidates(bench: Bench, belief: Belief, repairs: Sequence[tuple[str, str]]) -> tuple[Candidate, ...]:
     order = np.argsort(-belief.probability, kind="stable")
-    return tuple(Candidate(bench.hypotheses[n], float(belief.probability[n]), repairs[n]) for n in order)
+    return tuple(
+        Candidate(bench.hypotheses[n], float(belief.probability[n]), repairs[n], _learn_value(bench, belief, int(n)))
+        for n in order
+    )
+
+
+def _learn_value(bench: Bench, belief: Belief, number: int) -> float | None:
+    """Return the ohms that readings make of a fault's own value: only where it is as wide as the catalogue says."""
+    some = bench.hypotheses[number]
+    moved = float(belief.moved[number, -1])
+    if len(some) != 1 or some[0].kind not in VALUED or some[0].value_ohm is None or not moved:
+        return None
+    return some[0].value_ohm * max(1 + read_catalogue().values.spread_share * moved, LEAST_SHARE)
 
 
 def _tell_group(group: Group, narrow: Bench, more: list[Measurement], question: Question) -> SuspectGroup:

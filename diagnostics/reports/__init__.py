@@ -51,7 +51,7 @@ from .picture import describe_picture, list_shortened, render_loop
 from .proofs import build_proofs
 from .record import render_record, tell_reasons, tell_test
 from .record_words import tell_misreading, tell_repair, tell_stop, tell_stops
-from .shares import find_shares
+from .shares import find_shares, put_value
 from .style_picture import render_style
 from .testability import (
     Section,
@@ -121,6 +121,7 @@ __all__ = [
     "list_suspects",
     "localize",
     "name_causes",
+    "put_value",
     "read_learn_words",
     "read_words",
     "render_card",

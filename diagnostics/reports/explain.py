@@ -8,7 +8,7 @@ from diagnostics.faults import read_catalogue
 from diagnostics.readings import Faults, read_table
 from diagnostics.reasoning import LOOKS, NOTHING, Action, Candidate, Diagnosis, Expected
 
-from .shares import UNPLACED, find_position, is_sought, merge_sought
+from .shares import UNPLACED, find_position, is_sought, merge_sought, put_value
 from .words import Words, format_percent, say
 
 MOST_EXPECTED = 6
@@ -118,7 +118,7 @@ def _name_members(d: Diagnosis, members: Sequence[Faults], words: Words) -> tupl
 def _name_member(d: Diagnosis, member: Faults, members: Sequence[Faults], words: Words) -> str:
     """Return one member of a group by name; without a place where others of its kind are in it: nobody knows which."""
     if not is_sought(member) or find_position(d):
-        return words.faults(member)
+        return words.faults(put_value(d, member))
     places = {other[0].place for other in members if is_sought(other) and other[0].kind == member[0].kind}
     return words.faults((replace(member[0], place=UNPLACED),) if len(places) > 1 else member)
 
@@ -128,7 +128,7 @@ def _name_leader(d: Diagnosis, number: int, words: Words) -> str:
     leader = d.groups[number].members[0]
     m = d.next.measurement if d.next else None
     if m is not None and words.loop.find_detector(m.place):
-        return words.faults(leader)
+        return words.faults(put_value(d, leader))
     row = next((members for _, members in merge_sought(d) if leader in members), (leader,))
     return _name_member(d, leader, row, words)
 

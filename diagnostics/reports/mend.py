@@ -6,7 +6,7 @@ from diagnostics.faults import Fault
 from diagnostics.reasoning import Diagnosis
 from diagnostics.visit import Recheck, list_rechecks, write_class
 
-from .shares import UNPLACED, find_position, is_sought
+from .shares import UNPLACED, find_position, is_sought, put_value
 from .words import Words, say
 
 _LEAST, _MOST = 0.2, 3  # share of a class that a fault must have to be told, and how many are told
@@ -29,12 +29,12 @@ def list_mends(d: Diagnosis, repair: tuple[str, str], words: Words) -> tuple[Men
     for fault, share in some.items():
         kinds[fault.kind, fault.place] = kinds.get((fault.kind, fault.place), 0.0) + share
     likely = [key for key, share in kinds.items() if share >= _LEAST * sum(kinds.values())][:_MOST]
-    return tuple(_build_mend(next(f for f in some if (f.kind, f.place) == key), words) for key in likely)
+    return tuple(_build_mend(d, next(f for f in some if (f.kind, f.place) == key), words) for key in likely)
 
 
-def _build_mend(fault: Fault, words: Words) -> Mend:
-    name = words.faults((fault,))
-    return Mend(name if fault.place == UNPLACED else fault.text, name, _tell_mend(fault, words))
+def _build_mend(d: Diagnosis, fault: Fault, words: Words) -> Mend:
+    name = words.faults(put_value(d, (fault,)))
+    return Mend(name if fault.place == UNPLACED else fault.text, name, _tell_mend(fault, name, words))
 
 
 def _weigh(d: Diagnosis, repair: tuple[str, str]) -> dict[Fault, float]:
@@ -59,8 +59,7 @@ def _unplace(d: Diagnosis, some: dict[Fault, float]) -> dict[Fault, float]:
     return dict(sorted(found.items(), key=lambda item: -item[1]))
 
 
-def _tell_mend(fault: Fault, words: Words) -> str:
-    told = words.faults((fault,))
+def _tell_mend(fault: Fault, told: str, words: Words) -> str:
     mend = words.mend(fault.kind, fault.place)
     between = _tell_between(fault, words) if fault.kind in _CONDUCTORS else ""
     return ". ".join(text for text in (f"{told}{between}", mend) if text) + "."

@@ -1,6 +1,7 @@
 """How probable it is that each place has the fault: one count for picture, list and verdict."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from diagnostics.faults import Fault
 from diagnostics.readings import Faults
@@ -90,3 +91,9 @@ def _find_name(fault: Fault) -> str:
 def _find_spot(fault: Fault, leader: str) -> str:
     named = _is_somewhere(fault) and _find_name(fault) == leader
     return leader if named else fault.repair_class[1]
+
+
+def put_value(d: Diagnosis, faults: Faults) -> Faults:
+    """Return a hypothesis with its own ohms as the readings make them, for people to read; others as they are."""
+    ohm = next((c.value_ohm for c in d.candidates if c.faults == faults), None)
+    return faults if ohm is None else (replace(faults[0], value_ohm=ohm),)

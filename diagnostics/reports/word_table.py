@@ -43,6 +43,7 @@ class _Table(_Strict):
     return_at: str
     on_zone: str
     pair_of: str
+    pairs_of: str
     both: str
     terminals: dict[str, str]
     ask: dict[str, _Ask]

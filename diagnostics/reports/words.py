@@ -216,16 +216,19 @@ class Words:
             "red": self.terminal(m.red) if m.red else "",
             "black": self.terminal(m.black) if m.black else "",
             "where": self.place(m.at or "panel"),
-            "pair": self._tell_pair(m.at or m.mode.detector or self._find_zone_on(m.red)),
+            "lifted": self._tell_lifted(m),
+            "pair": self._tell_pair(self._find_pair(m)),
             "zone": self.noun(m.at) if is_zone else getattr(self.table.this_zone, self.listener),
             "of_loop": self._tell_loop(m),
             "of_zone": f", {self.noun(m.at)}" if is_zone else "",
             **self.terms,
         }
 
-    def _find_zone_on(self, terminal: str) -> str:
-        """Return the zone whose plus terminal this is, or an empty text."""
-        return next((zone.name for zone in self.loop.zones if zone.plus == terminal), "")
+    def _find_pair(self, m: Measurement) -> str:
+        """Return the zone or run whose pair a measurement is about; of a panel with one zone, that."""
+        if m.at == "panel":
+            return self.loop.zones[0].name
+        return m.at or m.mode.detector or next((zone.name for zone in self.loop.zones if zone.plus == m.red), "")
 
     def _tell_there(self, mode: Mode) -> str:
         """Return the detector at which something is done while a reading is taken; empty where there is none."""
@@ -233,7 +236,16 @@ class Words:
 
     def _tell_pair(self, at: str) -> str:
         """Return a pair that can be lifted at the panel: the zone's, or the one that feeds detectors or module."""
-        return self.run(at) if at in self.loop.pairs else self.table.pair_of.format(zone=_space(at))
+        if at in self.loop.pairs:
+            return self.run(at)
+        returns = any(zone.name == at and zone.comes_back for zone in self.loop.zones)
+        return (self.table.pairs_of if returns else self.table.pair_of).format(zone=_space(at))
+
+    def _tell_lifted(self, m: Measurement) -> str:
+        """Return what is lifted for ohms: the pair itself, and of a zone that comes back the other one too."""
+        ends = {terminal.partition(".")[2].rstrip("+-") for terminal in (m.red, m.black)}
+        back = next((z.name for z in self.loop.zones if z.comes_back and ends & {z.name, f"{z.name}r"}), "")
+        return self._tell_pair(back) if back else "the pair"
 
     def _tell_loop(self, m: Measurement) -> str:
         """Return which loop is walked, where there are several: `` on zone 2``."""

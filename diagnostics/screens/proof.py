@@ -56,6 +56,7 @@ _MOST_NAMED = 6
 _SHORT = {
     HEAD_OFF: "test_head_short",
     "reset": "test_reset_short",
+    "at_rest": "test_rest_short",
     "station": "test_station_short",
     RECHECK: "test_recheck_short",
 }

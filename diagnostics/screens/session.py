@@ -52,6 +52,9 @@ input::placeholder {color: inherit !important; opacity: .8 !important;}
 """
 _TO_TOP = "document.querySelector('[data-testid=stMain]')?.scrollTo(0, 0);"
 _TO = "setTimeout(() => document.querySelector('.st-key-{key}')?.scrollIntoView({{block: 'center'}}), 50);"
+_BEFORE_UNIT = re.compile(
+    r"(?<=\d) (?=(?:[mkM]?Ω|[kmµ]?V|[mµ]?A|Ah|°C|m|ft|mm²|AWG|min|s|h|%)(?!\w))|(?<=\bzone) (?=\d)"
+)
 _SPECIAL = re.compile(r"([\\`*_\[\]<>~$#!|])")
 
 
@@ -85,8 +88,13 @@ def find_region() -> Region:
 
 
 def tell(key: str, **told: str) -> str:
-    """Return a sentence of the screens in the chosen dialect."""
-    return say(key, find_region(), **told)
+    """Return a sentence of the screens in the chosen dialect, each number on one line with its unit."""
+    return hold_units(say(key, find_region(), **told))
+
+
+def hold_units(text: str) -> str:
+    """Return a text in which no line breaks between a number and its unit."""
+    return _BEFORE_UNIT.sub("\u00a0", text)
 
 
 def build_words(assessment: Assessment) -> Words:
@@ -96,7 +104,7 @@ def build_words(assessment: Assessment) -> Words:
 
 def plain(text: str) -> str:
     """Return a text whose signs mean nothing to Markdown: nobody's room name may draw a picture from elsewhere."""
-    return _SPECIAL.sub(r"\\\1", text)
+    return hold_units(_SPECIAL.sub(r"\\\1", text))
 
 
 def find_case_id() -> str:

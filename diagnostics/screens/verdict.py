@@ -34,6 +34,7 @@ from diagnostics.visit import (
     write_class,
 )
 
+from .back import show_disturbed
 from .draft import DONE, ask_text, find_kept, keep, keep_choice, recall
 from .session import (
     assess,
@@ -110,9 +111,15 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     with st.container(horizontal=True, gap="xsmall", key="ways"):
         show_side("something_else", "other", "something_else")
         show_undo(assessment)
-    named = plain(words.repair(repair))
-    several = tuple(mend.fault for mend in mends) if len(mends) > 1 else ()
-    _show_outcome(write_class(repair), named, _record_repair, (case.case_id, case.revision, *repair, several))
+    _show_back(case, words, write_class(repair))
+    args = (case.case_id, case.revision, *repair, tuple(mend.fault for mend in mends) if len(mends) > 1 else ())
+    _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
+
+
+def _show_back(case: Case, words: Words, repair: str) -> None:
+    """List what stands lifted or off once the work is done: whether it cured shows only with everything back."""
+    if find_kept(DONE) == repair:
+        show_disturbed(case, words)
 
 
 def _show_mends(mends: Sequence[Mend], repair: str) -> None:
@@ -148,6 +155,7 @@ def show_own_repair(case: Case) -> None:
     read = list_read_for_repair(case, build_bench(case.site).loop, None)
     show_cautions((*list_repair_cautions(None), "ladder", "outranked"), read)  # it may have been anywhere
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
+    _show_back(case, build_words(assess(case)), "own")
     _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision))
 
 

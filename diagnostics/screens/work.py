@@ -9,6 +9,7 @@ from diagnostics.readings import LISTED, Measurement, list_measurements
 from diagnostics.reports import Words, format_wait
 from diagnostics.visit import (
     Assessment,
+    find_disturbances,
     find_first,
     find_last_absent,
     find_listener,
@@ -25,6 +26,7 @@ from diagnostics.visit import (
 )
 
 from .answer import show_answer
+from .back import name_disturbed
 from .draft import (
     ASKED,
     CORRECTING,
@@ -73,7 +75,13 @@ from .verdict import show_verdict
 from .ways import CANNOT, show_cannot, show_left_out, show_undo, show_ways
 
 _FIRST = MappingProxyType(
-    {"power": "first_power", "known_off": "first_known_off", "pair_on": "first_pair_on", "stays": "first_stays"}
+    {
+        "power": "first_power",
+        "known_off": "first_known_off",
+        "pair_on": "first_pair_on",
+        "stays": "first_stays",
+        "back": "first_back",
+    }
 )
 
 
@@ -194,7 +202,9 @@ def _show_first(assessment: Assessment, m: Measurement) -> None:
     """Say what the last step left lifted or off, what is to be done about it first, and who is asked."""
     first = find_first(assessment.case, assessment.loop, m)
     if first:
-        show_alert("info", " ".join(tell(_FIRST[word]) for word in first))
+        left = find_disturbances(assessment.case, assessment.loop)[-1].measurement  # the last step's own
+        what = name_disturbed(left, build_words(assessment))
+        show_alert("info", " ".join(tell(_FIRST[word], what=what) for word in first))
     if find_listener(assessment.case) == "caller":
         st.markdown(f"**{tell('ask_caller')}:**")
 

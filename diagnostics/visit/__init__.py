@@ -100,7 +100,18 @@ from .marks import (
 from .means import TOOLS, hand_over, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .met import find_met_at, list_failures, list_met_at, tell_met
 from .offered import build_beside, build_suggestion
-from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, choose_head, is_proved, list_proof, list_untested
+from .proof import (
+    AT_REST,
+    FUNCTIONAL,
+    HEAD_OFF,
+    RECHECK,
+    ProofItem,
+    choose_head,
+    is_proved,
+    list_proof,
+    list_unmended,
+    list_untested,
+)
 from .read_cautions import list_read_cautions, list_read_for_repair
 from .recheck import GENERIC_PANEL, Recheck, assumes_panel, list_rechecks
 from .rooms import lacks_rooms, name_rooms, parse_rooms
@@ -109,6 +120,7 @@ from .same import once
 from .tested import fail_test, finish_tests, pass_tests, record_recheck, record_test
 
 __all__ = [
+    "AT_REST",
     "FUNCTIONAL",
     "GENERIC_PANEL",
     "HEAD_OFF",
@@ -206,6 +218,7 @@ __all__ = [
     "list_ruled_out",
     "list_test_ends",
     "list_to_leave",
+    "list_unmended",
     "list_untested",
     "list_usual_answers",
     "list_visits",

@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Literal
 
 from diagnostics.cases import Case, Reading
+from diagnostics.circuit import STANDBY
 from diagnostics.errors import DiagnosticsError
 from diagnostics.readings import Measurement, parse_measurement
 from diagnostics.wiring import Loop
@@ -39,19 +40,22 @@ def find_disturbances(case: Case, loop: Loop) -> tuple[Disturbance, ...]:
     return tuple(found.values())
 
 
-First = Literal["power", "known_off", "pair_on", "stays"]
+First = Literal["power", "known_off", "pair_on", "stays", "back"]
 _OFF_SCREWS = frozenset({"lifted", "lifted_supply_on", "pair_lifted", "known_resistor"})
 
 
 def find_first(case: Case, loop: Loop, m: Measurement) -> tuple[First, ...]:
     """Return what is to be done before a step because of the step before it, in order; nothing where all is back.
 
-    A *known* resistor is to be *off*, the *pair on* its screws, or it *stays* lifted; *power* comes on again last.
+    A *known* resistor is to be *off*, the *pair on* its screws, or it *stays* lifted; *power* comes on again last. All
+    else, a head or wires at a detector, goes *back* as it was unless the next step wants it just so.
     """
     before = _parse(case.readings[-1], loop) if case.readings else None
     standing = {name_disturbance(d.measurement) for d in find_disturbances(case, loop)}
-    if before is None or before.mode.word not in _OFF_SCREWS or name_disturbance(before) not in standing:
+    if before is None or "put_back" not in before.cautions or name_disturbance(before) not in standing:
         return ()
+    if before.mode.word not in _OFF_SCREWS:
+        return () if before.mode == m.mode and before.mode != STANDBY else ("back",)
     stays = m.mode.word in _OFF_SCREWS and _find_pair(m) == _find_pair(before)
     known: tuple[First, ...] = ()
     if before.mode.word == "known_resistor" and m.mode.word != "known_resistor":

@@ -22,6 +22,7 @@ MET_AS: Final[Mapping[str, tuple[str, str]]] = {
 FAILS_AS: Final[Mapping[str, tuple[str, tuple[str, ...]]]] = {
     "functional_test": ("functional_test", ("no_report", "reports_wrong_zone", "reports_and_stays")),
     "head_off_test": ("head_off", ("normal",)),
+    "at_rest": ("panel_shows", ("trouble", "alarm")),
 }
 
 

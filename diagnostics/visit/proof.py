@@ -6,14 +6,17 @@ from typing import Final, Literal
 
 from diagnostics.cases import Case, ProofResult, Reading
 from diagnostics.readings import find_neighbour
+from diagnostics.reasoning import Taken
 from diagnostics.wiring import Chain, Loop
 
 from .assess import understand
 from .marks import find_about, is_monitored, is_tested
 from .recheck import Recheck, find_reread, list_case_rechecks
 
-Why = Literal["touched", "farthest", "kind"]
-FUNCTIONAL, HEAD_OFF, RESET, STATION, RECHECK = "functional_test", "head_off_test", "reset", "station", "recheck"
+Why = Literal["touched", "met", "farthest", "kind"]
+FUNCTIONAL, HEAD_OFF, RESET, AT_REST = "functional_test", "head_off_test", "reset", "at_rest"
+STATION, RECHECK = "station", "recheck"
+_RIGHT: Final = "reports_and_clears"
 # Readings at a detector for which its head or base is taken in hand; metering at its terminals is another.
 _TOUCHING: Final = frozenset({"head_off", "dark_with_head_off", "earth_opened", "look"})
 SOUGHT: Final = "detector"  # the detector of a repair that nobody knew the place of before it showed itself
@@ -46,17 +49,19 @@ class ProofItem:
 def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     """Return the list for a case after its last repair (design page, section 10, item 10).
 
-    Functional test of every detector touched, of the farthest and of one a kind; reset; a head-off test, since a zone
-    that is still latched shows no trouble; that the supervising station receives it, where there is one; last, at rest
-    again, the volts that the repair asks to measure again.
+    Functional test of every detector touched, of each at which a complaint was met, of the farthest and of one a kind;
+    reset; a head-off test, since a zone that is still latched shows no trouble; that the panel is normal once all is
+    back; that the supervising station receives it, where there is one; last, at rest again, the volts that the repair
+    asks to measure again.
     Results count that were noted since the last repair that cured.
     """
     reasons: dict[str, list[Why]] = {}
-    for name, why in [*_list_touched(case, loop), *_list_chosen(case, loop)]:
+    for name, why in [*_list_touched(case, loop), *_list_met_at(case, loop), *_list_chosen(case, loop)]:
         reasons.setdefault(name, []).append(why)
     names = [name for name in (*(d.name for d in loop.detectors), SOUGHT) if name in reasons]
     items = [ProofItem(FUNCTIONAL, name, tuple(dict.fromkeys(reasons[name]))) for name in names]
-    items += [ProofItem(test) for test in (RESET, HEAD_OFF, *([STATION] if is_monitored(case) else []))]
+    items += [ProofItem(RESET), ProofItem(HEAD_OFF), ProofItem(AT_REST, "panel")]
+    items += [ProofItem(STATION)] if is_monitored(case) else []
     results = {_name_test(r.test, r.at): r for r in _list_results(case)}
     told = tuple(_add_result(item, results.get(item.key)) for item in items)
     return (*told, *(_build_recheck(case, loop, r, results) for r in list_case_rechecks(case, loop)))
@@ -85,9 +90,12 @@ def _add_result(item: ProofItem, result: ProofResult | None) -> ProofItem:
 def choose_head(case: Case, loop: Loop) -> str:
     """Return the detector whose head comes off in the head-off test unless a person takes another.
 
-    It is the farthest of the loop that was repaired, else of the one that the complaint is about: its head is
-    supervised only if all before it is.
+    It is one that was off before the repair and showed no trouble; else the farthest of the loop that was repaired, or
+    of the one that the complaint is about: its head is supervised only if all before it is.
     """
+    unseen = [r.at for r in case.readings if (r.measurement, r.value) == ("head_off", "normal")]
+    if unseen and loop.find_detector(unseen[-1]) is not None:
+        return unseen[-1]
     return (_find_repaired(case, loop) or loop.focus(find_about(case)).chains[0]).last.name
 
 
@@ -115,6 +123,13 @@ def _list_touched(case: Case, loop: Loop) -> list[tuple[str, Why]]:
     every = (*case.readings, *(item.reading for item in case.retracted))  # taken back or not, a hand was there
     places = [*repaired, *(place for r in every for place in _list_met(loop, r))]
     return [(place, "touched") for place in dict.fromkeys(places) if place in {*names, SOUGHT}]
+
+
+def _list_met_at(case: Case, loop: Loop) -> list[tuple[str, Why]]:
+    """Return the detectors whose test showed that something is wrong: the same test shows that it is right again."""
+    names = {d.name for d in loop.detectors}
+    tested = [r for r in case.readings if r.measurement == "functional_test" and r.at in names]
+    return [(r.at, "met") for r in tested if r.value != _RIGHT]
 
 
 def _list_ends(loop: Loop, repair: str) -> list[str]:
@@ -174,3 +189,23 @@ def is_proved(case: Case, loop: Loop) -> bool:
 def list_untested(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     """Return what was not tested: said so, or never noted."""
     return tuple(i for i in list_proof(case, loop) if i.result is None or not i.result.done)
+
+
+def list_unmended(case: Case, loop: Loop, taken: tuple[Taken, ...]) -> tuple[Taken, ...]:
+    """Return the readings that may still tell of a defect, of all that count.
+
+    What a look found is mended where the repair was made. A head that raised no trouble is right once the head-off test
+    after the repair is done at it, or anywhere where that was the complaint, unless it was read so again since.
+    """
+    cured = [r for r in case.repairs if r.cured]
+    if not cured:
+        return taken
+    mended = {place for r in cured for place in _list_places(r.fault)}
+    test = next((r for r in reversed(_list_results(case)) if r.test == HEAD_OFF), None)
+    since = (r for r in case.readings if r.taken_at and r.taken_at >= cured[-1].done_at)
+    again = {r.at for r in since if r.measurement == "head_off"}
+    right = set[str]()
+    if test is not None and test.done:
+        right = {d.name for d in loop.detectors} if case.symptom == "no_trouble_with_head_off" else {test.at}
+    gone = {("look", place) for place in mended} | {("head_off", at) for at in right - again}
+    return tuple(t for t in taken if (t.measurement.kind, t.measurement.at) not in gone)

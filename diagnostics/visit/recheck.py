@@ -11,6 +11,7 @@ from diagnostics.faults import read_catalogue
 from diagnostics.readings import Measurement, parse_measurement, predict_mode
 from diagnostics.wiring import Loop, Site, build_loop
 
+from .assess import understand
 from .listener import find_listener
 
 GENERIC_PANEL: Final = "panel_24v"  # what a site file has that names no panel
@@ -42,12 +43,18 @@ def list_rechecks(loop: Loop, repair: str) -> tuple[Recheck, ...]:
     remedy, at, spot = repair.partition("@")
     if not at or all(_is_of_detectors(name) for name in remedy.split(" + ")):
         return ()
-    chain = loop.find_chain(spot.partition(" + ")[0].removeprefix("run ").partition(".")[0]) or loop.chains[0]
-    zones = [zone for zone in (chain.spec.zone, chain.spec.co_zone) if zone]
+    own = loop.find_chain(spot.partition(" + ")[0].removeprefix("run ").partition(".")[0])
+    chains = loop.chains if own is None else (own,)  # at the panel itself every loop was in reach
+    zones = {zone for chain in chains for zone in (chain.spec.zone, chain.spec.co_zone) if zone}
+    return tuple(r for r in _list_sound_zones(loop) if r.measurement.red.removeprefix("panel.").rstrip("+") in zones)
+
+
+def _list_sound_zones(loop: Loop) -> list[Recheck]:
+    """Return the volts of every wired zone on the sound loop."""
+    zones = {zone for chain in loop.chains for zone in (chain.spec.zone, chain.spec.co_zone) if zone}
     pairs = {(f"panel.{zone}+", f"panel.{zone}-") for zone in zones}
-    return tuple(
-        r for r in _list_sound(loop.site.model_dump_json()) if (r.measurement.red, r.measurement.black) in pairs
-    )
+    every = _list_sound(loop.site.model_dump_json())
+    return [r for r in every if (r.measurement.red, r.measurement.black) in pairs]
 
 
 def _is_of_detectors(remedy: str) -> bool:
@@ -69,10 +76,18 @@ def assumes_panel(site: Site) -> bool:
 
 
 def list_case_rechecks(case: Case, loop: Loop) -> tuple[Recheck, ...]:
-    """Return what is measured again after the repairs of a case that cured; nothing where nobody has a meter there."""
+    """Return what is measured again after the repairs of a case that cured; nothing where nobody has a meter there.
+
+    Beside the zone volts that the repair asks for: those that were read before it and were not a sound loop's.
+    """
     if find_listener(case) == "caller" or (case.can is not None and "meter" not in case.can):
         return ()
-    every = (r for repair in case.repairs if repair.cured for r in list_rechecks(loop, repair.fault))
+    cured = [repair for repair in case.repairs if repair.cured]
+    if not cured:
+        return ()
+    every = [r for repair in cured for r in list_rechecks(loop, repair.fault)]
+    read = [r for r in case.readings if r.taken_at is None or r.taken_at < cured[-1].done_at]
+    every += [r for r in _list_sound_zones(loop) if any(_is_other(one, loop, r) for one in read)]
     return tuple({r.measurement.key: r for r in every}.values())
 
 
@@ -81,6 +96,11 @@ def find_reread(case: Case, loop: Loop, recheck: Recheck) -> Reading | None:
     cured = [r.done_at for r in case.repairs if r.cured]
     since = [r for r in case.readings if r.taken_at and cured and r.taken_at >= max(cured)]
     return next((r for r in reversed(since) if _is_of(r, loop, recheck)), None)
+
+
+def _is_other(reading: Reading, loop: Loop, recheck: Recheck) -> bool:
+    """Return whether a reading is of these volts and not one of a sound loop."""
+    return _is_of(reading, loop, recheck) and not recheck.holds(understand(loop, reading).value)
 
 
 def _is_of(reading: Reading, loop: Loop, recheck: Recheck) -> bool:

@@ -229,6 +229,18 @@ def test_what_stands_and_fits_nothing_ends_the_search_after_three_more_readings(
     assert last.not_modelled >= STANDS
 
 
+@pytest.mark.parametrize("leak_ohm", [1300, 2000, 2400, 7000])
+def test_a_leak_has_the_ohms_that_the_readings_make_of_it(leak_ohm: float) -> None:
+    """A leak across the pair beside a 4.7 kΩ end resistor is two resistors in parallel: Ohm's law, by hand."""
+    bench = BENCHES["two_wire_zone"]
+    read_ohm = 1 / (1 / leak_ohm + 1 / 4700)
+    m = find_measurement(bench, "ohms|panel.zone1+,panel.zone1-|lifted")
+    found = ask(bench, Taken(m, read_ohm))
+    leak = next(c for c in found.candidates if c.faults and c.faults[0].kind == "leak")
+    assert leak.value_ohm == pytest.approx(leak_ohm, rel=0.12)
+    assert ask(bench).candidates[1].value_ohm is None, "nothing was read"
+
+
 def test_rare_volts_are_believed_once_they_were_read_again() -> None:
     """A supply three and a half sd high is rarer than a misread; read twice it is no misread, and nothing is wrong."""
     loop = BENCHES["four_wire_zone"].loop

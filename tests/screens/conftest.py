@@ -98,10 +98,10 @@ class Visitor:
 
     @property
     def text(self) -> str:
-        """Return everything written on the page, without Markdown's escapes."""
+        """Return everything written on the page, without Markdown's escapes, all spaces alike."""
         kinds = ("title", "header", "subheader", "markdown", "caption", "error", "warning", "info", "success")
         whole = "\n".join(str(e.value) for kind in kinds for e in getattr(self.at, kind))
-        return whole.replace("\\", "")
+        return whole.replace("\\", "").replace("\u00a0", " ")
 
 
 @pytest.fixture

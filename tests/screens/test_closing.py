@@ -184,7 +184,7 @@ def test_who_was_told_and_by_whom_is_asked(store: CaseStore, closing: str) -> No
 def test_closing_that_was_taken_back_stays_in_the_record(store: CaseStore) -> None:
     visitor = choose(Visitor(store, build_restored(store).case_id), "waiting")
     write_note(visitor, "a spare part, until Friday").close(told="Kim, by phone", by="Ada")
-    assert "Until it is put right, what does not report protects nobody" in visitor.text
+    assert "Until it is put right, this part may not report when it must" in visitor.text
     visitor.tap("open_again")
     for key in SAFETY:
         visitor.tap(key)

@@ -95,7 +95,7 @@ def test_shorter_step_is_proposed_and_can_be_taken(store: CaseStore) -> None:
     action = assess_case(visitor.case, guided=True).diagnosis.next
     assert action is not None
     assert action.instead is not None
-    assert "A shorter step." in visitor.text
+    assert "A step that tells more." in visitor.text
     visitor.tap("guide_shorter")
     assert "I measured something else" in visitor.text
 

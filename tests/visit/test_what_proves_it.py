@@ -1,0 +1,151 @@
+"""What shows that a repair cured: the test that failed made again, the panel normal at the end, volts that were off.
+
+Cases are invented.
+"""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from diagnostics.cases import Case, CaseStore, ProofResult, Reading, Repair, write_site
+from diagnostics.locate import find_shipped
+from diagnostics.readings import parse_measurement
+from diagnostics.reports import Words, tell_reasons, tell_test
+from diagnostics.visit import (
+    AT_REST,
+    FUNCTIONAL,
+    HEAD_OFF,
+    RECHECK,
+    choose_head,
+    fail_test,
+    find_first,
+    list_failures,
+    list_proof,
+    list_unmended,
+    open_case,
+    understand,
+)
+from diagnostics.wiring import build_loop, read_site
+
+BEFORE = datetime(2026, 3, 14, 10, 42, tzinfo=UTC)
+AT = BEFORE + timedelta(minutes=30)
+LATER = AT + timedelta(minutes=10)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[CaseStore]:
+    """Return an empty store."""
+    with CaseStore(f"sqlite:///{tmp_path / 'cases.sqlite3'}") as opened:
+        yield opened
+
+
+def build(site: str, *readings: Reading, repair: str = "a new end resistor", symptom: str = "constant_trouble") -> Case:
+    found = read_site(find_shipped("cases") / "sites" / f"{site}.yaml")
+    told = tuple(replace(r, taken_at=BEFORE) for r in readings)
+    repairs = (Repair(repair, AT, cured=True),)
+    return Case(found, write_site(found), symptom=symptom, readings=told, repairs=repairs)
+
+
+def tell(case: Case, test: str) -> list[str]:
+    loop = build_loop(case.site)
+    return [tell_test(i, Words(loop)) for i in list_proof(case, loop) if i.test == test]
+
+
+def volts(value: str, pair: str = "panel.zone1") -> Reading:
+    return Reading("volts", value, f"{pair}+", f"{pair}-", mode="standby")
+
+
+def no_trouble(at: str) -> Reading:
+    return Reading("head_off", "normal", at=at, mode=f"head_off:{at}")
+
+
+def test_the_panel_must_be_normal_once_all_is_back_after_any_repair() -> None:
+    (told,) = tell(build("bakery"), AT_REST)
+    assert "no alarm, and no trouble once its full delay is over" in told
+
+
+def test_panel_that_is_not_normal_is_told_as_what_it_shows_and_kept_as_a_reading(store: CaseStore) -> None:
+    case = open_case(store, build("bakery"))
+    loop = build_loop(case.site)
+    (item,) = (i for i in list_proof(case, loop) if i.test == AT_REST)
+    assert list_failures(loop, AT_REST, item.at) == ("trouble", "alarm")
+    case = fail_test(store, case, item, showed="trouble")
+    assert (case.readings[-1].measurement, case.readings[-1].value) == ("panel_shows", "trouble")
+    (item,) = (i for i in list_proof(case, loop) if i.test == AT_REST)
+    assert item.result is not None
+    assert item.result.failed
+
+
+def test_volts_that_were_off_are_measured_again_after_a_repair_in_plain_words() -> None:
+    assert len(tell(build("bakery", volts("24.0 V")), RECHECK)) == 1
+    assert tell(build("bakery", volts("19.6 V")), RECHECK) == [], "they were a sound loop's"
+    assert tell(build("bakery"), RECHECK) == []
+
+
+def test_a_repair_at_the_panel_asks_for_the_volts_of_every_loop_in_reach() -> None:
+    told = tell(build("hostel", repair="put_wires_right@panel"), RECHECK)
+    assert ["zone 1" in text for text in told] == [True, False]
+    assert ["zone 2" in text for text in told] == [False, True]
+
+
+def test_the_test_that_showed_the_complaint_is_made_again() -> None:
+    wrong = Reading("functional_test", "reports_wrong_zone", at="det2", mode="after_reset:det2")
+    right = Reading("functional_test", "reports_and_clears", at="det3", mode="after_reset:det3")
+    case = build("hostel", wrong, right, repair="put_wires_right@panel")
+    items = [i for i in list_proof(case, build_loop(case.site)) if i.test == FUNCTIONAL]
+    assert [i.at for i in items if "met" in i.reasons] == ["det2"]
+    assert "where it was met" in tell_reasons(next(i for i in items if i.at == "det2"))
+    assert "det3" not in [i.at for i in items if set(i.reasons) & {"met", "touched"}]
+
+
+def test_the_head_that_showed_no_trouble_comes_off_again() -> None:
+    case = build("bakery", no_trouble("det6"), no_trouble("det2"))
+    assert choose_head(case, build_loop(case.site)) == "det2"
+    assert choose_head(build("bakery"), build_loop(case.site)) == build_loop(case.site).detectors[-1].name
+
+
+@pytest.mark.parametrize(
+    ("symptom", "tested", "left"),
+    [
+        ("no_trouble_with_head_off", "det2", []),
+        ("constant_trouble", "det2", ["det6"]),
+        ("constant_trouble", "", ["det6", "det2"]),
+    ],
+)
+def test_a_defect_is_no_longer_told_once_its_test_is_done(symptom: str, tested: str, left: list[str]) -> None:
+    case = build("bakery", no_trouble("det6"), no_trouble("det2"), symptom=symptom)
+    case = replace(case, tests=(ProofResult(HEAD_OFF, bool(tested), LATER, tested, why="" if tested else "no time"),))
+    loop = build_loop(case.site)
+    taken = tuple(understand(loop, r) for r in case.readings)
+    assert [t.measurement.at for t in list_unmended(case, loop, taken)] == left
+
+
+def test_a_defect_met_again_since_the_repair_stands() -> None:
+    case = build("bakery", no_trouble("det6"), symptom="no_trouble_with_head_off")
+    again = replace(no_trouble("det6"), taken_at=LATER)
+    case = replace(
+        case, readings=(*case.readings, again), tests=(ProofResult(HEAD_OFF, done=True, noted_at=LATER, at="det2"),)
+    )
+    loop = build_loop(case.site)
+    taken = tuple(understand(loop, r) for r in case.readings)
+    assert {t.measurement.at for t in list_unmended(case, loop, taken)} == {"det6"}
+
+
+@pytest.mark.parametrize(
+    ("before", "kind", "where", "first"),
+    [
+        (no_trouble("det3"), "head_off", {"at": "det4", "mode": "head_off:det4"}, ("back",)),
+        (no_trouble("det3"), "panel_shows", {"at": "panel"}, ("back",)),
+        (no_trouble("det3"), "dark_with_head_off", {"at": "det3", "mode": "head_off:det3"}, ()),
+        (Reading("lamp", "lit", at="det3"), "head_off", {"at": "det4", "mode": "head_off:det4"}, ()),
+    ],
+)
+def test_a_head_goes_back_on_before_the_next_comes_off(
+    before: Reading, kind: str, where: dict[str, str], first: tuple[str, ...]
+) -> None:
+    case = replace(build("bakery", before), repairs=())
+    loop = build_loop(case.site)
+    assert find_first(case, loop, parse_measurement(kind, loop, where)) == first
