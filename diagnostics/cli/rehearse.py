@@ -31,7 +31,11 @@ Object = dict[str, Any]
 
 def run_rehearse(options: argparse.Namespace) -> int:
     """Play one whole visit and tell it."""
-    parse_faults(options.fault, read_loop(options.site)[1])  # what no loop can have is said in the usual words
+    faults = parse_faults(options.fault, read_loop(options.site)[1])  # what no loop can have is said in the usual words
+    if len(set(faults)) < len(faults) or options.seed < 0:
+        told = "the same fault is named twice" if options.seed >= 0 else "a seed is 0 or more"
+        print(f"ohmward rehearse: {told}", file=sys.stderr)
+        return 2
     try:
         plant = Plant(_find_site(options.site), options.fault, "aged", (options.seed,), options.there)
         visit = rehearse(ask_here, plant, options.policy, careful=options.careful)

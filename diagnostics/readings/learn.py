@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from diagnostics.errors import PhysicsError
+from diagnostics.wiring import MOST_V
 
 from .data import Meter
 from .meter import find_limit
@@ -27,6 +28,7 @@ Line = Literal["straight", "limited", "bent"]
 CROOKED: Final = 0.002
 # A resistance of which one sd is more than this share is not known; invented.
 BLUNT: Final = 0.25
+LEAST_V: Final = 3.0  # a zone works with no less; common practice, no source
 # One standard deviation of what lies anywhere within limits of one, even odds.
 EVEN: Final = 3**-0.5
 _SDS: Final = 1.959963984540054  # of the central 95 % of a normal distribution
@@ -124,6 +126,17 @@ def _check(told: Sequence[Reading]) -> None:
             hint="volts with nothing on the terminals, then with two resistors of different values",
         )
     volts = [r.volts_v for r in told]
+    if max(volts) > MOST_V:
+        raise PhysicsError(
+            f"no zone of a panel has more than {MOST_V:g} V: stop, hands off",
+            hint="another circuit touches this one, and it may be mains; keep others away, have it made safe by a "
+            "licensed person, and measure nothing more here before that",
+        )
+    if 0 < volts[0] < LEAST_V:
+        raise PhysicsError(
+            f"no zone of a panel works below {LEAST_V:g} V",
+            hint="was the panel on, and the meter on DC volts? type V for volts, mV only for thousandths",
+        )
     if min(volts) <= 0 or any(more <= less for more, less in itertools.pairwise(volts)):
         raise PhysicsError(
             "no source behaves so: volts must be above zero and fall with the resistor",

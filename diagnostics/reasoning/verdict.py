@@ -276,7 +276,9 @@ def _find_doubted(state: _State) -> Measurement | None:
         return None
     taken = state.question.taken
     doubted = taken[state.contradiction.reading].measurement
-    again = next(m for m in list_measurements(state.bench.loop) if m.set_up == doubted.set_up)
+    again = next((m for m in list_measurements(state.bench.loop) if m.set_up == doubted.set_up), None)
+    if again is None:  # it was told, and is none that is ever asked for
+        return None
     offered = is_offered(again, state.question.can) and again.key not in state.question.skipped
     return again if offered and not state.contradiction.stands else None
 

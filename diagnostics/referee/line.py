@@ -100,5 +100,5 @@ def list_detectors(loop: Row) -> list[Row]:
 def find_style(site: Path) -> str:
     """Return the wiring style of a site: that of its first loop, *two_loops* where there are more."""
     text = site.read_text(encoding="utf-8")
-    styles = re.findall(r"^\s*-? ?style: (\w+)", text, flags=re.MULTILINE)
+    styles = re.findall(r"(?:^[ -]*|[{,]\s*)style:\s*(\w+)", text, flags=re.MULTILINE)
     return "two_loops" if len(styles) > 1 else str(styles[0])

@@ -22,7 +22,7 @@ from diagnostics.visit import (
     tell_complaint,
     tell_met,
 )
-from diagnostics.wiring import build_loop
+from diagnostics.wiring import Loop, build_loop
 
 from .draft import find_kept, keep, keep_choice, keep_choices, recall, recall_choices
 from .session import (
@@ -60,9 +60,9 @@ def show_complaint(case: Case) -> None:
     st.title(tell("complaint_title"), anchor=False)
     show_messages()
     _ask_symptom(case)
-    _ask_where(case)
     if len(case.site.loops) > 1:
         _ask_loop(case)
+    _ask_where(case)
     words = read_words(find_region())
     contexts, tools = dict(words.contexts), {**words.tools, _BARE: tell(_BARE)}
     calls = find_listener(case) == "caller"
@@ -92,7 +92,8 @@ def _ask_symptom(case: Case) -> None:
 def _ask_where(case: Case) -> None:
     """Ask at which detector a complaint of one was met: whoever knows it spares the search for it."""
     loop, symptom = build_loop(case.site), find_kept(_CHOSEN) or case.symptom or ""
-    places = list_met_at(loop, symptom)
+    about = find_kept(_LOOP) or find_about(case)
+    places = [at for at in list_met_at(loop, symptom) if not about or _is_on(loop, at, about)]
     if not places:
         return
     words = Words(loop, region=find_region())
@@ -101,6 +102,11 @@ def _ask_where(case: Case) -> None:
     recall(_WHERE, tuple(names), default)
     chosen = st.selectbox(tell("q_where"), list(names), format_func=names.__getitem__, key=_WHERE)
     keep_choice(_WHERE, chosen, default)
+
+
+def _is_on(loop: Loop, at: str, zone: str) -> bool:
+    chain = loop.find_chain(at)
+    return chain is not None and zone in {chain.spec.zone, chain.spec.co_zone}
 
 
 def _ask_loop(case: Case) -> None:
@@ -151,6 +157,6 @@ def _use(case_id: str, revision: int) -> None:
     about = str(st.session_state.get(_LOOP) or "") if len(case.site.loops) > 1 else None
     symptom = "" if symptom == _OTHER else symptom
     case = tell_complaint(open_store(), case, symptom, contexts, can, about)
-    if list_met_at(build_loop(case.site), symptom):
-        tell_met(open_store(), case, symptom, str(st.session_state.get(_WHERE) or ""))
+    asked = bool(list_met_at(build_loop(case.site), symptom))
+    tell_met(open_store(), case, symptom, str(st.session_state.get(_WHERE) or "") if asked else "")
     turn_to("")

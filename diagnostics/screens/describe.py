@@ -23,7 +23,7 @@ from diagnostics.visit import LearntZone, describe_site, find_listener, learn_zo
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
 from diagnostics.wiring.describe import NOT_SURE, find_wrong_answers
 
-from .draft import ask_lines, ask_text, find_kept, keep_choice, note_drawn, recall
+from .draft import ask_lines, ask_text, find_kept, keep, keep_choice, note_drawn, recall
 from .session import (
     bring_into_view,
     find_region,
@@ -49,6 +49,7 @@ _FIELDS = {
     "detectors": "q_detectors", "panel_resistor": "q_panel_resistor", "end_resistor": "q_resistor", "cable": "q_cable",
     "run": "q_run", "name": "q_name",
 }  # fmt: skip
+_PANEL = ("q_panel_open", "q_panel_r1", "q_panel_v1", "q_panel_r2", "q_panel_v2")
 _ORDER = ("q_detectors", "q_panel_resistor", "q_resistor", "q_cable", "q_run", "q_panel_open", "q_rooms", "q_name")
 _WAYS = ("describe_quick", "describe_shipped", "describe_file")
 
@@ -85,6 +86,8 @@ _RESETS = {
 
 def _show_questions(place: tuple[str, int], *, by_phone: bool) -> None:
     style = _ask_style()
+    if by_phone:
+        _forget_panel()
     wrong = _find_wrong()
     _ask("q_detectors", "q_detectors_hint", wrong)
     show_note(tell("q_detectors_unsure"))
@@ -161,10 +164,16 @@ def _show_panel(wrong: Mapping[str, str], *, by_phone: bool) -> None:
             show_note(plain(line))
 
 
+def _forget_panel() -> None:
+    """Drop what an address has kept of a panel: it is learnt by who stands at it, not by a caller."""
+    for key in _PANEL:
+        st.session_state.pop(key, None)
+        keep(key, "")
+
+
 def _read_learnt() -> tuple[str, ...]:
     """Return what is typed of the panel; before its fields are drawn, what the address has kept of them."""
-    keys = [f"q_panel_{name}" for name in ("open", "r1", "v1", "r2", "v2")]
-    return tuple(_read(key) if key in st.session_state else find_kept(key) for key in keys)
+    return tuple(_read(key) if key in st.session_state else find_kept(key) for key in _PANEL)
 
 
 def _find_learnt() -> LearntZone | None:

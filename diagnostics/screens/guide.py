@@ -102,7 +102,7 @@ def show_why(assessment: Assessment, *, guided: bool) -> None:
 
 def show_guide_words(assessment: Assessment) -> None:
     """Show the guide's own words for the reading that comes next, where the guide asks for it."""
-    step = _find_own_step(assessment)
+    step = find_own_step(assessment)
     if step is not None and step.say is not None:
         show_note(_speak(step.say, find_listener(assessment.case)))
 
@@ -115,13 +115,13 @@ def _list_guide_rest(assessment: Assessment) -> list[str]:
     walk = guidance.walk
     ended = walk.end if walk.reached == "end" else None
     told = [f"{_speak(ended.say)} {tell('guide_ended')}"] if ended else []
-    if _find_own_step(assessment) is None:
+    if find_own_step(assessment) is None:
         return told
     steps = [walk.guide.steps[name] for name in (*(passed.step for passed in walk.passed[-3:]), walk.at)]
     return [*told, *(note for step in steps for note in _list_guide_notes(assessment, step))]
 
 
-def _find_own_step(assessment: Assessment) -> Step | None:
+def find_own_step(assessment: Assessment) -> Step | None:
     """Return the step of the guide that the suggested measurement belongs to, or None: the model suggests it."""
     walk = assessment.guidance.walk if assessment.guidance else None
     m = assessment.diagnosis.next.measurement if assessment.diagnosis.next else None

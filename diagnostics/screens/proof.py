@@ -245,8 +245,7 @@ def _note_failed(case_id: str, revision: int, key: str, showed: str) -> None:
     """Store that a test failed, and what it showed; said twice it is stored once."""
     case, why = load(case_id, revision), str(st.session_state.get(WHY) or "").strip()
     item, at = _find_item(case, key)
-    if item.result is None or not item.result.failed:
-        fail_test(open_store(), case, ProofItem(item.test, at), showed=showed, why=why)
+    fail_test(open_store(), case, ProofItem(item.test, at, result=item.result), showed=showed, why=why)
     leave(key)
 
 
@@ -264,7 +263,7 @@ def _note(case: Case, key: str, *, done: bool, why: str = "") -> None:
     item, head = _find_item(case, key)
     at, known = head if done else item.at, item.result
     if known is None or (known.done, known.failed, known.why, known.at) != (done, False, why, at):
-        record_test(open_store(), case, ProofItem(item.test, at), done=done, why=why)
+        record_test(open_store(), case, ProofItem(item.test, at, result=item.result), done=done, why=why)
     leave(key)
 
 

@@ -55,7 +55,7 @@ _TO = "setTimeout(() => document.querySelector('.st-key-{key}')?.scrollIntoView(
 _BEFORE_UNIT = re.compile(
     r"(?<=\d) (?=(?:[mkM]?Ω|[kmµ]?V|[mµ]?A|Ah|°C|m|ft|mm²|AWG|min|s|h|%)(?!\w))|(?<=\bzone) (?=\d)"
 )
-_SPECIAL = re.compile(r"([\\`*_\[\]<>~$#!|])")
+_SPECIAL = re.compile(r"[\\`*_\[\]<>~$#!|]|:(?=[\w+/-]+[:\[]|//)|(?<=\w)@(?=\w)|(?<=\bwww)\.")
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
@@ -104,7 +104,7 @@ def build_words(assessment: Assessment) -> Words:
 
 def plain(text: str) -> str:
     """Return a text whose signs mean nothing to Markdown: nobody's room name may draw a picture from elsewhere."""
-    return hold_units(_SPECIAL.sub(r"\\\1", text))
+    return hold_units(_SPECIAL.sub(r"\\\g<0>", text))
 
 
 def find_case_id() -> str:

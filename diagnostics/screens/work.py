@@ -41,6 +41,7 @@ from .draft import (
     recall,
 )
 from .guide import (
+    find_own_step,
     find_pending,
     show_answers,
     show_doubt,
@@ -229,12 +230,11 @@ def _is_guided(assessment: Assessment) -> bool:
 
 def _show_title(assessment: Assessment, old: Reading | None, minutes: str, *, suggested: bool, listed: bool) -> None:
     """Say where this step comes from: a correction, the ladder's list, the guide, the model, or the person."""
-    guidance = assessment.guidance
     if old is not None:
         show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
     elif listed:
         show_note(tell("list_title", left=str(len(find_list()))))
-    elif suggested and guidance is not None and _is_guided(assessment) and guidance.walk.reached == "step":
+    elif suggested and _is_guided(assessment) and find_own_step(assessment) is not None:
         show_note(f"{tell('guide_step')} · {minutes}")
     else:
         show_note(" · ".join(filter(None, [tell("next_title") if suggested else tell("something_else"), minutes])))

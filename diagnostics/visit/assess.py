@@ -46,7 +46,7 @@ from .guidance import (
 )
 from .ladder import OnTheSameLadder
 from .listener import find_left_out
-from .marks import CLOCK, ON_TEST, find_about, find_hidden
+from .marks import CLOCK, ON_TEST, find_about, find_hidden, was_told
 from .same import once
 
 _WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
@@ -114,7 +114,9 @@ def build_case_bench(case: Case) -> Bench:
 def build_question(case: Case, bench: Bench) -> Question:
     """Return what a case asks of the reasoning, on its own bench."""
     absent = [r for r in case.readings if r.condition == "absent"]
-    is_here = bool(case.readings) and case.is_of_visit(case.readings[-1].taken_at)  # else somebody has just arrived
+    counted = [r for r in case.readings if r.condition != "absent"]
+    stood = counted[-1] if counted and not was_told(counted[-1]) else None  # else somebody has just arrived
+    is_here = stood is not None and case.is_of_visit(case.readings[-1].taken_at)
     taken = tuple(understand(bench.loop, r) for r in case.readings if r.condition != "absent")
     symptom, symptom_after = _find_complaints(case)
     return Question(

@@ -10,7 +10,7 @@ from diagnostics.errors import DiagnosticsError
 from diagnostics.readings import Measurement, parse_measurement
 from diagnostics.wiring import Loop
 
-from .marks import BACK
+from .marks import BACK, was_told
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,7 @@ def find_disturbances(case: Case, loop: Loop) -> tuple[Disturbance, ...]:
     found: dict[str, Disturbance] = {}
     for reading in case.readings:
         measurement = _parse(reading, loop)
-        if measurement is None:
+        if measurement is None or was_told(reading):
             continue
         mark, since = name_disturbance(measurement), reading.taken_at
         seen = [back[name] for name in (mark, _name_as_before(measurement)) if name in back]

@@ -6,7 +6,7 @@ from typing import Final
 
 from diagnostics.cases import Acknowledgement, Case, CaseStore, GuideAnswer
 from diagnostics.errors import CaseError
-from diagnostics.readings import Bench
+from diagnostics.readings import Bench, is_offered, list_measurements
 from diagnostics.reasoning import Diagnosis, Taken
 from diagnostics.trees import CANNOT, DONE, Doubt, Guide, History, Step, Walk, find_doubt, find_guide, walk
 
@@ -57,7 +57,9 @@ def _follow(
     diagnosis: Diagnosis,
     answers: dict[str, str],
 ) -> Guidance:
-    walked = walk(guide, bench, History(case.symptom, taken, answers, find_left_out(case, bench.loop)))
+    can = None if case.can is None else frozenset(case.can)
+    lacks = {m.key for m in list_measurements(bench.loop) if not is_offered(m, can)}
+    walked = walk(guide, bench, History(case.symptom, taken, answers, find_left_out(case, bench.loop) | lacks))
     return Guidance(walked, find_doubt(walked, diagnosis))
 
 

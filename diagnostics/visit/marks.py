@@ -28,6 +28,8 @@ SKIP, UNSKIP, CLOCK, ON_TEST, DEMO, BACK, ABOUT = (
     "put_back ",
     "about ",
 )
+# Who is named for a reading that nobody took: it was told with the complaint, where and as what that was met.
+WITH_COMPLAINT: Final = "told with the complaint"
 # An answer that says "nothing has come", by kind of measurement: it counts only once the settling time is over.
 _NOTHING_YET: Final = {
     "panel_shows": ("normal",),
@@ -50,6 +52,11 @@ _EACH_VISIT_BEGINS: Final = (ON_TEST, CLOCK)
 def is_asked_anew(caution: str) -> bool:
     """Return whether an acknowledgement of this name holds for the visit only in which it was given."""
     return caution in _EACH_VISIT or caution.startswith(_EACH_VISIT_BEGINS)
+
+
+def was_told(reading: Reading) -> bool:
+    """Return whether a reading was told with the complaint: nobody of this visit stood there or took anything off."""
+    return reading.by == WITH_COMPLAINT
 
 
 def list_accepted(case: Case) -> tuple[Acknowledgement, ...]:

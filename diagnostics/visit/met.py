@@ -3,12 +3,13 @@
 from collections.abc import Mapping
 from typing import Final
 
-from diagnostics.cases import Case, CaseStore, build_reading_id
+from diagnostics.cases import Case, CaseStore, Reading, build_reading_id
 from diagnostics.readings import Measurement, list_measurements
 from diagnostics.wiring import Loop, build_loop
 
 from .assess import build_reading, understand
 from .deeds import correct_reading, record_reading, take_back_reading
+from .marks import WITH_COMPLAINT, was_told
 
 # Where a complaint that somebody tells has been met, if it is known at which detector: the measurement and its word.
 MET_AS: Final[Mapping[str, tuple[str, str]]] = {
@@ -42,41 +43,58 @@ def list_failures(loop: Loop, test: str, at: str) -> tuple[str, ...]:
 def find_met_at(case: Case, symptom: str) -> str:
     """Return the detector at which a complaint was met, as it was told last; an empty text where nobody said."""
     kind, word = MET_AS.get(symptom, ("", ""))
-    return next((r.at for r in reversed(case.readings) if (r.measurement, r.value) == (kind, word)), "")
+    return next((r.at for r in reversed(_list_told(case)) if (r.measurement, r.value) == (kind, word)), "")
+
+
+def _list_told(case: Case) -> list[Reading]:
+    return [r for r in case.readings if was_told(r)]
 
 
 def tell_met(store: CaseStore, case: Case, symptom: str, at: str) -> Case:
     """Store at which detector a complaint was met, as a reading; told again it changes nothing.
 
-    Told of another detector than before it takes the place of what was told; of none, that is taken back.
+    Told otherwise, of another detector or another complaint, it takes the place of what was told before; told of none,
+    that is taken back. What somebody has read stays, and is not told a second time.
     """
     kind, word = MET_AS.get(symptom, ("", ""))
-    before = find_met_at(case, symptom)
-    if not before or before == at:
-        return _record(store, case, kind, at, word)
-    old = next(r for r in reversed(case.readings) if (r.measurement, r.value, r.at) == (kind, word, before))
     m = _find_met(build_loop(case.site), kind, at)
-    if m is None:
-        return take_back_reading(store, case, old.reading_id, "told otherwise")
-    return correct_reading(store, case, old.reading_id, build_reading(m, word, build_reading_id()))
+    same = [r for r in _list_told(case) if m is not None and (r.measurement, r.value, r.at) == (kind, word, at)]
+    others = [r for r in _list_told(case) if r not in same]
+    if m is None or same or any((r.measurement, r.value, r.at) == (kind, word, at) for r in case.readings):
+        for old in others:
+            case = take_back_reading(store, case, old.reading_id, "told otherwise")
+        return case
+    fresh = build_reading(m, word, build_reading_id(), WITH_COMPLAINT)
+    for old in others[:-1]:
+        case = take_back_reading(store, case, old.reading_id, "told otherwise")
+    if others:
+        return correct_reading(store, case, others[-1].reading_id, fresh)
+    return record_reading(store, case, fresh)
 
 
 def tell_failed(store: CaseStore, case: Case, test: str, at: str, word: str) -> Case:
-    """Store what a test after a repair showed at a detector when it failed, as a reading."""
-    return _record(store, case, FAILS_AS[test][0], at, word)
-
-
-def _record(store: CaseStore, case: Case, kind: str, at: str, word: str) -> Case:
-    loop = build_loop(case.site)
-    m = _find_met(loop, kind, at)
+    """Store what a test after a repair showed at a detector when it failed, as a reading; told again it stays one."""
+    m = _find_met(build_loop(case.site), FAILS_AS[test][0], at)
     if m is None:
         return case
-    since = max((r.done_at for r in case.repairs), default=None)
-    for reading in case.readings:
-        fresh = since is None or (reading.taken_at is not None and reading.taken_at >= since)
-        if fresh and reading.at == at and understand(loop, reading).measurement == m and reading.value == word:
-            return case
-    return record_reading(store, case, build_reading(m, word, build_reading_id()))
+    fresh, known = build_reading(m, word, build_reading_id()), _find_failed(case, m, test)
+    if known is None:
+        return record_reading(store, case, fresh)
+    return case if known.value == word else correct_reading(store, case, known.reading_id, fresh)
+
+
+def take_back_failed(store: CaseStore, case: Case, test: str, at: str) -> Case:
+    """Take back what a test was told to have shown when it failed: it did not fail."""
+    m = _find_met(build_loop(case.site), FAILS_AS[test][0], at) if test in FAILS_AS else None
+    known = None if m is None else _find_failed(case, m, test)
+    return case if known is None else take_back_reading(store, case, known.reading_id, "the test had not failed")
+
+
+def _find_failed(case: Case, m: Measurement, test: str) -> Reading | None:
+    """Return what a test since the last repair was told to have shown, or None."""
+    loop, since = build_loop(case.site), max((r.done_at for r in case.repairs), default=None)
+    fresh = (r for r in reversed(case.readings) if since is None or (r.taken_at and r.taken_at >= since))
+    return next((r for r in fresh if r.value in FAILS_AS[test][1] and understand(loop, r).measurement == m), None)
 
 
 def _find_met(loop: Loop, kind: str, at: str) -> Measurement | None:

@@ -10,7 +10,7 @@ from diagnostics.reasoning import Taken
 from diagnostics.wiring import Chain, Loop
 
 from .assess import understand
-from .marks import find_about, is_monitored, is_tested
+from .marks import find_about, is_monitored, is_tested, was_told
 from .recheck import Recheck, find_reread, list_case_rechecks
 
 Why = Literal["touched", "met", "farthest", "kind"]
@@ -121,6 +121,7 @@ def _list_touched(case: Case, loop: Loop) -> list[tuple[str, Why]]:
     names = {d.name for d in loop.detectors}
     repaired = [place for r in case.repairs for place in (*_list_ends(loop, r.fault), *_list_named(loop, r.fault))]
     every = (*case.readings, *(item.reading for item in case.retracted))  # taken back or not, a hand was there
+    every = tuple(r for r in every if not was_told(r))
     places = [*repaired, *(place for r in every for place in _list_met(loop, r))]
     return [(place, "touched") for place in dict.fromkeys(places) if place in {*names, SOUGHT}]
 

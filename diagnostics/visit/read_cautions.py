@@ -9,7 +9,7 @@ from diagnostics.faults import read_catalogue
 from diagnostics.readings import parse_measurement
 from diagnostics.wiring import Loop
 
-from .marks import SAFETY, list_accepted
+from .marks import SAFETY, list_accepted, was_told
 
 # Shown in full with every repair; the place of the repair adds others, which are shown again.
 _WITH_REPAIR: Final = ("outputs", "tell_people", "outranked")
@@ -31,7 +31,7 @@ def list_read_cautions(case: Case, loop: Loop, wanted: Iterable[str] = ()) -> fr
     found = {str(a.caution) for a in list_accepted(case) if a.caution in SAFETY} - _WITH_ALARM
     repairs = [r for r in case.repairs if case.is_of_visit(r.done_at)]
     every = (*case.readings, *(r.reading for r in case.retracted))
-    for reading in (r for r in every if case.is_of_visit(r.taken_at)):
+    for reading in (r for r in every if case.is_of_visit(r.taken_at) and not was_told(r)):
         try:
             found |= set(parse_measurement(reading.measurement, loop, reading.where).cautions)
         except DiagnosticsError:

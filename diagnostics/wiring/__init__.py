@@ -24,12 +24,12 @@ from .elements import (
 from .field import find_detector_part
 from .loads import build_clamp_curve
 from .loop import Chain, Loop, apply_edits
-from .parts import Attribute, Part, build_part, read_parts
+from .parts import MOST_V, Attribute, Part, build_part, read_parts
 from .site import UNUSED, LoopSpec, PartSpec, Reset, Site, Style, parse_site, read_site
 from .tolerance import discharge_battery, find_limit_a, lift_limits, multiply_load, shift_unknowns
 
 __all__ = [
-    "EARTH", "UNUSED", "Add", "Attribute", "Band", "Battery", "Chain", "Channel", "Curve", "Detector",
+    "EARTH", "MOST_V", "UNUSED", "Add", "Attribute", "Band", "Battery", "Chain", "Channel", "Curve", "Detector",
     "EarthWatch", "Edit", "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move",
     "Part", "PartSpec", "QuickDescription",
     "Relay", "Remove", "Reset", "SetResistance", "Site", "Spread", "Style", "Zone", "apply_edits", "build_bands",

@@ -142,3 +142,29 @@ def test_reader_that_goes_away_is_no_error(words: tuple[str, ...], tmp_path: Pat
     finally:
         os.close(writer)
     assert (done.returncode, done.stderr) == (0, b"")
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--fault", "conductor_open@det2.in+,conductor_open@det2.in+"), "named twice"),
+        (("--fault", "conductor_open@det2.in+", "--seed", "-1"), "0 or more"),
+    ],
+)
+def test_rehearsal_that_cannot_be_is_refused_in_words(
+    words: tuple[str, ...], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["rehearse", "bakery", *words]) == 2
+    assert told in capsys.readouterr().err
+
+
+def test_rehearsal_reads_a_site_however_its_loops_are_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    site = tmp_path / "flow.yaml"
+    loop = "{zone: zone1, style: two_wire_zone, count: 2, end_resistor: {resistance: 4.7 kΩ}}"
+    zones = "zones: {zone1: {senses: fire, end_resistor: 4.7 kΩ}}"
+    head = "format: ohmward-site/1\nname: Flow (invented)\npanel: {profile: panel_24v}\n"
+    site.write_text(f"{head}{zones}\nloops:\n  - {loop}\n", encoding="utf-8")
+    assert run(["rehearse", str(site), "--fault", "end_resistor_missing@end"]) == 0
+    assert "restored" in capsys.readouterr().out

@@ -112,6 +112,8 @@ def test_a_resistor_that_would_get_hot_is_told_and_no_other(capsys: pytest.Captu
         ((*READ[1:], "--shows", "open", "normal", "4k7", "alarm", "1k", "normal"), "no windows have this order"),
         ((*READ[1:], "--tolerance", "40 %"), "a tolerance lies"),
         (("--open", "24 V", "--known", "0", "19.5 V", "--known", "2k2", "15 V"), "no resistor to read volts across"),
+        (("--open", "230 V", "--known", "4k7", "190 V", "--known", "1k", "115 V"), "stop, hands off"),
+        (("--open", "24 mV", "--known", "4k7", "19 mV", "--known", "1k", "11 mV"), "no zone of a panel works below"),
         (("--open", "24 A", "--known", "1k", "19.5 V", "--known", "2k2", "15 V"), "V"),
     ],
 )

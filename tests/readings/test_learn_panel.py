@@ -249,6 +249,13 @@ def test_spreads_of_a_site_file_replace_those_of_the_profile() -> None:
     assert shares[1]["zone_source"] == pytest.approx(0.01)
 
 
+def test_a_panel_with_mains_volts_is_refused_since_it_would_make_them_usual() -> None:
+    """What a loop can have decides from where on a reading is foreign: no description may lift that to mains."""
+    with pytest.raises(SourceError, match="230 V is more than the 60 V") as refused:
+        parse("{profile: panel_24v, values: {zone_v: 230 V}}")
+    assert "hands off" in refused.value.findings[0].hint
+
+
 @pytest.mark.parametrize(
     ("panel", "words"),
     [

@@ -7,7 +7,14 @@ import numpy as np
 import pytest
 
 from diagnostics.faults import parse_faults
-from diagnostics.readings import Bench, Measurement, find_own_sd, is_offered, list_measurements
+from diagnostics.readings import (
+    Bench,
+    Measurement,
+    find_own_sd,
+    is_offered,
+    list_measurements,
+    parse_measurement,
+)
 from diagnostics.reasoning import (
     NOTHING,
     SETTLED,
@@ -227,6 +234,17 @@ def test_what_stands_and_fits_nothing_ends_the_search_after_three_more_readings(
     assert last.next is not None
     assert last.next.action != "measure"
     assert last.not_modelled >= STANDS
+
+
+@pytest.mark.parametrize("volts", [-20.0, 33.0])
+def test_doubted_reading_that_is_told_and_never_asked_for_is_not_asked_for_again(volts: float) -> None:
+    bench = BENCHES["two_wire_zone"]
+    told = parse_measurement("volts", bench.loop, {"red": "panel.zone1+", "black": EARTH})
+    assert told.key not in {m.key for m in list_measurements(bench.loop)}
+    found = ask(bench, Taken(told, volts))
+    assert found.contradiction is not None
+    assert found.next is not None
+    assert not found.next.again
 
 
 @pytest.mark.parametrize("leak_ohm", [1300, 2000, 2400, 7000])

@@ -328,7 +328,7 @@ def test_answers_at_the_first_gates_are_plain_and_opposite(visitor: Visitor) -> 
 def test_each_wrong_answer_is_told_at_its_own_field_and_all_of_them_at_once(visitor: Visitor) -> None:
     begin(visitor).type(DETECTORS, "many").type("Cable", "99").tap("describe_use")
     assert visitor.case.acknowledged[-1].caution == "for_us"
-    first, second = (e.value for e in visitor.at.error)
+    first, second = (e.value.replace("\u00a0", " ") for e in visitor.at.error)
     assert first.startswith("A whole number is wanted")
     assert second.startswith("'99' is not a wire size; write for example 18 AWG")
     visitor.type(DETECTORS, "5").type("Cable", "18 AWG").tap("describe_use")

@@ -35,7 +35,7 @@ def test_a_loop_with_a_flaw_is_complained_of_before_the_numbers(store: CaseStore
     told = build_design_table(check_design(loop), loop).told
     assert told, "ten times the resistor is no good design"
     assert visitor.at.warning
-    assert any(told[0][1] in w.value.replace("\\", "") for w in visitor.at.warning)
+    assert any(told[0][1] in w.value.replace("\\", "").replace("\u00a0", " ") for w in visitor.at.warning)
 
 
 def test_testability_is_worked_out_when_asked_for_and_the_way_back_is_there(store: CaseStore) -> None:

@@ -44,7 +44,7 @@ def test_each_test_says_where_by_room_and_why_it_is_on_the_list(at_proof: Visito
         "touched, farthest, one of its kind",
         "2. Reset clears the alarm",
         "3. One head off shows trouble",
-        "4. The supervising station receives it",
+        "5. The supervising station receives it",
         "Outputs.",
         "Tell people first.",
         "Ladder.",
@@ -53,12 +53,12 @@ def test_each_test_says_where_by_room_and_why_it_is_on_the_list(at_proof: Visito
 
 
 def test_test_that_is_done_is_kept_at_once_and_leaves_the_list_of_open_ones(at_proof: Visitor) -> None:
-    assert "Still open: detector 8, reset, head off, supervising station" in at_proof.text
+    assert "Still open: detector 8, reset, head off, panel normal, supervising station" in at_proof.text
     at_proof.tap("test_done_0")
     assert list_results(at_proof.case) == [("functional_test", "det8", True, "")]
     again = at_proof.reload()
     assert "✓ Done" in again.text
-    assert "Still open: reset, head off, supervising station" in again.text
+    assert "Still open: reset, head off, panel normal, supervising station" in again.text
 
 
 def test_test_that_is_not_done_needs_a_reason_which_survives_a_reload_half_typed(at_proof: Visitor) -> None:
@@ -120,9 +120,9 @@ def test_head_off_test_says_at_which_detector(at_proof: Visitor) -> None:
 
 def test_one_tap_never_notes_the_functional_test_of_a_detector(at_proof: Visitor) -> None:
     (rest,) = (b for b in at_proof.at.button if b.key == "tests_rest")
-    assert rest.label == "These 3 are done: reset, head off (detector 8), supervising station"
+    assert rest.label == "These 4 are done: reset, head off (detector 8), panel normal, supervising station"
     at_proof.tap("tests_rest")
-    assert [test for test, *_ in list_results(at_proof.case)] == ["reset", "head_off_test", "station"]
+    assert [test for test, *_ in list_results(at_proof.case)] == ["reset", "head_off_test", "at_rest", "station"]
     assert find_stage(at_proof.case) == "proof"
     assert "Still open: detector 8" in at_proof.text
     assert not at_proof.has("tests_rest")
@@ -148,19 +148,20 @@ def test_put_right_cannot_be_chosen_while_a_test_is_open_and_the_closing_says_wh
 def test_system_that_nobody_monitors_needs_no_station_to_be_put_right(store: CaseStore) -> None:
     case = tell_people(store, describe(store), None)
     case = prove(store, record_repair(store, case, REPAIR, cured=True), "det8")
-    assert {r.test for r in case.tests} == {"functional_test", "head_off_test", "reset"}
+    assert {r.test for r in case.tests} == {"functional_test", "head_off_test", "reset", "at_rest"}
     assert Visitor(store, case.case_id).at.radio(key="closing").value == "mended"
 
 
 def test_the_rest_in_one_tap_covers_only_what_is_open(at_proof: Visitor) -> None:
     at_proof.tap("test_not_0").type(WHY, "no tester here").tap("test_keep_0").reread()
-    assert "Still open: reset, head off, supervising station" in at_proof.text
+    assert "Still open: reset, head off, panel normal, supervising station" in at_proof.text
     at_proof.tap("tests_rest")
     case = at_proof.case
     assert list_results(case) == [
         ("functional_test", "det8", False, "no tester here"),
         ("reset", "", True, ""),
         ("head_off_test", "det8", True, ""),
+        ("at_rest", "panel", True, ""),
         ("station", "", True, ""),
     ]
     assert find_stage(case) == "closing"
@@ -170,7 +171,7 @@ def test_the_rest_in_one_tap_covers_only_what_is_open(at_proof: Visitor) -> None
 
 
 def test_list_that_was_said_item_by_item_is_ended_without_adding_to_it(at_proof: Visitor) -> None:
-    for number in range(4):
+    for number in range(5):
         at_proof.tap(f"test_done_{number}")
     at_proof.reread()
     before = at_proof.case.tests
@@ -182,7 +183,9 @@ def test_list_that_was_said_item_by_item_is_ended_without_adding_to_it(at_proof:
 
 def test_result_can_be_changed_from_the_list_and_from_the_closing(at_proof: Visitor) -> None:
     at_proof.tap("test_done_1").tap("test_change_1").tap("test_not_1").type(WHY, "latched again").tap("test_keep_1")
-    at_proof.tap("test_done_0").tap("test_done_2").tap("test_done_3").reread().tap("tests_end").tap("tests_again")
+    at_proof.tap("test_done_0").tap("test_done_2").tap("test_done_3").tap("test_done_4").reread().tap("tests_end").tap(
+        "tests_again"
+    )
     assert "Reset clears the alarm" in at_proof.text
     at_proof.tap("test_change_1").tap("test_done_1").tap("tests_end")
     assert [(done, why) for test, _, done, why in list_results(at_proof.case) if test == "reset"] == [
@@ -234,7 +237,7 @@ def test_lower_edge_names_no_more_than_it_has_room_for(store: CaseStore) -> None
         case = store.append_reading(case.case_id, head, case.revision)
     visitor = Visitor(store, record_repair(store, case, REPAIR, cured=True).case_id)
     named = ", ".join(f"detector {n}" for n in range(1, 7))
-    assert f"Still open: {named}, and 6 more" in visitor.text
+    assert f"Still open: {named}, and 7 more" in visitor.text
 
 
 def test_list_speaks_as_people_do_over_there(store: CaseStore) -> None:
@@ -249,12 +252,12 @@ def test_results_of_an_earlier_repair_do_not_count_for_a_later_one(store: CaseSt
     visitor = Visitor(store, case.case_id).tap("proof_not")
     record_repair(store, visitor.case, REPAIR, cured=True)
     visitor.run()
-    assert "Still open: detector 8, reset, head off, supervising station" in visitor.text
+    assert "Still open: detector 8, reset, head off, panel normal, supervising station" in visitor.text
 
 
 def test_volts_that_the_repair_asks_for_again_have_a_line_and_a_field_of_their_own(at_proof: Visitor) -> None:
     line = (
-        "5. Volts again, all reset and at rest: red on zone 1 +, black on zone 1 −; 17.9 V to 20.4 V "
+        "6. Volts again, all reset and at rest: red on zone 1 +, black on zone 1 −; 17.9 V to 20.4 V "
         + ASSUMED
         + " on a sound loop"
     )
@@ -276,14 +279,14 @@ def test_volts_that_no_sound_loop_gives_are_not_right_and_bar_put_right(at_proof
     at_proof.tap("test_done_0").tap("tests_rest")
     assert "Put right, and tested" not in at_proof.at.radio(key="closing").options
     assert "NOT RIGHT, not as on a sound loop: 23.9 V" in render_record(at_proof.case)
-    at_proof.tap("tests_again").tap("test_change_4").reread("19.1 V").tap("tests_end")
+    at_proof.tap("tests_again").tap("test_change_5").reread("19.1 V").tap("tests_end")
     assert at_proof.at.radio(key="closing").value == "mended"
 
 
 def test_volts_that_cannot_be_measured_again_need_a_reason(at_proof: Visitor) -> None:
-    at_proof.tap("test_record_4")
+    at_proof.tap("test_record_5")
     assert "Choose an answer first" in at_proof.text
-    at_proof.tap("test_not_4").type(WHY, "meter left in the van").tap("test_keep_4")
+    at_proof.tap("test_not_5").type(WHY, "meter left in the van").tap("test_keep_5")
     assert list_results(at_proof.case)[0][::2] == ("recheck", False)
     assert "meter left in the van" in render_record(at_proof.case)
 
@@ -321,7 +324,7 @@ def test_volts_that_no_loop_has_are_a_stop_after_a_repair_too(at_proof: Visitor)
 def test_volts_that_no_loop_has_are_a_stop_as_the_loop_is_left(store: CaseStore) -> None:
     case = build_restored(store)
     visitor = Visitor(store, case.case_id, view="as_left")
-    label = next(f.label for f in visitor.at.text_input if f.label.startswith("Volts: red on zone 1 +"))
+    label = next(f.label for f in visitor.at.text_input if f.label.startswith("Volts: red on zone\u00a01 +"))
     visitor.type(label, "230")
     assert any("more than anything on this loop can give" in e.value for e in visitor.at.error)
     visitor.tap("left_keep")
