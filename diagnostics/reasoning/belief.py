@@ -28,7 +28,7 @@ TOLD = 0.05
 # How often *something not modelled* shows what the rest would have shown, as far as is known by then; invented.
 MIMICS = 0.5
 # What *something not modelled* holds at least once a reading that fits nothing was taken again and stands. Measured on
-# 600 drawn visits: 16 came to that, in 10 of them it was nothing of the catalogue, in 4 what led was right.
+# 5,100 drawn visits: 113 came to that, and what led was right in 54 of them.
 STANDS = 0.4
 TINY = 1e-300
 

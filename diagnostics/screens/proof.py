@@ -238,6 +238,8 @@ def _list_failures(words: Words, item: ProofItem) -> list[tuple[str, str]]:
     showed = list_failures(words.loop, item.test, at)
     if not showed:
         return [(tell("test_failed"), "")]
+    if item.test == HEAD_OFF:
+        return [(tell("test_failed_head"), word) for word in showed]
     return [(tell("test_failed_as", showed=words.answer(word)), word) for word in showed]
 
 

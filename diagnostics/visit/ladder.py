@@ -12,9 +12,10 @@ from diagnostics.reasoning import (
     Policy,
     Situation,
     find_information,
-    rank_measurements,
+    rate_one,
 )
 from diagnostics.reasoning.choose import build_outcomes
+from diagnostics.reasoning.lazily import prepare
 
 Array = NDArray[np.float64]
 # Information (bits) that a reading must add to the suggested one to be worth a line; invented.
@@ -46,11 +47,23 @@ def find_beside(situation: Situation, action: Action) -> tuple[Measurement, ...]
     if m is None or action.again or "ladder" not in m.tools or _disturbs(m):
         return ()
     found: list[Measurement] = []
-    for other, bits, _ in rank_measurements(situation):
-        apt = other.place == m.place and other.key != m.key and not _disturbs(other)
-        if apt and bits >= LEAST_ADDED_BITS and _adds(situation, (m, *found), other):
+    for other, bits in _rank_there(situation, m):
+        if bits >= LEAST_ADDED_BITS and _adds(situation, (m, *found), other):
             found.append(other)
     return tuple(found[:MOST_BESIDE])
+
+
+def _rank_there(situation: Situation, m: Measurement) -> list[tuple[Measurement, float]]:
+    """Return what else can be read at the detector of a step with its bits, most bits a minute first.
+
+    Only of these are forecasts made: those of every detector would take longer than the climb is worth.
+    """
+    every = situation.measurements
+    some = [n for n, o in enumerate(every) if o.place == m.place and o.key != m.key and not _disturbs(o)]
+    prepare(situation.forecasts, some)
+    prepare(situation.shifts, some)
+    rows = [(every[n], rate_one(situation, n), situation.minutes[n]) for n in some]
+    return [(other, bits) for other, bits, _ in sorted(rows, key=lambda row: (-row[1] / row[2], row[0].key))]
 
 
 def _disturbs(m: Measurement) -> bool:
@@ -79,7 +92,7 @@ def _pair(first: Array, second: Array) -> Array:
 
 
 def _find_chance(situation: Situation, m: Measurement) -> Array:
-    at = next(n for n, f in enumerate(situation.forecasts) if f.measurement.key == m.key)
+    at = [other.key for other in situation.measurements].index(m.key)
     return build_outcomes(situation.forecasts[at], *situation.shifts[at], situation.meter)
 
 

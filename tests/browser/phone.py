@@ -142,8 +142,8 @@ class Phone:
         self.tap("close_case")
 
     def read(self) -> str:
-        """Return everything that can be read on the page now."""
-        return self.page.locator("[data-testid=stApp]").inner_text()
+        """Return everything that can be read on the page now, all spaces alike."""
+        return self.page.locator("[data-testid=stApp]").inner_text().replace("\u00a0", " ")
 
     def reload(self) -> None:
         """Reload the page, as a phone does that was put away."""

@@ -70,6 +70,7 @@ def test_visit_ends_with_tests_one_by_one_and_files_that_say_so(
         ("functional_test", "det8", True, ""),
         ("reset", "", False, "nobody at the pa"),
         ("head_off_test", "det8", True, ""),
+        ("at_rest", "panel", True, ""),
         ("station", "", True, ""),
     ]
     _close(hand)

@@ -211,7 +211,7 @@ def test_whole_visit_needs_no_mouse(browser: "Browser", app_url: str, store_url:
         assert steps < 8
     assert "Put the wires on their right terminals, at the reset relay" in hand.read()
     again = ("Fill in what is there", "Record")
-    for name in ("The work is done", "Cured", "Done", "Done", "These 3 are done", *again, *again, "End of"):
+    for name in ("The work is done", "Cured", "Done", "Done", "These 4 are done", *again, *again, "End of"):
         press(hand, name)
     for field, text in (("Who has been told?", "the owner"), ("Your name", "Ada")):
         press_to(hand, field)

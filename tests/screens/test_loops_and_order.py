@@ -28,7 +28,7 @@ def test_complaint_is_about_one_loop_of_several_and_its_guide_leads(visitor: Vis
     describe(visitor, "hostel")
     visitor.complain("constant_trouble")
     labels = next(r for r in visitor.at.radio if r.label == "Which loop is it about?").options
-    assert labels[1].startswith("zone 2: detector 5 (landing)")
+    assert labels[1].startswith("zone\u00a02: detector 5 (landing)")
     visitor.pick("Which loop is it about?", "zone2").tap("complaint_use")
     assert find_about(visitor.case) == "zone2"
     assert "Finding guide" in visitor.text  # it knows which loop it is about

@@ -107,6 +107,18 @@ def test_a_test_that_failed_is_told_so_and_leads_back_to_the_search(at_proof: Vi
     assert find_stage(at_proof.case) == "work"
 
 
+def test_each_test_fails_in_words_of_its_own(at_proof: Visitor) -> None:
+    told = {}
+    for number in (0, 2, 3):
+        at_proof.tap(f"test_not_{number}")
+        labels = [b.label for b in at_proof.at.button if (b.key or "").startswith(f"test_failed_{number}_")]
+        told[number] = labels
+        at_proof.tap(f"test_cancel_{number}")
+    assert len(told[0]) == 3
+    assert told[2] == ["It failed: no trouble shows"]
+    assert told[3] == ["It failed: trouble", "It failed: alarm"]
+
+
 def test_head_off_test_says_at_which_detector(at_proof: Visitor) -> None:
     at_proof.at.selectbox(key="head").set_value("det3")
     at_proof.run()
