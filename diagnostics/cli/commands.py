@@ -239,12 +239,12 @@ def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:
     d = assessment.diagnosis
     lines = [*(tell_misreading(m, words) for m in assessment.misread), "Suspects:"]
     for group in d.groups[:4]:
-        more = f"  (and {len(group.members) - 1} that nothing at hand tells apart)" if len(group.members) > 1 else ""
-        lines.append(f"  {group.probability:6.1%}  {words.faults(put_value(d, group.members[0]))}{more}")
+        first, *rest = group.members
+        more = f"  (or one of {len(rest)} more that nothing at hand tells apart)" if rest else ""
+        lines.append(f"  {group.probability:6.1%}  {words.faults(put_value(d, first))}{more}")
     lines.append(f"  {d.not_modelled:6.1%}  {words.table.not_modelled.capitalize()}")
     lines += [f"Defect: {defect}" for defect in (*words.defects(), *words.met_defects(assessment.taken))]
-    if d.settled:
-        lines.append("Settled.")
+    lines += ["Settled."] if d.settled else []
     if assessment.unsafe:
         return [*lines, *(f"{title}: {text}" for title, text in tell_stops(assessment, words))]
     if d.next is None:
@@ -292,10 +292,7 @@ def _run_card(options: argparse.Namespace) -> int:
         print("ohmward predict: a card is of the sound loop; leave out --fault, --mode and --at", file=sys.stderr)
         return 2
     loop = read_loop(options.site)[1]
-    if options.json:
-        print_json(build_card_object(loop))
-    else:
-        print(render_card_text(loop), end="")
+    print_json(build_card_object(loop)) if options.json else print(render_card_text(loop), end="")
     return 0
 
 

@@ -63,7 +63,7 @@ def explain_split(d: Diagnosis, words: Words) -> str:
         return say("looks_first", leader=leader)
     if asked is not None and other is None:
         return say("parts_panel_and_field", leader=leader)
-    if other is None and told:
+    if other is None and any(_name_leader(d, e.group, words) != leader for e in told):
         return say("looks_beside")
     if other is None:
         return f"It confirms or clears: {leader}."

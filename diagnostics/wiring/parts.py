@@ -17,8 +17,9 @@ Value = float | str | None
 # One standard deviation; more than this is no value that is known. Invented.
 MOST_SPREAD_PERCENT = 50.0
 # No zone, output or battery of a detection loop has more: it is extra-low voltage. Common practice, no source; and what
-# a loop can have decides from where on a reading is called foreign and dangerous.
+# a loop can have decides from where on a reading is called foreign and dangerous. These are the values that feed one.
 MOST_V = 60.0
+_FEEDS = frozenset({"zone_v", "aux_v", "battery_v", "charger_v", "drive_v", "loop_v"})
 
 
 class _Strict(BaseModel):
@@ -162,7 +163,7 @@ def _parse_value(profile: str, name: str, row: Attribute, text: str) -> Value:
         value = row.parse(text)
     except QuantityError as error:
         raise SiteError(f"{profile}, {name}: {error.message}", hint=error.hint) from error
-    if row.unit == "V" and isinstance(value, float) and value > MOST_V:
+    if name in _FEEDS and isinstance(value, float) and value > MOST_V:
         raise SiteError(
             f"{profile}, {name}: {text} is more than the {MOST_V:g} V that any part of such a loop has",
             hint="if that was measured, another circuit touches this one: stop, hands off, have it made safe",

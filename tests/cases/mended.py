@@ -26,7 +26,7 @@ def prove(store: CaseStore, case: Case, head_off_at: str = "") -> Case:
     for item in list_proof(case, build_loop(case.site)):
         if item.test == FUNCTIONAL:
             case = record_test(store, case, item, done=True)
-        elif item.recheck is not None:
+        elif item.recheck is not None and item.result is None:
             case = record_recheck(store, case, item, read_sound(item), build_reading_id())
     return pass_tests(store, case, head_off_at)
 

@@ -63,7 +63,7 @@ def test_one_other_that_nothing_tells_apart_is_named_and_more_are_listed() -> No
         "or: Open conductor, minus conductor, run into detector 5" in list_suspects(assessment.diagnosis, words)[0][1]
     )
     more, words, _ = assess("packing_shed_last_one")
-    assert "and 3 more" in list_suspects(more.diagnosis, words)[0][1]
+    assert "or one of 3 more" in list_suspects(more.diagnosis, words)[0][1]
     assert len(list_not_apart(more.diagnosis, words)[0]) == 4
 
 

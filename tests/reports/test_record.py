@@ -151,7 +151,8 @@ def test_untested_items_are_named_and_a_full_list_says_so() -> None:
     assert "Reset clears the alarm" not in untested
     at = START + timedelta(minutes=31)
     functional = [ProofResult("functional_test", True, at, f"det{n}") for n in range(1, 6)]  # noqa: FBT003
-    others = [ProofResult(test, True, at) for test in ("head_off_test", "reset", "station")]  # noqa: FBT003
+    others = [ProofResult(test, True, at) for test in ("head_off_test", "reset", "at_rest", "station")]  # noqa: FBT003
+    others += [ProofResult("recheck", True, at, "volts|panel.zone1+,panel.zone1-|standby")]  # noqa: FBT003
     whole = check_page(render_record(replace(case, tests=(*functional, *others))))
     assert "Everything on the list is done." in whole
     assert "NOT tested" not in whole

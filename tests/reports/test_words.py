@@ -110,6 +110,7 @@ def test_every_placeholder_of_a_sentence_is_known(style: str) -> None:
         "of_zone",
         "of_loop",
         "pair",
+        "lifted",
         *table.regions["europe"],
     }
     for ask in table.ask.values():
