@@ -44,6 +44,9 @@ def _bench_speed(options: argparse.Namespace) -> int:
     for wait in suggest.measure_suggestions():
         shares = f"{wait.first_ratio:.1f} / {wait.next_ratio:.1f} / {wait.ahead_ratio:.1f}"
         print(f"{wait.style}, {wait.detectors} detectors: {shares} ({wait.settling_s * 1e3:.0f} ms)")
+    one_s, plan_s = suggest.measure_choice()
+    told = f"one step ahead {one_s * 1e3:.0f} ms, with a plan {plan_s * 1e3:.0f} ms"
+    print(f"the next step of 1200 hypotheses and 200 measurements, forecasts there: {told}")
     return 0
 
 
@@ -53,7 +56,8 @@ def _print_speed(rows: tuple[SpeedRow, ...]) -> None:
     waits = [{**asdict(w), **{name: getattr(w, name) for name in names}} for w in suggest.measure_suggestions()]
     count, pairs_s = speed.measure_pairs()
     grown = {"growth_exponent": find_growth(rows), "pairs": {"count": count, "ours_s": pairs_s}}
-    print_json({"format": "ohmward-bench/1", "rows": told, **grown, "suggestions": waits})
+    choice = dict(zip(("one_step_s", "plan_s"), suggest.measure_choice(), strict=True))
+    print_json({"format": "ohmward-bench/1", "rows": told, **grown, "suggestions": waits, "choice": choice})
 
 
 def _bench_plans(options: argparse.Namespace) -> int:

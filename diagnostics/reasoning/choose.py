@@ -151,7 +151,8 @@ def find_best(situation: Situation) -> tuple[int, float] | None:
         leader = float((told / minutes).max())
         if most[n] / minutes[n] < leader:
             break
-        _prepare_like(situation, int(n), [int(k) for k in able[pace >= leader]])
+        if isinstance(situation.forecasts, Lazily):
+            _prepare_like(situation, int(n), [int(k) for k in able[pace >= leader]])
         bits = rate_one(situation, int(n))
         told[n] = bits if bits >= LEAST_BITS else 0.0
     best = int(np.argmax(told / minutes)) if told.size else 0
@@ -196,8 +197,9 @@ def _rate_one(situation: Situation, forecast: Forecast, shift: Array, spread: Ar
     chance = build_outcomes(forecast, shift, spread, situation.meter)
     weighted = chance * situation.probability[:, None]
     count = int(situation.classes.max()) + 1
-    joint = np.zeros((count + 1, chance.shape[1]))
-    np.add.at(joint, situation.classes, weighted)
+    joint = np.empty((count + 1, chance.shape[1]))
+    for n, column in enumerate(weighted.T):
+        joint[:count, n] = np.bincount(situation.classes, column, minlength=count)
     joint[count] = situation.not_modelled / chance.shape[1]
     return find_information(joint)
 

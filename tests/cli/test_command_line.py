@@ -375,13 +375,16 @@ def test_speed_is_told_as_a_ratio_within_one_run(ask: Ask, monkeypatch: pytest.M
     """The measurement itself takes too long for a test, and a timed test proves nothing."""
     monkeypatch.setattr("diagnostics.proving.speed.measure_speed", lambda: (Row(),))
     monkeypatch.setattr("diagnostics.proving.speed.measure_pairs", lambda: (10_000, 0.4))
+    monkeypatch.setattr("diagnostics.proving.suggest.measure_choice", lambda: (0.04, 0.13))
     wait = SuggestionRow("two_wire_zone", 20, 0.1, 1.2, 0.4, 0.05)
     monkeypatch.setattr("diagnostics.proving.suggest.measure_suggestions", lambda: (wait,))
     (told,) = read_object(ask, "bench")["suggestions"]
     assert (told["first_ratio"], told["next_ratio"], told["ahead_ratio"]) == pytest.approx((12, 4, 0.5))
     (row,) = read_object(ask, "bench")["rows"]
     assert row == {"detectors": 20, "circuits": 447, "ours_s": 0.002, "ngspice_s": 0.1, "ratio": 50.0}
-    first, pairs, _, last = ask("bench")[1].splitlines()
+    assert read_object(ask, "bench")["choice"] == {"one_step_s": 0.04, "plan_s": 0.13}
+    first, pairs, _, last, choice = ask("bench")[1].splitlines()
+    assert choice.endswith("one step ahead 40 ms, with a plan 130 ms")
     assert first == "20 detectors, 447 circuits: ours 2.0 ms, ngspice 100.0 ms, 50 times"
     assert pairs == "10000 pairs of faults settled in standby, 20 detectors: 0.40 s"
     assert last == "two_wire_zone, 20 detectors: 12.0 / 4.0 / 0.5 (100 ms)"

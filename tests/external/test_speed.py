@@ -2,7 +2,7 @@
 
 import pytest
 
-from diagnostics.proving import measure_speed, measure_suggestions
+from diagnostics.proving import measure_choice, measure_speed, measure_suggestions
 from diagnostics.proving.speed import SpeedRow, find_growth, measure_pairs
 from diagnostics.wiring import Style
 
@@ -24,6 +24,12 @@ def test_pairs_that_go_together_are_settled_as_many_as_were_asked_for() -> None:
 def test_growth_is_the_slope_of_time_over_size() -> None:
     rows = [SpeedRow(n, 1, 0.002 * n**1.5, 1.0, 1.0) for n in (8, 20, 64)]
     assert find_growth(rows) == pytest.approx(1.5)
+
+
+def test_choosing_is_measured_with_and_without_a_plan() -> None:
+    one_s, plan_s = measure_choice(60, 8)
+    assert one_s > 0
+    assert plan_s > 0
 
 
 def test_waiting_for_a_suggestion_is_measured_on_every_style_beside_settling_its_faults() -> None:
