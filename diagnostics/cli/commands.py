@@ -240,7 +240,8 @@ def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:
     lines = [*(tell_misreading(m, words) for m in assessment.misread), "Suspects:"]
     for group in d.groups[:4]:
         first, *rest = group.members
-        more = f"  (or one of {len(rest)} more that nothing at hand tells apart)" if rest else ""
+        count = "one" if len(rest) == 1 else f"one of {len(rest)}"
+        more = f"  (or {count} more that nothing at hand tells apart)" if rest else ""
         lines.append(f"  {group.probability:6.1%}  {words.faults(put_value(d, first))}{more}")
     lines.append(f"  {d.not_modelled:6.1%}  {words.table.not_modelled.capitalize()}")
     lines += [f"Defect: {defect}" for defect in (*words.defects(), *words.met_defects(assessment.taken))]
