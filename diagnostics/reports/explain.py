@@ -23,7 +23,7 @@ def explain_next(d: Diagnosis, words: Words) -> str:
     if action.action == "repair":
         return " ".join(text for text in (explain_unsure(d), words.repair(d.next_class or NOTHING)) if text)
     if action.action == "hand_over":
-        return say("stands_hand_over" if _stands(d) else "measured_out")
+        return say("measured_out" if d.contradiction is None else "stands_hand_over")
     if action.again:
         return "The readings do not fit together, and this is the one to doubt: take it again, leads and mode checked."
     return explain_split(d, words)

@@ -84,9 +84,7 @@ def show_closing(assessment: Assessment) -> None:
 
 def _show_defects(assessment: Assessment, words: Words) -> None:
     """Say what is not supervised here, or is never reset: it is reported, whatever the complaint was."""
-    told = dict.fromkeys(
-        (*words.defects(), *words.met_defects(list_unmended(assessment.case, words.loop, assessment.taken)))
-    )
+    told = dict.fromkeys((*words.defects(), *words.met_defects(list_unmended(assessment.case, assessment.taken))))
     if told:
         lines = "\n".join(f"- {plain(text)}" for text in told)
         show_alert("warning", f"**{tell('defects_title')}**\n\n{lines}")

@@ -27,6 +27,7 @@ from diagnostics.visit import (
     Seen,
     build_bench,
     build_suggestion,
+    find_disturbances,
     find_listener,
     list_read_for_repair,
     record_repair,
@@ -84,6 +85,7 @@ def show_verdict(assessment: Assessment) -> None:
 
 def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) -> None:
     d, case = assessment.diagnosis, assessment.case
+    _show_back(case, words, write_class(repair))
     show_note(tell("settled_title") if d.settled else tell("likely_title"))
     st.markdown(f"## {plain(words.repair(repair))}")
     parts = list_parts(repair)
@@ -111,15 +113,17 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     with st.container(horizontal=True, gap="xsmall", key="ways"):
         show_side("something_else", "other", "something_else")
         show_undo(assessment)
-    _show_back(case, words, write_class(repair))
     args = (case.case_id, case.revision, *repair, tuple(mend.fault for mend in mends) if len(mends) > 1 else ())
     _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
 
 
 def _show_back(case: Case, words: Words, repair: str) -> None:
     """List what stands lifted or off once the work is done: whether it cured shows only with everything back."""
-    if find_kept(DONE) == repair:
+    if find_kept(DONE) != repair or not find_disturbances(case, words.loop):
+        return
+    with st.container(key="put_back_now"):
         show_disturbed(case, words)
+    bring_into_view("put_back_now", repair)
 
 
 def _show_mends(mends: Sequence[Mend], repair: str) -> None:
@@ -151,11 +155,11 @@ def show_own_repair(case: Case) -> None:
     """Ask what this person has put right without being told to."""
     st.title(tell("own_repair"), anchor=False)
     show_messages()
+    _show_back(case, build_words(assess(case)), "own")
     ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
     read = list_read_for_repair(case, build_bench(case.site).loop, None)
     show_cautions((*list_repair_cautions(None), "ladder", "outranked"), read)  # it may have been anywhere
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
-    _show_back(case, build_words(assess(case)), "own")
     _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision))
 
 

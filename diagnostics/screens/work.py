@@ -9,7 +9,6 @@ from diagnostics.readings import LISTED, Measurement, list_measurements
 from diagnostics.reports import Words, format_wait
 from diagnostics.visit import (
     Assessment,
-    find_disturbances,
     find_first,
     find_last_absent,
     find_listener,
@@ -203,7 +202,7 @@ def _show_first(assessment: Assessment, m: Measurement) -> None:
     """Say what the last step left lifted or off, what is to be done about it first, and who is asked."""
     first = find_first(assessment.case, assessment.loop, m)
     if first:
-        left = find_disturbances(assessment.case, assessment.loop)[-1].measurement  # the last step's own
+        left = understand(assessment.loop, assessment.case.readings[-1]).measurement
         what = name_disturbed(left, build_words(assessment))
         show_alert("info", " ".join(tell(_FIRST[word], what=what) for word in first))
     if find_listener(assessment.case) == "caller":

@@ -192,11 +192,12 @@ def list_untested(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     return tuple(i for i in list_proof(case, loop) if i.result is None or not i.result.done)
 
 
-def list_unmended(case: Case, loop: Loop, taken: tuple[Taken, ...]) -> tuple[Taken, ...]:
+def list_unmended(case: Case, taken: tuple[Taken, ...]) -> tuple[Taken, ...]:
     """Return the readings that may still tell of a defect, of all that count.
 
     What a look found is mended where the repair was made. A head that raised no trouble is right once the head-off test
-    after the repair is done at it, or anywhere where that was the complaint, unless it was read so again since.
+    after the repair is done at it. Where that was the complaint, all such heads are right with it, unless one was read
+    so again since; a test at a head that raised trouble before says nothing of them.
     """
     cured = [r for r in case.repairs if r.cured]
     if not cured:
@@ -205,8 +206,9 @@ def list_unmended(case: Case, loop: Loop, taken: tuple[Taken, ...]) -> tuple[Tak
     test = next((r for r in reversed(_list_results(case)) if r.test == HEAD_OFF), None)
     since = (r for r in case.readings if r.taken_at and r.taken_at >= cured[-1].done_at)
     again = {r.at for r in since if r.measurement == "head_off"}
-    right = set[str]()
-    if test is not None and test.done:
-        right = {d.name for d in loop.detectors} if case.symptom == "no_trouble_with_head_off" else {test.at}
+    silent = {t.measurement.at for t in taken if t.measurement.kind == "head_off" and t.value == "normal"}
+    right = {test.at} & silent if test is not None and test.done else set[str]()
+    if right and case.symptom == "no_trouble_with_head_off":
+        right = silent
     gone = {("look", place) for place in mended} | {("head_off", at) for at in right - again}
     return tuple(t for t in taken if (t.measurement.kind, t.measurement.at) not in gone)

@@ -280,6 +280,18 @@ def test_reading_that_stands_and_fits_nothing_is_no_slip_and_ends_the_search(at_
     assert "Two readings do not fit together" not in again.text
 
 
+def test_what_stands_off_is_listed_before_anybody_says_that_it_is_cured(at_work: Visitor) -> None:
+    head = Reading("head_off", "trouble", at="det3", mode="head_off:det3", taken_at=datetime.now(UTC))
+    at_work.store.append_reading(at_work.case_id, head, at_work.case.revision)
+    own = Visitor(at_work.store, at_work.case_id, view="repair").type("What did you put right?", "a new resistor")
+    assert "Put back, one by one" not in own.text
+    own.tap("work_done")
+    assert own.has("cured")
+    markdown = [e.value for e in own.at.markdown]
+    assert markdown.index("**Put back, one by one**") < min(n for n, text in enumerate(markdown) if "Outputs." in text)
+    assert any("Head of detector 3" in box.label for box in own.at.checkbox)
+
+
 def test_verdict_says_remedy_minutes_parts_and_how_sure(at_work: Visitor) -> None:
     at_verdict(at_work)
     for told in ("Fit the right end resistor", "sure", "about 6 min", "Parts: end resistor", "Found"):
