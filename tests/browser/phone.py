@@ -44,6 +44,7 @@ class Phone:
         self._owed = False  # a screen was asked for and has not come yet
         self._taps = self._screens = 0
         self._frames = 0
+        self._ticking = False  # a clock on the screen goes on by itself: that is neither a tap nor its answer
         self.page.on("request", lambda request: self._note(request.url))
         self.page.on("websocket", self._listen)
         self.page.goto(url)
@@ -58,23 +59,30 @@ class Phone:
         """Follow what page and app say to each other: time alone does not tell whether a busy machine is done."""
         self._note(socket.url)
         self._owed = True  # a new page asks at once
+        self._taps = self._screens = 0  # what the page before had asked for is never answered
+        self._ticking = False
         socket.on("framesent", self._hear_page)
         socket.on("framereceived", self._hear_app)
 
     def _hear_page(self, frame: str | bytes) -> None:
-        self._frames += 1
-        if isinstance(frame, bytes) and BackMsg.FromString(frame).WhichOneof("type") == "rerun_script":
-            self._owed = True
-            self._taps += 1
+        if isinstance(frame, bytes) and (said := BackMsg.FromString(frame)).WhichOneof("type") == "rerun_script":
+            self._ticking = said.rerun_script.is_auto_rerun
+            self._owed |= not self._ticking
+            self._taps += not self._ticking
+        self._frames += not self._ticking
 
     def _hear_app(self, frame: str | bytes) -> None:
-        self._frames += 1
-        if not isinstance(frame, bytes):
+        said = ForwardMsg.FromString(frame) if isinstance(frame, bytes) else ForwardMsg()
+        if said.WhichOneof("type") == "session_status_changed":
+            return  # said beside every screen and every tick, and shows nothing
+        self._frames += not self._ticking
+        if said.WhichOneof("type") != "script_finished":
             return
-        said = ForwardMsg.FromString(frame)
-        if said.WhichOneof("type") == "script_finished":
-            self._owed = said.script_finished == ForwardMsg.FINISHED_EARLY_FOR_RERUN
-            self._screens += not self._owed
+        early = said.script_finished == ForwardMsg.FINISHED_EARLY_FOR_RERUN
+        if said.script_finished != ForwardMsg.FINISHED_FRAGMENT_RUN_SUCCESSFULLY and not (early and self._ticking):
+            self._owed = early
+            self._screens += not early
+        self._ticking &= early
 
     def wait(self) -> None:
         """Wait until the app owes no screen, nothing more is said, and the page has drawn what it has to draw."""
@@ -82,7 +90,7 @@ class Phone:
         quiet, heard = 0, self._frames
         for _ in range(PATIENCE_MS // _LOOK_MS):
             self.page.wait_for_timeout(_LOOK_MS)
-            calm = not self._owed and heard == self._frames and bool(self.page.evaluate(_IDLE))
+            calm = not self._owed and heard == self._frames and (self._ticking or bool(self.page.evaluate(_IDLE)))
             quiet, heard = quiet + 1 if calm else 0, self._frames
             if quiet >= (_QUIET_LOOKS if self._screens >= self._taps else _MORE_LOOKS):
                 self._taps = self._screens = 0
