@@ -149,6 +149,9 @@ def _follow(network: Network, signals: Flags, volts: Array, held: Flags) -> Flag
         operated = row[f"{relay.name}.operated"]
         moved = np.where(across >= relay.pull_in_v, True, np.where(across < relay.drop_out_v, False, signals[operated]))  # noqa: FBT003
         wanted[operated] = np.where(busy | held[operated], signals[operated], moved)
+    if "panel.runs" in row:
+        battery = network.loop.battery
+        wanted[row["panel.runs"]] = _across(network, volts, battery.plus, battery.minus) >= battery.runs_from_v
     module = network.loop.module
     if module is not None:
         _follow_module(network, module, wanted, volts, busy | (wanted != signals).any(axis=0))

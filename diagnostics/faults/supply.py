@@ -110,6 +110,8 @@ def build_aux_low(loop: Loop, _place: str, _ohm: float) -> Edits:
     weak = _weaken(source, LOW_SHARE, 1.0)
     if rail is None:
         return weak
+    if rail.emf_v:
+        return (*weak, *_weaken(rail, LOW_SHARE, 1.0))
     shunt_ohm = LOW_PASS_OHM * LOW_SHARE / (1 - LOW_SHARE)
     return (
         *weak, Remove(rail.name),
@@ -121,11 +123,13 @@ def build_aux_low(loop: Loop, _place: str, _ohm: float) -> Edits:
 def build_overloaded(loop: Loop, _place: str, _ohm: float) -> Edits:
     """Leave a share of the rating to those who are on the switched output."""
     source, rail = loop.by_name["source.switched"], loop.by_name["rail.switched"]
+    weak = _weaken(source, 1.0, OVERLOADED_SHARE)
+    if rail.emf_v:
+        return (*weak, *_weaken(rail, 1.0, OVERLOADED_SHARE))
     if rail.curve is None:
         raise TypeError(f"{rail.name} has no limit")
     curve = Curve(tuple((v * OVERLOADED_SHARE, i * OVERLOADED_SHARE) for v, i in rail.curve.points))
-    bad = replace(rail, name="rail.switched.bad", curve=curve)
-    return (*_weaken(source, 1.0, OVERLOADED_SHARE), Remove(rail.name), Add(bad))
+    return (*weak, Remove(rail.name), Add(replace(rail, name="rail.switched.bad", curve=curve)))
 
 
 def _weaken(source: Element, volts_share: float, limit_share: float) -> Edits:
@@ -191,8 +195,9 @@ def build_zone_feed_resistive(loop: Loop, place: str, ohm: float) -> Edits:
     """Put ohms between a zone's terminal and what feeds it inside the panel, on mains and on battery."""
     plus, inside = loop.by_name[f"source.{place}"].a, f"inside.{place}"
     feed = Element(f"feed.{place}.{ohm:g}", Kind.RESISTOR, inside, plus, ohm)
+    end = "a" if loop.by_name[f"rail.{place}"].a == plus else "b"
     return (
         Move(f"source.{place}", "a", inside),
-        Move(f"rail.{place}", "b", inside),
+        Move(f"rail.{place}", end, inside),
         Add(feed, read_catalogue().values.spread_share),
     )

@@ -45,7 +45,7 @@ from .measurement import (
     list_walked,
 )
 from .meter import find_limit, find_own_sd, find_sd, find_step, show_value
-from .panel_part import build_panel_part
+from .panel_part import MOST_12_V, build_panel_part
 from .predict import PredictedReading, Prediction, list_mode_measurements, predict_mode, settle_mode
 from .states import find_look_place, find_zone_chances, write_dark_set
 from .swap import find_neighbour
@@ -60,6 +60,7 @@ __all__ = [
     "LAMPS",
     "LEADS_OHM",
     "LISTED",
+    "MOST_12_V",
     "SETTING_WRONG",
     "STATES",
     "TESTS",

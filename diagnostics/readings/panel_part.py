@@ -16,8 +16,15 @@ DRIFT: Final = 0.25
 _DIGITS: Final = 4
 
 
-def build_panel_part(source: Source, windows: Windows | None = None, profile: str = "panel_24v") -> PartSpec:
+# A zone below this is taken for one of a panel of 12 V, whose charger gives 14.5 V at most; a battery of 24 V ends its
+# discharge at 20.4 V (common practice, no source).
+MOST_12_V: Final = 16.0
+
+
+def build_panel_part(source: Source, windows: Windows | None = None, profile: str = "") -> PartSpec:
     """Return the part for the ``panel:`` of a site file; what was not learnt stays as in the profile.
+
+    Without a ``profile`` it is that of the system, 12 V or 24 V, which the zone's own volts make likely.
 
     Raises
     ------
@@ -26,6 +33,7 @@ def build_panel_part(source: Source, windows: Windows | None = None, profile: st
     """
     if source.line != "straight":
         raise ValueError("no values of a source that is not straight")
+    profile = profile or ("panel_12v" if source.zone_v.value < MOST_12_V else "panel_24v")
     learnt = {"zone_v": source.zone_v, "zone_ohm": source.zone_ohm}
     rows = read_parts().families["panel"].attributes
     values = {name: _write(one.value, rows[name].unit or "V") for name, one in learnt.items()}

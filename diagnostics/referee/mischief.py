@@ -158,8 +158,9 @@ def _leaks_inside(draft: Draft, place: str, ohm: float) -> None:
 
 
 def _feed_resistive(draft: Draft, place: str, ohm: float) -> None:
-    for feed, end in (("source", "a"), ("rail", "b")):
-        draft.move(f"{feed}.{place}", end, f"worn.{place}")
+    for feed in (f"source.{place}", f"rail.{place}"):
+        end = "a" if draft.find(feed)["a"] == f"panel.{place}+" else "b"
+        draft.move(feed, end, f"worn.{place}")
     draft.add_ohms("bridge", f"feed.{place}", (f"worn.{place}", f"panel.{place}+"), ohm)
 
 

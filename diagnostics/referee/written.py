@@ -26,13 +26,14 @@ def write_circuit(line: Line, site: Path, fault: str) -> Row:
         The referee has no words for this kind of fault, or for this wiring.
     """
     data, loops, style = read_site(site), read_loops(site), find_style(site)
-    draft = Draft(list_panel_values(line, site), _read_spreads(line))
+    panel = str(data.get("panel", {}).get("profile", "panel_24v"))
+    draft = Draft(list_panel_values(line, site), _read_spreads(line, panel))
     zones = [{"zone": loop["zone"], **_zone_ends(loop["zone"])} for loop in loops]
     right = {name: read_si(zone["end_resistor"], "ohm") for name, zone in data["zones"].items()}
     _write_panel(draft, {zone["zone"]: right[zone["zone"]] for zone in zones}, is_feeding=style == "class_a_zone")
     first = 1
     if style == "two_loops":
-        _write_reset(draft, line)
+        _write_reset(draft, line, next(loop for loop in loops if loop.get("reset") == "relay"))
     for number, loop in enumerate(loops):
         first = _write_loop(draft, line, loop, (number, first))
     for name in fault.split(",") if fault != "healthy" else ():
@@ -45,10 +46,10 @@ def write_circuit(line: Line, site: Path, fault: str) -> Row:
     return draft.build(rows, bands, exported["meter"])
 
 
-def _read_spreads(line: Line) -> dict[str, float]:
-    """Return one deviation as a share of each value of a profile that has one, by *profile.value*."""
+def _read_spreads(line: Line, panel: str) -> dict[str, float]:
+    """Return one deviation as a share of each value of a profile that has one: *profile.value*, *panel.value* of it."""
     return {
-        f"{row['profile']}.{name}": value["spread_percent"] / 100
+        f"{'panel' if row['profile'] == panel else row['profile']}.{name}": value["spread_percent"] / 100
         for row in line.list_rows("profiles")
         for name, value in row["values"].items()
         if value["spread_percent"]
@@ -87,7 +88,7 @@ def _write_panel(draft: Draft, zones: dict[str, float], *, is_feeding: bool) -> 
         draft.add_state(f"panel.{name}")
     joint_ohm = draft.ohms("joint_ohm")
     made = (draft.volts("aux_v"), draft.ohms("aux_ohm"), read_si(draft.values["aux_limit_a"], "A"))
-    supply = draft.spread("aux_supply", "emf", draft.spreads["panel_24v.aux_v"])
+    supply = draft.spread("aux_supply", "emf", draft.spreads["panel.aux_v"])
     _write_output(draft, "aux", made, [], supply)
     draft.add_ohms("joint", "screw.aux-", ("panel.aux-", "panel.common"), joint_ohm)
     for terminal in ("panel.aux+", "panel.common"):
@@ -102,11 +103,18 @@ def _write_output(
 ) -> None:
     """Write an output of the panel: from mains a source of its own, without mains the battery through its ohms.
 
-    ``made`` are its volts, its ohms and its limit in amperes; no current goes back into the battery.
+    ``made`` are its volts, its ohms and its limit in amperes; no current goes back into the battery. A panel that works
+    down to more volts than those turns the battery's into them, for as long as it works.
     """
-    plus, (_, ohm, limit_a) = f"panel.{name}+", made
+    plus, (volts, ohm, limit_a) = f"panel.{name}+", made
     powered = [*when(panel__down=False, panel__on_battery=False), *on]
     draft.add_source(f"source.{name}", plus, made, powered, shares or [])
+    if volts < (runs_v := draft.volts("runs_from_v")):
+        ends: dict[str, Any] = {"plus": "panel.battery+", "minus": "panel.battery-", "set_needs": None}
+        draft.add_state("panel.runs", **ends, set_from=runs_v, cleared_below=runs_v)
+        made_of = [*when(panel__down=False, panel__on_battery=True, panel__runs=True), *on]
+        draft.add_source(f"rail.{name}", plus, made, made_of, shares or [])
+        return
     rail = {"points": [[0.0, 0.0], [limit_a * ohm, limit_a]], "after_s": 0.0}
     carried = [*when(panel__down=False, panel__on_battery=True), *on]
     draft.add_curve("source", f"rail.{name}", ("panel.battery+", plus), rail, carried)
@@ -115,12 +123,12 @@ def _write_output(
 def _write_battery(draft: Draft) -> None:
     """Write a charged battery and its charger: at rest the charger holds it, without mains it carries the panel."""
     made = (draft.volts("charger_v"), draft.ohms("charger_ohm"), read_si(draft.values["charger_limit_a"], "A"))
-    moved = draft.spread("charger", "emf", draft.spreads["panel_24v.charger_v"])
+    moved = draft.spread("charger", "emf", draft.spreads["panel.charger_v"])
     draft.add_source("source.charger", "panel.battery+", made, when(panel__down=False, panel__on_battery=False), moved)
     rest_v = draft.volts("battery_v")
     curve = {"points": [[rest_v, 0.0]], "before_s": 1 / draft.ohms("battery_ohm"), "emf": rest_v}
     curve |= {"after_s": 1 / draft.ohms("trickle_ohm")}
-    moved = draft.spread("battery", "emf", draft.spreads["panel_24v.battery_v"])
+    moved = draft.spread("battery", "emf", draft.spreads["panel.battery_v"])
     draft.add_curve("source", "source.battery", ("battery.+", "panel.battery-"), curve, when(panel__down=False), moved)
     for name, ends in (("lead.battery", ("battery.+", "panel.battery+")), ("screw.battery-", BATTERY_MINUS)):
         draft.add_ohms("joint", name, ends, draft.ohms("joint_ohm"))
@@ -134,8 +142,8 @@ def _write_zone(draft: Draft, zone: str, right_ohm: float, *, is_feeding: bool) 
         draft.add_state(f"{zone}.{word}")
     plus, joint_ohm = f"panel.{zone}+", draft.ohms("joint_ohm")
     made = (draft.volts("zone_v"), draft.ohms("zone_ohm"), read_si(draft.values["zone_limit_a"], "A"))
-    shares = draft.spread("zone_supply", "emf", draft.spreads["panel_24v.zone_v"])
-    shares += draft.spread("zone_source", "resistance", draft.spreads["panel_24v.zone_ohm"])
+    shares = draft.spread("zone_supply", "emf", draft.spreads["panel.zone_v"])
+    shares += draft.spread("zone_source", "resistance", draft.spreads["panel.zone_ohm"])
     _write_output(draft, zone, made, when(panel__reset=False) if is_feeding else [], shares)
     if is_feeding:
         draft.add_ohms("resistor", f"dropped.{zone}", (plus, "panel.common"), made[1], when(panel__reset=True))
@@ -146,9 +154,10 @@ def _write_zone(draft: Draft, zone: str, right_ohm: float, *, is_feeding: bool) 
     draft.add_ohms("resistor", f"known.{zone}", (plus, f"panel.{zone}-"), right_ohm, when(**{f"{zone}__known": True}))
 
 
-def _write_reset(draft: Draft, line: Line) -> None:
+def _write_reset(draft: Draft, line: Line, loop: Row) -> None:
     """Write the reset relay: its common fed from the auxiliary output, its coil from an output that reset drives."""
-    relay = line.list_values("relay_24v")
+    profile = str(loop.get("reset_relay", {}).get("profile", "relay_24v"))
+    relay = line.list_values(profile)
     contact_ohm = read_si(relay["contact_ohm"], "ohm")
     thresholds: dict[str, Any] = {"plus": "panel.reset+", "minus": "panel.reset-", "set_needs": None}
     thresholds |= {"set_from": read_si(relay["pull_in_v"], "V"), "cleared_below": read_si(relay["drop_out_v"], "V")}
@@ -158,7 +167,7 @@ def _write_reset(draft: Draft, line: Line) -> None:
         ends, condition = ("reset.com", f"reset.{contact}"), when(reset__operated=on)
         draft.add_ohms("contact", f"contact.{contact}", ends, contact_ohm, condition)
     made = (read_si(relay["drive_v"], "V"), read_si(relay["drive_ohm"], "ohm"), 1.0)
-    moved = draft.spread("reset_drive", "emf", draft.spreads["relay_24v.drive_v"])
+    moved = draft.spread("reset_drive", "emf", draft.spreads[f"{profile}.drive_v"])
     _write_output(draft, "reset", made, when(panel__reset=True), moved)
     draft.add_ohms("joint", "screw.reset-", ("panel.reset-", "panel.common"), draft.ohms("joint_ohm"))
     draft.add_ohms("coil", "coil.reset", ("panel.reset+", "panel.reset-"), read_si(relay["coil_ohm"], "ohm"))
@@ -187,7 +196,7 @@ def _write_loop(draft: Draft, line: Line, loop: Row, at: tuple[int, int]) -> int
         loop["zone"], tuple(f"det{first + n}" for n in range(len(rows))), "" if number == 0 else str(number + 1)
     )
     draft.chains.append(chain)
-    _write_end(draft, line, kind, chain, ohm)
+    _write_end(draft, line, (loop, ohm), chain)
     return first + len(rows)
 
 
@@ -241,10 +250,10 @@ def _write_two_wire(draft: Draft, name: str, row: Row, line: Line) -> None:
     knee_v, low_ohm = read_si(values["knee_v"], "V"), str(values["low_volts_ohm"])
     below = [[knee_v, 0.0]] if low_ohm == "none" else [[0.0, 0.0], [knee_v, knee_v / read_si(low_ohm, "ohm")]]
     quiet = [*below, [read_si(values["minimum_v"], "V"), read_si(values["standby_a"], "A")]]
-    current = draft.spread("detector_current", "current", draft.spreads["smoke_two_wire.standby_a"])
+    current = draft.spread("detector_current", "current", draft.spreads[f"{row['profile']}.standby_a"])
     asleep, latched = (when(**{f"{name}__latched": word}) for word in (False, True))
     draft.add_curve("load", f"load.{name}", ends, {"points": quiet, "after_s": 0.0}, [*alive, *asleep], current)
-    clamp = draft.spread("clamp", "current", draft.spreads["smoke_two_wire.clamp_ohm"])
+    clamp = draft.spread("clamp", "current", draft.spreads[f"{row['profile']}.clamp_ohm"])
     shape = {"points": [[read_si(values["clamp_v"], "V"), 0.0]], "after_s": 1 / clamp_ohm}
     draft.add_curve("load", f"clamp.{name}", ends, shape, [*alive, *latched], clamp)
 
@@ -279,7 +288,7 @@ def _write_four_wire(draft: Draft, name: str, row: Row, line: Line) -> None:
     knee_v, least_v = (read_si(values[word], "V") for word in ("knee_v", "minimum_v"))
     for kind, amount, latched in (("load", "standby_a", False), ("alarm_load", "alarm_a", True)):
         shape = {"points": [[knee_v, 0.0], [least_v, read_si(values[amount], "A")]], "after_s": 0.0}
-        share = draft.spread("detector_current", "current", draft.spreads[f"smoke_four_wire.{amount}"])
+        share = draft.spread("detector_current", "current", draft.spreads[f"{row['profile']}.{amount}"])
         draft.add_curve("load", f"{kind}.{name}", ends, shape, [*alive, *when(**{f"{name}__latched": latched})], share)
     closed = [*on, *when(**{f"{name}__latched": True})]
     ohm = read_si(values["alarm_contact_ohm"], "ohm") + read_si(values["alarm_series_ohm"], "ohm")
@@ -319,8 +328,10 @@ def _write_way_back(draft: Draft, line: Line, loop: Row, last: str) -> None:
         draft.add_ohms("contact", f"link.{zone}{sign}", ends, draft.ohms("contact_ohm"), linked)
 
 
-def _write_end(draft: Draft, line: Line, kind: str, chain: Chain, ohm: float) -> None:
+def _write_end(draft: Draft, line: Line, end: tuple[Row, float], chain: Chain) -> None:
     """Write the end resistor: at the panel for class A, at the last detector else, there behind a supervision relay."""
+    loop, ohm = end
+    kind = loop["style"]
     last, zone, number = chain.detectors[-1], chain.zone, chain.number
     share = draft.spread("end_resistor", "resistance", float(str(line.list_values("resistor")["spread"])[:-1]) / 100)
     ends = {
@@ -330,12 +341,13 @@ def _write_end(draft: Draft, line: Line, kind: str, chain: Chain, ohm: float) ->
     }[kind]
     draft.add_ohms("resistor", f"end{number}.resistor", ends, ohm, [], share)
     if kind == "four_wire_zone":
-        _write_end_relay(draft, line, last, f"endrelay{number}")
+        values = line.list_values(str(loop["end_relay"]["profile"]))
+        _write_end_relay(draft, values, last, f"endrelay{number}")
 
 
-def _write_end_relay(draft: Draft, line: Line, last: str, relay: str) -> None:
+def _write_end_relay(draft: Draft, values: Row, last: str, relay: str) -> None:
     """Write the supervision relay: coil with its diode at the end of the power pair, contact before the resistor."""
-    values, joint_ohm = line.list_values("supervision_relay"), draft.ohms("joint_ohm")
+    joint_ohm = draft.ohms("joint_ohm")
     thresholds: dict[str, Any] = {"plus": f"{relay}.coil+", "minus": f"{relay}.coil-", "set_needs": None}
     thresholds |= {"set_from": read_si(values["pull_in_v"], "V"), "cleared_below": read_si(values["drop_out_v"], "V")}
     draft.add_state(f"{relay}.operated", **thresholds)

@@ -102,6 +102,14 @@ def _build_states(loop: Loop, signals: dict[str, bool]) -> list[Object]:
             "cleared_below": r.drop_out_v,
             "unit": "V",
         }
+    battery = loop.battery
+    rules["panel.runs"] = {
+        "plus": battery.plus,
+        "minus": battery.minus,
+        "set_from": battery.runs_from_v,
+        "cleared_below": battery.runs_from_v,
+        "unit": "V",
+    }
     held = dict(loop.holds)
     told = read_words().signals
     return [

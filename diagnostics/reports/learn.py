@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict
 from diagnostics.readings import Edge, Learnt, Reading, Source, Windows, list_cautions, read_table
 from diagnostics.source import parse_model, read_file
 from diagnostics.units import format_ends, format_quantity
-from diagnostics.visit import GENERIC_PANEL, LearntZone, assumes_panel
+from diagnostics.visit import GENERIC_PANELS, LearntZone, assumes_panel
 from diagnostics.wiring import PartSpec, Site, build_part
 
 from .objects import round_number
@@ -69,14 +69,14 @@ def list_learn_cautions(region: Region = "north_america") -> tuple[tuple[str, st
     return tuple(tell_caution(name, region) for name in _name_cautions())
 
 
-def tell_panel(site: Site | None = None) -> str:
+def tell_panel(site: Site | None = None, profile: str = GENERIC_PANELS[0]) -> str:
     """Return that the values of a panel are assumed and which; empty where the site gives some of its own.
 
-    Without a site: as in a description that says nothing of the panel.
+    Without a site: as in a description that says nothing of the panel but, perhaps, that it is one of 12 V.
     """
     if site is not None and not assumes_panel(site):
         return ""
-    part = build_part(GENERIC_PANEL)
+    part = build_part(site.panel.profile if site is not None else profile)
     volts, ohm = (format_quantity(part.number(name), unit) for name, unit in (("zone_v", "V"), ("zone_ohm", "ohm")))
     return read_learn_words().assumed.format(volts=volts, ohm=ohm)
 

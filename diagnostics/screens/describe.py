@@ -19,9 +19,18 @@ from diagnostics.reports import (
     tell_panel,
 )
 from diagnostics.units import format_length, format_quantity, parse_gauge, parse_quantity, parse_resistor
-from diagnostics.visit import LearntZone, describe_site, find_listener, learn_zone, name_rooms, parse_rooms, prepare
+from diagnostics.visit import (
+    GENERIC_PANELS,
+    LearntZone,
+    describe_site,
+    find_listener,
+    learn_zone,
+    name_rooms,
+    parse_rooms,
+    prepare,
+)
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
-from diagnostics.wiring.describe import NOT_SURE, find_wrong_answers
+from diagnostics.wiring.describe import NOT_SURE, SYSTEMS, find_wrong_answers
 
 from .draft import ask_lines, ask_text, find_kept, keep, keep_choice, note_drawn, recall
 from .session import (
@@ -74,6 +83,7 @@ def show_describe(case: Case) -> None:
         show_button(tell("back"), turn_to, ("",), "describe_back")
 
 
+_PROFILES = dict(zip(("q_system_24", "q_system_12"), GENERIC_PANELS, strict=True))
 _RESETS = {
     "not_sure": NOT_SURE,
     "reset_relay": "relay",
@@ -150,7 +160,12 @@ def _ask_style() -> Style:
 def _show_panel(wrong: Mapping[str, str], *, by_phone: bool) -> None:
     """Say what is assumed of the panel, and let whoever stands at it read its own values: a caller lifts nothing."""
     learnt = None if "q_panel_open" in wrong else _find_learnt()
-    show_note(tell("panel_learnt") if learnt and learnt.part else tell_panel())
+    _choose("q_system", (*_PROFILES, "not_sure"))
+    if _read("q_system") == "not_sure":
+        show_note(tell("q_system_caller" if by_phone else "q_system_where"))
+    show_note(
+        tell("panel_learnt", system=_find_system()) if learnt and learnt.part else tell_panel(profile=_find_panel())
+    )
     if by_phone:
         return
     with st.expander(tell("panel_learn"), expanded=bool(any(_read_learnt()))):
@@ -179,7 +194,22 @@ def _read_learnt() -> tuple[str, ...]:
 def _find_learnt() -> LearntZone | None:
     """Return what the panel is by what is typed of it; None while nothing is. Raises as ``learn_zone``."""
     volts, *known = _read_learnt()
-    return learn_zone(volts, list(zip(known[::2], known[1::2], strict=True))) if volts or any(known) else None
+    pairs = list(zip(known[::2], known[1::2], strict=True))
+    return learn_zone(volts, pairs, _PROFILES.get(_read("q_system"), "")) if volts or any(known) else None
+
+
+def _find_panel() -> str:
+    """Return the profile of the panel: as it was said, else as its zone was learnt, else that of 24 V."""
+    said = _PROFILES.get(_read("q_system"))
+    try:
+        learnt = _find_learnt()
+    except (QuantityError, PhysicsError):
+        learnt = None
+    return said or (learnt.part.profile if learnt and learnt.part else GENERIC_PANELS[0])
+
+
+def _find_system() -> str:
+    return SYSTEMS[GENERIC_PANELS.index(_find_panel())]
 
 
 def _ask(key: str, hint: str, wrong: Mapping[str, str], understand: Callable[[str], str] | None = None) -> None:
@@ -240,6 +270,7 @@ def _build_answers() -> QuickDescription:
         panel_resistor=_read("q_panel_resistor") or NOT_SURE,
         order="unknown" if _read("q_order_known") == "order_unknown" else "known",
         name=_read("q_name") or tell("q_name_default"),
+        system=_find_system(),
     )
 
 

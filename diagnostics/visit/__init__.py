@@ -113,7 +113,7 @@ from .proof import (
     list_untested,
 )
 from .read_cautions import list_read_cautions, list_read_for_repair
-from .recheck import GENERIC_PANEL, Recheck, assumes_panel, list_rechecks
+from .recheck import GENERIC_PANELS, Recheck, assumes_panel, list_rechecks
 from .rooms import lacks_rooms, name_rooms, parse_rooms
 from .ruled_out import RuledOut, list_ruled_out
 from .same import once
@@ -122,7 +122,7 @@ from .tested import fail_test, finish_tests, pass_tests, record_recheck, record_
 __all__ = [
     "AT_REST",
     "FUNCTIONAL",
-    "GENERIC_PANEL",
+    "GENERIC_PANELS",
     "HEAD_OFF",
     "LISTENERS",
     "RECHECK",

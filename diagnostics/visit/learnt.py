@@ -4,7 +4,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from diagnostics.errors import PhysicsError, QuantityError
-from diagnostics.readings import EVEN, Meter, Reading, Source, build_panel_part, find_limit, learn_source, read_table
+from diagnostics.readings import (
+    EVEN,
+    MOST_12_V,
+    Meter,
+    Reading,
+    Source,
+    build_panel_part,
+    find_limit,
+    learn_source,
+    read_table,
+)
 from diagnostics.units import has_colours, parse_bands, parse_quantity, parse_resistor
 from diagnostics.wiring import PartSpec
 
@@ -21,15 +31,17 @@ class LearntZone:
     part: PartSpec | None
 
 
-def learn_zone(open_volts: str, known: Sequence[tuple[str, str]]) -> LearntZone:
+def learn_zone(open_volts: str, known: Sequence[tuple[str, str]], profile: str = "") -> LearntZone:
     """Return what a zone is by its volts with nothing on it and with some resistors, as (resistor, volts) texts.
+
+    ``profile`` is the panel that it is known to be of; else its own volts say whether that is one of 12 V or of 24 V.
 
     Raises
     ------
     QuantityError
         A text is no volts or no resistor, or one of a pair is missing.
     PhysicsError
-        There are fewer than three readings, or no source behaves as they say.
+        There are fewer than three readings, no source behaves as they say, or such a panel cannot have these volts.
     """
     meter = read_table().meter
     pairs = [(resistor, volts) for resistor, volts in known if resistor or volts]
@@ -40,7 +52,9 @@ def learn_zone(open_volts: str, known: Sequence[tuple[str, str]]) -> LearntZone:
         )
     readings = (Reading(parse_quantity(open_volts, "V")), *(read_known(*pair, meter) for pair in pairs))
     source = learn_source(readings, meter)
-    return LearntZone(readings, source, build_panel_part(source) if source.line == "straight" else None)
+    if profile == "panel_12v" and source.zone_v.value > MOST_12_V:
+        raise PhysicsError(f"a panel of 12 V has no {open_volts} for a zone", hint="choose 24 V, or read it again")
+    return LearntZone(readings, source, build_panel_part(source, None, profile) if source.line == "straight" else None)
 
 
 def read_known(

@@ -14,7 +14,7 @@ from diagnostics.wiring import Loop, Site, build_loop
 from .assess import understand
 from .listener import find_listener
 
-GENERIC_PANEL: Final = "panel_24v"  # what a site file has that names no panel
+GENERIC_PANELS: Final = ("panel_24v", "panel_12v")  # the first is that of a site file that names none
 _SDS: Final = 3.0  # *invented*: standard deviations of the sound loop within which a reading is right
 
 
@@ -72,7 +72,7 @@ def _list_sound(site_json: str) -> tuple[Recheck, ...]:
 
 def assumes_panel(site: Site) -> bool:
     """Return whether a description says nothing of its panel, so that a generic one is assumed."""
-    return not site.panel.values and not site.panel.spreads and site.panel.profile == GENERIC_PANEL
+    return not site.panel.values and not site.panel.spreads and site.panel.profile in GENERIC_PANELS
 
 
 def list_case_rechecks(case: Case, loop: Loop) -> tuple[Recheck, ...]:

@@ -1,6 +1,6 @@
 """What feeds the panel's outputs: the mains supply, or the battery when mains is away; and the charger between them."""
 
-from .bench import FED, MAINS, ON_BATTERY, Ends, WiringBench
+from .bench import FED, MAINS, ON_BATTERY, RUNS, Ends, WiringBench
 from .elements import Battery, Curve, Element, Gate, How, Kind, Spread
 from .parts import Part
 
@@ -42,10 +42,15 @@ def wire_output(
 ) -> None:
     """Wire an output of the panel: a source of its own on mains, and the same ohms and limit from the battery.
 
-    ``feed`` is (volts, ohms, limit in amperes); ``source.<name>`` feeds on mains, ``rail.<name>`` on battery.
+    ``feed`` is (volts, ohms, limit in amperes); ``source.<name>`` feeds on mains, ``rail.<name>`` on battery. Volts
+    below those from which the panel works at all are not the battery's: it makes them for as long as it works, and
+    what that takes is not in the battery's load.
     """
-    _, ohm, limit_a = feed
+    volts, ohm, limit_a = feed
     bench.source(f"source.{name}", (plus, _COMMON), feed, spreads, FED, MAINS, *gates)
+    if volts < bench.panel.number("runs_from_v"):
+        bench.source(f"rail.{name}", (plus, _COMMON), feed, spreads, FED, ON_BATTERY, RUNS, *gates)
+        return
     curve = Curve(((0.0, 0.0), (limit_a * ohm, limit_a)))
     ends = (TERMINALS[0], plus)
     on = (FED, ON_BATTERY, *gates)

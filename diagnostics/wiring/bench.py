@@ -11,6 +11,7 @@ from .site import CableSpec
 FED = Gate("panel.down", when=False)
 MAINS = Gate("panel.on_battery", when=False)
 ON_BATTERY = Gate("panel.on_battery", when=True)
+RUNS = Gate("panel.runs", when=True)
 _TEMPERATURE_COEFFICIENT = 0.00393
 _HOW = {"zone_source": How.RESISTANCE}
 Ends = tuple[str, str]

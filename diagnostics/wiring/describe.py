@@ -1,14 +1,17 @@
-"""The quick description: at most seven answers give a whole site, and what nobody knows stays wide."""
+"""The quick description: a handful of answers give a whole site, and what nobody knows stays wide."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from diagnostics.errors import QuantityError, SourceError, join_hint, quote
 from diagnostics.source import Tree
 from diagnostics.units import format_quantity, parse_gauge, parse_quantity, parse_resistor
 
-from .site import Site, Style, parse_site_data
+from .parts import read_parts
+from .site import DETECTORS, Site, Style, parse_site_data
 
 NOT_SURE = "not sure"
+SYSTEMS = ("24 V", "12 V")
 _TYPED = ("detectors", "panel_resistor", "end_resistor", "cable", "run", "name")  # the answers that are no choice
 # Spreads (one sd, percent) for an answer that was "not sure"; invented, wide on purpose.
 UNSURE_RESISTOR_PERCENT = 30.0
@@ -20,10 +23,11 @@ TYPICAL_RUN_M = 10.0
 
 @dataclass(frozen=True, slots=True)
 class QuickDescription:
-    """Answers as typed, seven at most for any style; every one but the first two may be ``not sure``.
+    """Answers as typed, eight at most for any style; every one but the first two may be ``not sure``.
 
-    ``panel_resistor`` only counts for a module, whose own loop has an end resistor of another value; ``end_relay`` only
-    for loops with a power pair. ``order`` is *known* or *unknown*: whether anybody knows which detector follows which.
+    ``system`` is *24 V* or *12 V*, and generic parts are made for it. ``panel_resistor`` only counts for a module,
+    whose own loop has an end resistor of another value; ``end_relay`` only for loops with a power pair. ``order`` is
+    *known* or *unknown*: whether anybody knows which detector follows which.
     """
 
     style: str
@@ -36,6 +40,7 @@ class QuickDescription:
     panel_resistor: str = NOT_SURE
     order: str = "known"
     name: str = "Quick description"
+    system: str = NOT_SURE
 
 
 def _is_unsure(text: str) -> bool:
@@ -63,7 +68,7 @@ def _find_wrong(answers: QuickDescription) -> str:
 
 
 def build_quick_site(answers: QuickDescription) -> tuple[Site, tuple[str, ...]]:
-    """Return the site of seven answers, and a sentence for each thing that had to be assumed.
+    """Return the site of a few answers, and a sentence for each thing that had to be assumed.
 
     Raises
     ------
@@ -89,8 +94,29 @@ def build_quick_site(answers: QuickDescription) -> tuple[Site, tuple[str, ...]]:
         notes.append(
             "Fire on zone 1, CO on zone 2 and smoke detectors throughout are assumed; a site file can say more."
         )
-    data: Tree = {"format": "ohmward-site/1", "name": answers.name, "zones": zones, "loops": [loop]}
+    data: dict[str, Tree] = {"format": "ohmward-site/1", "name": answers.name, "zones": zones, "loops": [loop]}
+    if _is_12v(answers.system) and answers.style in DETECTORS:
+        data["panel"] = {"profile": "panel_12v"}
+        loop |= _list_12v(loop)
     return parse_site_data(data, "description"), tuple(notes)
+
+
+def _is_12v(system: str) -> bool:
+    if not _is_unsure(system) and system not in SYSTEMS:
+        message = f"{quote(system)} is no system that a panel works with"
+        raise QuantityError(message, text=system, unit="V", hint=f"write {' or '.join(SYSTEMS)}")
+    return system == "12 V"
+
+
+def _list_12v(loop: Mapping[str, Tree]) -> dict[str, Tree]:
+    """Return the parts of a loop by their names in a site file, each of those made for 12 V where its volts matter."""
+    style = Style(str(loop["style"]))
+    parts = {"each": DETECTORS[style][1]}
+    parts |= {"reset_relay": "relay"} if style.has_supply else {}
+    parts |= {"module": "interface_module"} if style.is_module else {}
+    parts |= {"end_relay": "supervision_relay"} if "end_relay" in loop else {}
+    known = read_parts().profiles
+    return {name: {"profile": f"{part}_12v"} for name, part in parts.items() if f"{part}_12v" in known}
 
 
 def _resistor(text: str, notes: list[str], name: str = "End resistor") -> dict[str, str]:

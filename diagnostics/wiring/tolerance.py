@@ -94,11 +94,11 @@ def _scale_current(curve: Curve, segments: tuple[int, ...], times: float) -> Cur
 
 
 def _lift(element: Element) -> Element:
-    """Move the corner of the limit out along the same resistance: of a source on mains, or of a rail on battery."""
+    """Move the corner of the limit out along the same resistance: of a source, or of what passes the battery on."""
     curve = element.curve
     if curve is None:
         return element
-    if not element.name.startswith("rail."):
+    if element.emf_v:
         point = (element.emf_v - _NO_LIMIT_A / curve.after_s, -_NO_LIMIT_A)
         return replace(element, curve=replace(curve, points=(point,)))
     (v, i) = curve.points[-1]
