@@ -49,6 +49,14 @@ def test_whole_output_may_be_pasted_into_a_site_and_the_site_then_reads_as_the_p
     assert told.panel == {"zone1": "normal"}
 
 
+def test_a_zone_of_some_12_v_is_pasted_as_that_of_a_panel_of_12_v(capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = ask(
+        capsys, "learn-panel", "--open", "12.04 V", "--known", "4k7", "9.93 V", "--known", "2k2", "8.28 V"
+    )
+    assert code == 0
+    assert parse_site(read_document(SITE.format(panel=out), "site.yaml")).panel.profile == "panel_12v"
+
+
 def test_every_caution_of_lifting_a_zone_stands_before_the_values(capsys: pytest.CaptureFixture[str]) -> None:
     lines = ask(capsys, *READ)[1].splitlines()
     values = next(n for n, line in enumerate(lines) if "Volts with nothing on it" in line)

@@ -295,6 +295,34 @@ def test_panel_is_learnt_from_three_readings_at_its_screws(visitor: Visitor) -> 
     assert not [name for name in again.at.query_params if name.startswith("q_panel")]
 
 
+READ_12V = {"Volts with nothing on the screws": "12.04 V", "Volts with the first": "9.93 V"}
+READ_12V |= {"Volts with the second": "8.28 V"}
+
+
+def test_panel_of_12_v_is_said_or_seen_from_its_own_zone(visitor: Visitor) -> None:
+    """12.04 V · 4.7/(4.7 + 1) = 9.93 V and 12.04 V · 2.2/(2.2 + 1) = 8.28 V: no zone of 24 V, whoever is not sure."""
+    begin(visitor).type(DETECTORS, "5")
+    assert "two of 12 V in series make 24 V" in visitor.text
+    for label, text in (READ | READ_12V).items():
+        visitor.type(label, text)
+    assert "those of a generic panel of 12 V" in visitor.text
+    visitor.tap("describe_use")
+    assert visitor.case.site.panel.profile == "panel_12v"
+    assert visitor.case.site.loops[0].each.profile == "smoke_two_wire_12v"
+
+
+def test_panel_that_is_said_to_be_of_12_v_is_assumed_so_and_does_not_read_as_one_of_24_v(visitor: Visitor) -> None:
+    begin(visitor).type(DETECTORS, "5").pick("What volts does the panel work with?", "q_system_12")
+    assert "Assumed: a generic panel, 12 V behind 1.00 kΩ" in visitor.text
+    assert "two of 12 V in series" not in visitor.text
+    for label, text in READ.items():
+        visitor.type(label, text)
+    assert "A panel of 12 V has no 21.60 V for a zone" in visitor.text
+    again = visitor.reload().pick("What volts does the panel work with?", "q_system_24")
+    assert "A panel of 12 V has no" not in again.text
+    assert again.tap("describe_use").case.site.panel.profile == "panel_24v"
+
+
 @pytest.mark.parametrize(
     ("other", "told"),
     [

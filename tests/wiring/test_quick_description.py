@@ -57,6 +57,24 @@ def test_seven_answers_give_the_loop_of_the_site_file_written_out(style: str, wr
 
 
 @pytest.mark.parametrize("style", STYLES)
+def test_a_panel_of_12_v_gets_parts_of_12_v_and_any_other_those_of_24_v(style: str) -> None:
+    site, plain = (build_quick_site(replace(SURE, style=style, system=text))[0] for text in ("12 V", ""))
+    loop, own = site.loops[0], plain.loops[0]
+    parts = loop.model_fields_set & {"each", "reset_relay", "end_relay", "module"}
+    named = [getattr(loop, name).profile for name in parts]
+    assert named
+    assert all(profile.endswith("_12v") for profile in (site.panel.profile, *named))
+    assert build_quick_site(replace(SURE, style=style, system="24 V"))[0] == plain
+    assert (plain.panel.profile, own.reset_relay.profile, own.each.profile) == ("panel_24v", "relay_24v", None)
+
+
+def test_a_system_that_no_panel_has_is_refused() -> None:
+    with pytest.raises(QuantityError, match="'48 V' is no system") as refused:
+        build_quick_site(replace(SURE, system="48 V"))
+    assert refused.value.hint == "write 24 V or 12 V"
+
+
+@pytest.mark.parametrize("style", STYLES)
 def test_known_answers_assume_nothing(style: str) -> None:
     assert build_quick_site(replace(SURE, style=style))[1] == ()
 
