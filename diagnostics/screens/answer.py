@@ -21,6 +21,7 @@ from diagnostics.visit import (
     find_measurement,
     find_most_v,
     find_wait_s,
+    is_panel_12v,
     is_settled_already,
     is_too_early,
     is_unexpected,
@@ -138,10 +139,14 @@ def _show_doubt(words: Words, m: Measurement, value: float | str, reading_id: st
         return False
     shown = plain(words.value(m, value))
     most = format_quantity(find_most_v(words.loop), "V", 2)
-    told = {"impossible": "doubt_impossible", "improbable": "doubt_improbable", "early": "doubt_early"}[doubt]
     kept = "doubt_waited" if doubt == "early" else "doubt_keep"
     with st.container(key="doubt"):
-        show_alert("warning", tell(told, value=shown, most=most))
+        show_alert("warning", tell(f"doubt_{doubt}", value=shown, most=most))
+        small = doubt == "impossible" and is_panel_12v(words.loop.site)
+        if small:
+            show_note(tell("doubt_of_24_v"))
+        if small or doubt == "other_panel":
+            show_button(tell("describe_again"), turn_to, ("describe",), "doubt_describe")
         show_button(tell(kept, value=shown), _keep, args, "doubt_keep")
     bring_into_view("doubt", of)
     return True

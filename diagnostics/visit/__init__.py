@@ -113,7 +113,7 @@ from .proof import (
     list_untested,
 )
 from .read_cautions import list_read_cautions, list_read_for_repair
-from .recheck import GENERIC_PANELS, Recheck, assumes_panel, list_rechecks
+from .recheck import GENERIC_PANELS, Recheck, assumes_panel, is_panel_12v, list_rechecks
 from .rooms import lacks_rooms, name_rooms, parse_rooms
 from .ruled_out import RuledOut, list_ruled_out
 from .same import once
@@ -189,6 +189,7 @@ __all__ = [
     "has_standing",
     "is_baseline_asked",
     "is_beyond",
+    "is_panel_12v",
     "is_proved",
     "is_settled_already",
     "is_told",

@@ -6,12 +6,18 @@ from dataclasses import replace
 from typing import Final, Literal
 
 from diagnostics.cases import Case, Reading, build_understood
+from diagnostics.errors import DiagnosticsError
 from diagnostics.readings import WALKS, Measurement
 
 from .assess import Assessment, assess_case, understand
 from .beyond import is_beyond
+from .recheck import is_assumed_24v
 
-Doubt = Literal["", "impossible", "improbable"]
+Doubt = Literal["", "impossible", "other_panel", "improbable"]
+# What a panel of 12 V has at its battery, its outputs and a bare zone, from the end of a discharge to the charger's
+# volts (common practice, no source); no panel of 24 V that works has so little there.
+_OF_12_V: Final = (10.0, 15.0)
+_OUTPUTS: Final = frozenset({"panel.battery+", "panel.battery-", "panel.aux+", "panel.aux-"})
 # Complaints that stand there or not while one measures; the others show only in a test.
 _STANDING: Final = frozenset({"", "constant_trouble", "alarm_with_nothing_there", "will_not_reset", "detectors_dark"})
 _SEEN: Final = frozenset({"panel_shows", "volts", "lamp", *WALKS})
@@ -27,18 +33,40 @@ def find_doubt(
 ) -> Doubt:
     """Return whether a reading is to be asked about before it is kept; ``old_id`` is that of one it corrects.
 
-    *Impossible*: volts that no source of the loop has. *Improbable*: with it, a reading fits nothing any more (below
+    *Impossible*: volts that no source of the loop has. *Other panel*: volts of a panel of 12 V where one of 24 V is
+    described, of which nobody gave a value; asked once. *Improbable*: with it, a reading fits nothing any more (below
     0.1 %), and without it all of them did.
     """
     case, taken = assessment.case, understand(assessment.loop, reading)
     if is_beyond(assessment.loop, taken.measurement, taken.value):
         return "impossible"
+    if _is_of_12v(taken.measurement, taken.value) and not _was_asked(assessment) and is_assumed_24v(case.site):
+        return "other_panel"
     if reading.condition == "absent" or assessment.diagnosis.contradiction is not None:
         return ""
     rest = tuple(r for r in case.readings if r.reading_id != old_id)
     stored = replace(reading, understood=build_understood(taken.value, taken.measurement.unit))
     after = assess(replace(case, readings=(*rest, stored)))
     return "improbable" if after.diagnosis.contradiction is not None else ""
+
+
+def _is_of_12v(m: Measurement, value: float | str) -> bool:
+    """Return whether volts that no field wire can pull down are those of a panel of 12 V."""
+    bare = m.mode.word == "pair_lifted" and m.red.startswith("panel.") and m.black.startswith("panel.")
+    own = m.mode.text == "standby" and m.red in _OUTPUTS and m.black in _OUTPUTS
+    low_v, high_v = _OF_12_V
+    return m.kind == "volts" and (bare or own) and isinstance(value, float) and low_v <= abs(value) <= high_v
+
+
+def _was_asked(assessment: Assessment) -> bool:
+    for reading in assessment.case.readings:
+        try:
+            taken = understand(assessment.loop, reading)
+        except DiagnosticsError:
+            continue  # of another description
+        if _is_of_12v(taken.measurement, taken.value):
+            return True
+    return False
 
 
 def is_unexpected(assessment: Assessment, m: Measurement, value: float | str) -> bool:

@@ -75,6 +75,16 @@ def assumes_panel(site: Site) -> bool:
     return not site.panel.values and not site.panel.spreads and site.panel.profile in GENERIC_PANELS
 
 
+def is_assumed_24v(site: Site) -> bool:
+    """Return whether nobody has said that the panel is one of 24 V, so that this is assumed of a generic one."""
+    return assumes_panel(site) and not is_panel_12v(site)
+
+
+def is_panel_12v(site: Site) -> bool:
+    """Return whether the panel is described as one of 12 V."""
+    return site.panel.profile == GENERIC_PANELS[1]
+
+
 def list_case_rechecks(case: Case, loop: Loop) -> tuple[Recheck, ...]:
     """Return what is measured again after the repairs of a case that cured; nothing where nobody has a meter there.
 

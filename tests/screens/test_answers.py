@@ -65,6 +65,21 @@ def test_impossible_volts_are_asked_about_and_not_stored(at_work: Visitor, typed
     assert read_field(at_work) in {"", "None"}
 
 
+def test_24_v_on_a_loop_described_with_12_v_lead_to_its_description(store: CaseStore) -> None:
+    visitor = Visitor(store)
+    visitor.tap("new_case")
+    for key in (*SAFETY, "for_us_yes"):
+        visitor.tap(key)
+    visitor.type("How many detectors are on it?", "5").pick("What volts does the panel work with?", "q_system_12")
+    visitor.tap("describe_use").complain("constant_trouble").tap("complaint_use")
+    visitor.type(METER, "19.2 V").tap("record")  # the guide begins with the volts of the zone
+    assert "stop, hands off" in visitor.text
+    assert "The loop is described with a panel of 12 V" in visitor.text
+    visitor.tap("doubt_describe")
+    assert visitor.has("describe_use")
+    assert visitor.case.readings == ()
+
+
 def test_doubtful_reading_is_kept_word_for_word_when_its_taker_is_sure(at_work: Visitor) -> None:
     at_volts(at_work).type(METER, "48,1 V").tap("record").tap("doubt_keep")
     assert [r.value for r in at_work.case.readings] == ["trouble", "48,1 V"]

@@ -34,7 +34,7 @@ from diagnostics.visit import (
     simulate_reading,
     tell_meaning,
 )
-from diagnostics.wiring import read_site
+from diagnostics.wiring import PartSpec, read_site
 
 BAKERY = read_site(find_shipped("cases") / "sites" / "bakery.yaml")
 CALL = Case(BAKERY, write_site(BAKERY), contexts=("new",), symptom="constant_trouble")
@@ -48,6 +48,27 @@ def volts(value: str, at: str = "panel.zone1") -> Reading:
 @pytest.mark.parametrize("value", ["240", "-240 V", "230", "48 V"])
 def test_more_volts_than_any_source_has_are_impossible(value: str) -> None:
     assert find_doubt(assess_case(CALL), volts(value)) == "impossible"
+
+
+@pytest.mark.parametrize(
+    ("at", "mode", "value", "doubt"),
+    [
+        ("panel.battery", "standby", "13.6", "other_panel"),
+        ("panel.zone1", "pair_lifted:zone1", "12.1", "other_panel"),
+        ("panel.zone1", "pair_lifted:zone1", "23.9", ""),
+        ("panel.zone1", "standby", "12.1", ""),  # a leak may do that
+        ("panel.battery", "on_battery", "12.1", ""),  # and so may one dead battery of two
+    ],
+)
+def test_volts_of_a_panel_of_12_v_are_asked_about_where_nobody_described_the_panel(
+    at: str, mode: str, value: str, doubt: str
+) -> None:
+    reading = replace(volts(value, at), mode=mode)
+    assert find_doubt(assess_case(CALL), reading) == doubt
+    kept = replace(CALL, readings=(replace(reading, reading_id="before"),))
+    assert find_doubt(assess_case(kept), reading) != "other_panel"
+    told = BAKERY.model_copy(update={"panel": PartSpec(profile="panel_24v", values={"zone_v": "24 V"})})
+    assert find_doubt(assess_case(Case(told, write_site(told), contexts=("new",))), reading) != "other_panel"
 
 
 def test_limit_lies_above_every_source_with_its_tolerance_and_below_mains() -> None:
