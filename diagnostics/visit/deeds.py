@@ -63,12 +63,12 @@ def record_reading(store: CaseStore, case: Case, reading: Reading, suggestion: S
         Somebody else has written to the case meanwhile; nothing was stored.
     """
     loop = build_bench(case.site).loop
-    whole = _complete(loop, reading)
+    whole = complete_reading(loop, reading)
     told = answer_suggestion(loop, suggestion, whole) if suggestion else None
     return store.append_reading(case.case_id, whole, case.revision, told)
 
 
-def _complete(loop: Loop, reading: Reading) -> Reading:
+def complete_reading(loop: Loop, reading: Reading) -> Reading:
     """Return a reading with what is understood of its text now, and a moment."""
     stored = _understand_now(loop, replace(reading, understood=None))
     return replace(reading, understood=stored, taken_at=reading.taken_at or datetime.now(UTC))
@@ -220,7 +220,7 @@ def take_back_reading(store: CaseStore, case: Case, reading_id: str, why: str) -
 def record_readings(store: CaseStore, case: Case, readings: Iterable[Reading]) -> Case:
     """Store several readings, all or none. Raises as ``record_reading``."""
     loop = build_bench(case.site).loop
-    return store.append_readings(case.case_id, [_complete(loop, reading) for reading in readings], case.revision)
+    return store.append_readings(case.case_id, [complete_reading(loop, reading) for reading in readings], case.revision)
 
 
 def correct_reading(store: CaseStore, case: Case, old_id: str, reading: Reading) -> Case:
@@ -228,7 +228,7 @@ def correct_reading(store: CaseStore, case: Case, old_id: str, reading: Reading)
 
     Raises as ``record_reading``; a value that is not understood leaves the old reading standing.
     """
-    whole = _complete(build_bench(case.site).loop, reading)
+    whole = complete_reading(build_bench(case.site).loop, reading)
     return store.append_correction(case.case_id, old_id, whole, case.revision, "corrected")
 
 

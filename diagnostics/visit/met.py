@@ -1,14 +1,15 @@
 """What was met by the way, kept as a reading: by whoever complains, or by a test after a repair that failed."""
 
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import Final
 
-from diagnostics.cases import Case, CaseStore, Reading, build_reading_id
+from diagnostics.cases import Body, Case, CaseStore, Corrected, Reading, Retracted, build_reading_id
 from diagnostics.readings import Measurement, list_measurements
 from diagnostics.wiring import Loop, build_loop
 
 from .assess import build_reading, understand
-from .deeds import correct_reading, record_reading, take_back_reading
+from .deeds import complete_reading
 from .marks import WITH_COMPLAINT, was_told
 
 # Where a complaint that somebody tells has been met, if it is known at which detector: the measurement and its word.
@@ -51,43 +52,44 @@ def _list_told(case: Case) -> list[Reading]:
 
 
 def tell_met(store: CaseStore, case: Case, symptom: str, at: str) -> Case:
-    """Store at which detector a complaint was met, as a reading; told again it changes nothing.
+    """Store at which detector a complaint was met, as a reading, in one act; told again it changes nothing.
 
     Told otherwise, of another detector or another complaint, it takes the place of what was told before; told of none,
     that is taken back. What somebody has read stays, and is not told a second time.
     """
     kind, word = MET_AS.get(symptom, ("", ""))
-    m = _find_met(build_loop(case.site), kind, at)
+    loop = build_loop(case.site)
+    m = _find_met(loop, kind, at)
     same = [r for r in _list_told(case) if m is not None and (r.measurement, r.value, r.at) == (kind, word, at)]
     others = [r for r in _list_told(case) if r not in same]
-    if m is None or same or any((r.measurement, r.value, r.at) == (kind, word, at) for r in case.readings):
-        for old in others:
-            case = take_back_reading(store, case, old.reading_id, "told otherwise")
-        return case
-    fresh = build_reading(m, word, build_reading_id(), WITH_COMPLAINT)
-    for old in others[:-1]:
-        case = take_back_reading(store, case, old.reading_id, "told otherwise")
-    if others:
-        return correct_reading(store, case, others[-1].reading_id, fresh)
-    return record_reading(store, case, fresh)
+    told: list[Body] = []
+    if m is not None and not same and all((r.measurement, r.value, r.at) != (kind, word, at) for r in case.readings):
+        fresh = complete_reading(loop, build_reading(m, word, build_reading_id(), WITH_COMPLAINT))
+        told = [_put(fresh, others.pop() if others else None)]
+    bodies = [*(Retracted(old.reading_id, datetime.now(UTC), "told otherwise") for old in others), *told]
+    return store.append_act(case.case_id, bodies, case.revision) if bodies else case
 
 
-def tell_failed(store: CaseStore, case: Case, test: str, at: str, word: str) -> Case:
-    """Store what a test after a repair showed at a detector when it failed, as a reading; told again it stays one."""
-    m = _find_met(build_loop(case.site), FAILS_AS[test][0], at)
-    if m is None:
-        return case
-    fresh, known = build_reading(m, word, build_reading_id()), _find_failed(case, m, test)
-    if known is None:
-        return record_reading(store, case, fresh)
-    return case if known.value == word else correct_reading(store, case, known.reading_id, fresh)
+def list_failed(case: Case, test: str, at: str, word: str) -> tuple[Body, ...]:
+    """Return what is stored of what a test after a repair showed at a detector when it failed: one reading for all."""
+    loop = build_loop(case.site)
+    m = _find_met(loop, FAILS_AS[test][0], at)
+    known = None if m is None else _find_failed(case, m, test)
+    if m is None or (known is not None and known.value == word):
+        return ()
+    return (_put(complete_reading(loop, build_reading(m, word, build_reading_id())), known),)
 
 
-def take_back_failed(store: CaseStore, case: Case, test: str, at: str) -> Case:
-    """Take back what a test was told to have shown when it failed: it did not fail."""
+def list_not_failed(case: Case, test: str, at: str) -> tuple[Body, ...]:
+    """Return what is stored where a test had not failed, after all: what it was told to have shown is taken back."""
     m = _find_met(build_loop(case.site), FAILS_AS[test][0], at) if test in FAILS_AS else None
     known = None if m is None else _find_failed(case, m, test)
-    return case if known is None else take_back_reading(store, case, known.reading_id, "the test had not failed")
+    return () if known is None else (Retracted(known.reading_id, datetime.now(UTC), "the test had not failed"),)
+
+
+def _put(fresh: Reading, old: Reading | None) -> Body:
+    """Return a reading as stored: by itself, or in the place of another."""
+    return fresh if old is None else Corrected(old.reading_id, fresh, datetime.now(UTC), "corrected")
 
 
 def _find_failed(case: Case, m: Measurement, test: str) -> Reading | None:

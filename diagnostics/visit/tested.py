@@ -10,7 +10,7 @@ from diagnostics.wiring import build_loop
 from .assess import build_reading
 from .deeds import record_reading
 from .marks import TESTED
-from .met import take_back_failed, tell_failed
+from .met import list_failed, list_not_failed
 from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, list_proof
 
 
@@ -25,22 +25,22 @@ def record_test(store: CaseStore, case: Case, item: ProofItem, *, done: bool, wh
     result = ProofResult(item.test, done, datetime.now(UTC), item.at, why.strip(), by)
     if not done and not result.why:
         raise CaseError("say why this test is not done", hint="it stands in the record")
-    if item.result is not None and item.result.failed:  # it had not failed, after all: nor did it show anything
-        case = take_back_failed(store, case, item.test, item.result.at)
-    return store.append_tests(case.case_id, (result,), case.revision)
+    known = item.result
+    shown = list_not_failed(case, item.test, known.at) if known is not None and known.failed else ()
+    return store.append_act(case.case_id, (*shown, result), case.revision)
 
 
 def fail_test(store: CaseStore, case: Case, item: ProofItem, *, showed: str = "", why: str = "") -> Case:
-    """Store that a test of the list was made and failed, and as a reading what it ``showed``, where that has a word.
+    """Store in one act that a test was made and failed, and as a reading what it ``showed``, where that has a word.
 
     Told as something else than before, that takes the place of what was told; told the same again, nothing changes.
     """
     known, why = item.result, why.strip()
-    told = tell_failed(store, case, item.test, item.at, showed) if showed else case
-    if known is not None and known.failed and (known.why, known.at) == (why, item.at):
-        return told
+    told = list_failed(case, item.test, item.at, showed) if showed else ()
     result = ProofResult(item.test, done=False, noted_at=datetime.now(UTC), at=item.at, why=why, failed=True)
-    return store.append_tests(case.case_id, (result,), told.revision)
+    same = known is not None and known.failed and (known.why, known.at) == (why, item.at)
+    bodies = told if same else (*told, result)
+    return store.append_act(case.case_id, bodies, case.revision) if bodies else case
 
 
 def record_recheck(store: CaseStore, case: Case, item: ProofItem, value: str, reading_id: str, by: str = "") -> Case:

@@ -3,13 +3,13 @@
 Cases are invented.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from diagnostics.cases import Case, CaseStore, ProofResult, Reading, write_site
+from diagnostics.cases import Body, Case, CaseStore, ProofResult, Reading, write_site
 from diagnostics.locate import find_shipped
 from diagnostics.visit import (
     FUNCTIONAL,
@@ -109,3 +109,26 @@ def test_a_failed_test_told_otherwise_is_what_was_told_last(store: CaseStore, ca
     case = record_test(store, case, find(), done=True)
     assert case.readings == (), "it had not failed, so it showed nothing"
     assert replace(find(), result=None) == ProofItem(FUNCTIONAL, find().at, find().reasons)
+
+
+def test_a_failed_test_and_what_it_showed_are_one_act_and_so_is_what_takes_them_back(
+    store: CaseStore, case: Case, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = complain(store, case, HEAD, "det3")
+    case = record_repair(store, case, "fit_end_resistor@end", cured=True)
+    acts: list[int] = []
+    begun = case.revision
+    append = CaseStore.append_act
+
+    def count(self: CaseStore, case_id: str, bodies: Sequence[Body], revision: int) -> Case:
+        acts.append(len(bodies))
+        return append(self, case_id, bodies, revision)
+
+    monkeypatch.setattr(CaseStore, "append_act", count)
+    item = next(i for i in list_proof(case, build_loop(case.site)) if i.test == FUNCTIONAL)
+    case = fail_test(store, case, item, showed="no_report")
+    failed = next(i for i in list_proof(case, build_loop(case.site)) if i.test == FUNCTIONAL)
+    case = record_test(store, case, failed, done=True)
+    assert case.revision == begun + sum(acts), "nothing was stored beside these acts"
+    case = tell_met(store, case, REPORT, "det5")
+    assert acts == [2, 2, 1]
