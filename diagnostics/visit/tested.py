@@ -39,7 +39,9 @@ def fail_test(store: CaseStore, case: Case, item: ProofItem, *, showed: str = ""
     told = list_failed(case, item.test, item.at, showed) if showed else ()
     result = ProofResult(item.test, done=False, noted_at=datetime.now(UTC), at=item.at, why=why, failed=True)
     same = known is not None and known.failed and (known.why, known.at) == (why, item.at)
-    bodies = told if same else (*told, result)
+    elsewhere = known is not None and known.failed and known.at != item.at
+    old = list_not_failed(case, item.test, known.at) if known is not None and elsewhere else ()
+    bodies = told if same else (*old, *told, result)
     return store.append_act(case.case_id, bodies, case.revision) if bodies else case
 
 

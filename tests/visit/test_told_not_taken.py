@@ -13,6 +13,7 @@ from diagnostics.cases import Body, Case, CaseStore, ProofResult, Reading, write
 from diagnostics.locate import find_shipped
 from diagnostics.visit import (
     FUNCTIONAL,
+    HEAD_OFF,
     ProofItem,
     fail_test,
     find_disturbances,
@@ -132,3 +133,12 @@ def test_a_failed_test_and_what_it_showed_are_one_act_and_so_is_what_takes_them_
     assert case.revision == begun + sum(acts), "nothing was stored beside these acts"
     case = tell_met(store, case, REPORT, "det5")
     assert acts == [2, 2, 1]
+
+
+def test_a_failed_test_told_of_another_head_is_no_longer_one_of_the_first(store: CaseStore, case: Case) -> None:
+    case = record_repair(store, case, "fit_end_resistor@end", cured=True)
+    for at in ("det3", "det5"):
+        item = next(i for i in list_proof(case, build_loop(case.site)) if i.test == HEAD_OFF)
+        case = fail_test(store, case, replace(item, at=at), showed="normal")
+        assert list_read(case) == [("head_off", at, "normal")]
+    assert [r.reading.at for r in case.retracted] == ["det3"]
