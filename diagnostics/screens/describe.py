@@ -30,7 +30,7 @@ from diagnostics.visit import (
     prepare,
 )
 from diagnostics.wiring import QuickDescription, Style, build_quick_site, read_site
-from diagnostics.wiring.describe import NOT_SURE, SYSTEMS, find_wrong_answers
+from diagnostics.wiring.describe import NOT_SURE, SYSTEMS, find_unusual_answers, find_wrong_answers
 
 from .draft import ask_lines, ask_text, find_kept, keep, keep_choice, note_drawn, recall
 from .session import (
@@ -220,6 +220,12 @@ def _ask(key: str, hint: str, wrong: Mapping[str, str], understand: Callable[[st
             _show_wrong(message)
         elif text and understand is not None and text.lower() != NOT_SURE:
             show_note(tell("understood", value=plain(understand(text))))
+            if key in _list_unusual():
+                show_alert("warning", tell("unusual"))
+
+
+def _list_unusual() -> set[str]:
+    return {_FIELDS[name] for name in find_unusual_answers(_build_answers())}
 
 
 def _show_wrong(message: str) -> None:

@@ -18,6 +18,8 @@ UNSURE_RESISTOR_PERCENT = 30.0
 UNSURE_LENGTH_PERCENT = 60.0
 GUESSED_LENGTH_PERCENT = 15.0
 TYPICAL_RESISTOR_OHM = 4700.0
+# What is asked about once more: beyond these hardly anything is wired (common practice, no source; wide on purpose).
+USUAL_OHM, USUAL_RUN_M, USUAL_MM2 = (500.0, 100e3), (0.3, 300.0), (0.12, 6.0)
 TYPICAL_RUN_M = 10.0
 
 
@@ -53,6 +55,25 @@ def find_wrong_answers(answers: QuickDescription) -> dict[str, str]:
     given = {name: str(getattr(answers, name)) for name in _TYPED if str(getattr(answers, name)).strip()}
     found = ((name, _find_wrong(replace(bare, **{name: text}))) for name, text in given.items())
     return {name: message for name, message in found if message}
+
+
+def find_unusual_answers(answers: QuickDescription) -> frozenset[str]:
+    """Return the fields whose answers can be, but hardly are: a slip of units or of a digit, more likely."""
+    usual = {"end_resistor": USUAL_OHM, "panel_resistor": USUAL_OHM, "cable": USUAL_MM2, "run": USUAL_RUN_M}
+    return frozenset(name for name, (low, high) in usual.items() if not low <= _read_size(answers, name, low) <= high)
+
+
+def _read_size(answers: QuickDescription, name: str, usual: float) -> float:
+    """Return an answer in ohm, mm² or m; what is usual for one that is not known or that cannot be read."""
+    text = str(getattr(answers, name))
+    if _is_unsure(text):
+        return usual
+    try:
+        if name == "cable":
+            return parse_gauge(text).area_mm2
+        return parse_quantity(text, "m") if name == "run" else parse_resistor(text)
+    except QuantityError:
+        return usual
 
 
 def _find_wrong(answers: QuickDescription) -> str:

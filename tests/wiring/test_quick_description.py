@@ -10,6 +10,7 @@ from diagnostics.faults import parse_faults
 from diagnostics.readings import PredictedReading, predict_mode
 from diagnostics.source import read_document
 from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_site, parse_site
+from diagnostics.wiring.describe import find_unusual_answers
 from tests.wiring.quick import STYLES
 
 HEAD = "format: ohmward-site/1\nname: Quick description\nzones: {zone1: {senses: fire, end_resistor: 5.6 kΩ}}\nloops:\n"
@@ -66,6 +67,20 @@ def test_a_panel_of_12_v_gets_parts_of_12_v_and_any_other_those_of_24_v(style: s
     assert all(profile.endswith("_12v") for profile in (site.panel.profile, *named))
     assert build_quick_site(replace(SURE, style=style, system="24 V"))[0] == plain
     assert (plain.panel.profile, own.reset_relay.profile, own.each.profile) == ("panel_24v", "relay_24v", None)
+
+
+@pytest.mark.parametrize(
+    ("name", "usual", "odd"),
+    [
+        ("end_resistor", ("2k2", "10k", "", "not sure", "rubbish"), ("4.7", "4.7 MΩ", "0.001")),
+        ("panel_resistor", ("4700",), ("47 Ω",)),
+        ("run", ("12 m", "40 ft", "1200 cm"), ("12 km", "5 mm")),
+        ("cable", ("18 AWG", "1.5 mm²", "0.22 mm²"), ("0.01 mm²", "50 mm²")),
+    ],
+)
+def test_what_is_hardly_ever_wired_is_noticed(name: str, usual: tuple[str, ...], odd: tuple[str, ...]) -> None:
+    assert [find_unusual_answers(replace(SURE, **{name: text})) for text in usual] == [frozenset()] * len(usual)
+    assert [find_unusual_answers(replace(SURE, **{name: text})) for text in odd] == [frozenset({name})] * len(odd)
 
 
 def test_a_system_that_no_panel_has_is_refused() -> None:
