@@ -19,7 +19,7 @@ UNSURE_LENGTH_PERCENT = 60.0
 GUESSED_LENGTH_PERCENT = 15.0
 TYPICAL_RESISTOR_OHM = 4700.0
 # What is asked about once more: beyond these hardly anything is wired (common practice, no source; wide on purpose).
-USUAL_OHM, USUAL_RUN_M, USUAL_MM2 = (500.0, 100e3), (0.3, 300.0), (0.12, 6.0)
+USUAL_OHM, USUAL_RUN_M, USUAL_MM2 = (500.0, 50e3), (0.3, 300.0), (0.12, 6.0)
 TYPICAL_RUN_M = 10.0
 
 

@@ -18,13 +18,14 @@ from pydantic import (
 
 from diagnostics.errors import Finding, QuantityError, SiteError, SourceError
 from diagnostics.source import Document, Metres, Ohms, Percent, Tree, TreePath, parse_model, read_file
-from diagnostics.units import parse_gauge
+from diagnostics.units import format_quantity, parse_gauge
 
 from .parts import build_part
 
 MOST_DETECTORS = 128
 MOST_ZONES = 4
 MOST_LOOPS = 4
+END_OHM = (100.0, 1e6)  # what an end resistor can have at all; common practice, no source, wide on purpose
 UNUSED = "unused"
 
 
@@ -100,8 +101,19 @@ def _check_positive(value: float) -> float:
     return value
 
 
+def _check_end_ohm(ohm: float) -> float:
+    """Refuse what no end resistor has: 4.7 is 4.7 Ω, and whoever fits that shorts the loop."""
+    low, high = END_OHM
+    if low <= ohm <= high:
+        return ohm
+    limits = f"{format_quantity(low, 'ohm', 1)} to {format_quantity(high, 'ohm', 1)}"
+    meant = next((ohm * times for times in (1e3, 1e6, 1e-3) if low <= ohm * times <= high), None)
+    hint = f"; is {format_quantity(meant, 'ohm')} meant? write the unit" if meant else ""
+    raise ValueError(f"{format_quantity(ohm, 'ohm')} is no end resistor, those have {limits}{hint}")
+
+
 Gauge = Annotated[str, BeforeValidator(str), AfterValidator(_check_gauge)]
-SomeOhms = Annotated[Ohms, AfterValidator(_check_positive)]
+EndOhms = Annotated[Ohms, AfterValidator(_check_end_ohm)]
 SomeMetres = Annotated[Metres, AfterValidator(_check_positive)]
 Name = Annotated[str, Field(min_length=1, max_length=120)]
 
@@ -143,7 +155,7 @@ class CableSpec(_Strict):
 class EndSpec(_Strict):
     """The end resistor that belongs at the far end; ``spread`` is one standard deviation in percent."""
 
-    resistance: SomeOhms
+    resistance: EndOhms
     spread: Percent = 1.5
 
 
@@ -151,7 +163,7 @@ class ZoneSpec(_Strict):
     """A panel zone: what it is for, and the end resistor that the panel wants to see; an unused one is switched off."""
 
     senses: Literal["fire", "co", "unused"] = "fire"
-    end_resistor: SomeOhms = 4700.0
+    end_resistor: EndOhms = 4700.0
 
 
 class LoopSpec(_Strict):

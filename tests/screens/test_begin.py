@@ -365,11 +365,12 @@ def test_each_wrong_answer_is_told_at_its_own_field_and_all_of_them_at_once(visi
 
 
 def test_unusual_answer_is_asked_about_at_its_field_and_may_stand(visitor: Visitor) -> None:
-    begin(visitor).type(DETECTORS, "5").type(RESISTOR, "4.7")
-    assert "Understood: 4.70 Ω" in visitor.text
+    begin(visitor).type(DETECTORS, "5").type(RESISTOR, "220")
+    assert "Understood: 220 Ω" in visitor.text
     assert "Is it the right unit, and is no digit missing?" in visitor.text
     assert "Is it the right unit" not in visitor.type(RESISTOR, "4.7k").text
-    visitor.type(RESISTOR, "4.7").tap("describe_use")
+    assert "is 4.70 kΩ meant? write the unit" in visitor.type(RESISTOR, "4.7").text
+    visitor.type(RESISTOR, "220").tap("describe_use")
     assert find_stage(visitor.case) == "complaint"
 
 

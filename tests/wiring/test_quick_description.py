@@ -10,7 +10,7 @@ from diagnostics.faults import parse_faults
 from diagnostics.readings import PredictedReading, predict_mode
 from diagnostics.source import read_document
 from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_site, parse_site
-from diagnostics.wiring.describe import find_unusual_answers
+from diagnostics.wiring.describe import find_unusual_answers, find_wrong_answers
 from tests.wiring.quick import STYLES
 
 HEAD = "format: ohmward-site/1\nname: Quick description\nzones: {zone1: {senses: fire, end_resistor: 5.6 kΩ}}\nloops:\n"
@@ -81,6 +81,16 @@ def test_a_panel_of_12_v_gets_parts_of_12_v_and_any_other_those_of_24_v(style: s
 def test_what_is_hardly_ever_wired_is_noticed(name: str, usual: tuple[str, ...], odd: tuple[str, ...]) -> None:
     assert [find_unusual_answers(replace(SURE, **{name: text})) for text in usual] == [frozenset()] * len(usual)
     assert [find_unusual_answers(replace(SURE, **{name: text})) for text in odd] == [frozenset({name})] * len(odd)
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [("4.7", "is 4.70 kΩ meant"), ("4.7 mΩ", "is 4.70 kΩ meant"), ("10 MΩ", "10.0 MΩ is no end resistor")],
+)
+def test_what_no_end_resistor_has_is_refused_with_what_was_meant(text: str, told: str) -> None:
+    assert told in find_wrong_answers(replace(SURE, end_resistor=text))["end_resistor"]
+    with pytest.raises(SourceError, match="is no end resistor, those have 100 Ω to 1 MΩ"):
+        build_quick_site(replace(SURE, end_resistor=text))
 
 
 def test_a_system_that_no_panel_has_is_refused() -> None:
