@@ -18,6 +18,7 @@ from diagnostics.visit import (
     correct_reading,
     find_doubt,
     find_hidden,
+    find_meant,
     find_measurement,
     find_most_v,
     find_wait_s,
@@ -91,10 +92,12 @@ def show_answer(
     keep_draft(m.key, field, text, absent=absent)
     value = _understand(m, words, text)
     if value is not None and is_unexpected(assessment, m, value):
-        show_alert("warning", tell("unexpected"))
+        meant = find_meant(assessment, m, value)
+        would = None if meant is None else plain(words.value(m, meant))
+        show_alert("warning", tell("unexpected_slip", meant=would) if would else tell("unexpected"))
     show_messages()
     args = (case.case_id, case.revision, m.key, form, old.reading_id if old else "", beside)
-    if value is not None and _show_doubt(words, m, value, reading_id, args):
+    if value is not None and _show_doubt(assessment, m, value, reading_id, args):
         early = str(st.session_state["doubt"]).startswith("early ")
         show_main_button(tell("doubt_wait" if early else "doubt_again"), _take_again, (field,), "take_again")
         return
@@ -132,16 +135,20 @@ def _note_room(case_id: str, revision: int, place: str) -> None:
         st.session_state[key] = None
 
 
-def _show_doubt(words: Words, m: Measurement, value: float | str, reading_id: str, args: tuple[object, ...]) -> bool:
+def _show_doubt(
+    assessment: Assessment, m: Measurement, value: float | str, reading_id: str, args: tuple[object, ...]
+) -> bool:
     """Ask about a doubtful reading before it is kept; return whether there is one."""
     doubt, _, of = str(st.session_state.get("doubt", "")).partition(" ")
     if not doubt or of != f"{reading_id} {read_answer(f'answer {reading_id}')}":
         return False
+    words = build_words(assessment)
     shown = plain(words.value(m, value))
+    meant = plain(words.value(m, find_meant(assessment, m, value) or 0.0)) if doubt == "slip" else ""
     most = format_quantity(find_most_v(words.loop), "V", 2)
     kept = "doubt_waited" if doubt == "early" else "doubt_keep"
     with st.container(key="doubt"):
-        show_alert("warning", tell(f"doubt_{doubt}", value=shown, most=most))
+        show_alert("warning", tell(f"doubt_{doubt}", value=shown, most=most, meant=meant))
         small = doubt == "impossible" and is_panel_12v(words.loop.site)
         if small:
             show_note(tell("doubt_of_24_v"))

@@ -13,7 +13,9 @@ from .assess import Assessment, assess_case, understand
 from .beyond import is_beyond
 from .recheck import is_assumed_24v
 
-Doubt = Literal["", "impossible", "other_panel", "improbable"]
+Doubt = Literal["", "impossible", "other_panel", "slip", "improbable"]
+_SLIPS: Final = (-1.0, 1e3, 1e-3)  # leads exchanged; mV and kΩ, typed for V and Ω or the reverse
+_LEAST: Final = {"V": 0.5, "ohm": 10.0}  # a slip of the unit is not told by next to nothing
 # What a panel of 12 V has at its battery, its outputs and a bare zone, from the end of a discharge to the charger's
 # volts (common practice, no source); no panel of 24 V that works has so little there.
 _OF_12_V: Final = (10.0, 15.0)
@@ -34,7 +36,8 @@ def find_doubt(
     """Return whether a reading is to be asked about before it is kept; ``old_id`` is that of one it corrects.
 
     *Impossible*: volts that no source of the loop has. *Other panel*: volts of a panel of 12 V where one of 24 V is
-    described, of which nobody gave a value; asked once. *Improbable*: with it, a reading fits nothing any more (below
+    described, of which nobody gave a value; asked once. *Slip*: none of the expected answers, the same digits with
+    another unit or sign are one. *Improbable*: with it, a reading fits nothing any more (below
     0.1 %), and without it all of them did.
     """
     case, taken = assessment.case, understand(assessment.loop, reading)
@@ -42,6 +45,8 @@ def find_doubt(
         return "impossible"
     if _is_of_12v(taken.measurement, taken.value) and not _was_asked(assessment) and is_assumed_24v(case.site):
         return "other_panel"
+    if find_meant(assessment, taken.measurement, taken.value) is not None:
+        return "slip"
     if reading.condition == "absent" or assessment.diagnosis.contradiction is not None:
         return ""
     rest = tuple(r for r in case.readings if r.reading_id != old_id)
@@ -79,6 +84,15 @@ def is_unexpected(assessment: Assessment, m: Measurement, value: float | str) ->
     if isinstance(value, str) or action is None or action.measurement != m or not some:
         return False
     return all(e.low is not None and e.high is not None and not _is_near(e.low, e.high, float(value)) for e in some)
+
+
+def find_meant(assessment: Assessment, m: Measurement, value: float | str) -> float | None:
+    """Return which expected answer (V or Ω) has the digits of an unexpected one, with another unit or sign; or None."""
+    if isinstance(value, str) or not is_unexpected(assessment, m, value):
+        return None
+    some = [e for e in assessment.diagnosis.expected if e.low is not None and e.high is not None]
+    near = (s * value for s in _SLIPS if any(_is_near(e.low or 0.0, e.high or 0.0, s * value) for e in some))
+    return next((meant for meant in near if abs(meant) >= _LEAST[m.unit]), None)
 
 
 def _is_near(low: float, high: float, value: float) -> bool:

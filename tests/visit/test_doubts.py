@@ -27,12 +27,14 @@ from diagnostics.visit import (
     close_case,
     find_doubt,
     find_last_absent,
+    find_meant,
     find_most_v,
     may_be_absent,
     open_case,
     record_reading,
     simulate_reading,
     tell_meaning,
+    understand,
 )
 from diagnostics.wiring import PartSpec, read_site
 
@@ -69,6 +71,20 @@ def test_volts_of_a_panel_of_12_v_are_asked_about_where_nobody_described_the_pan
     assert find_doubt(assess_case(kept), reading) != "other_panel"
     told = BAKERY.model_copy(update={"panel": PartSpec(profile="panel_24v", values={"zone_v": "24 V"})})
     assert find_doubt(assess_case(Case(told, write_site(told), contexts=("new",))), reading) != "other_panel"
+
+
+def test_right_digits_with_another_unit_or_sign_are_a_slip_and_no_answer() -> None:
+    """Eight heads at 0.1 mA: 24 V · 4.7/5.7 less what they draw is some 19 V; with the end open it is some 23 V."""
+    assessment = assess_case(replace(CALL, readings=(Reading("panel_shows", "trouble", at="panel"),)))
+    m = assessment.diagnosis.next
+    assert m is not None
+    assert m.measurement is not None
+    assert m.measurement.key.startswith("volts|panel.zone1+")
+    for text, meant in (("23.1 mV", 23.1), ("-23.1", 23.1), ("23.1 V", None), ("15.2", None)):
+        reading = volts(text)
+        value = understand(assessment.loop, reading).value
+        assert find_meant(assessment, m.measurement, value) == (None if meant is None else pytest.approx(meant))
+        assert (find_doubt(assessment, reading) == "slip") is (meant is not None)
 
 
 def test_limit_lies_above_every_source_with_its_tolerance_and_below_mains() -> None:
