@@ -132,17 +132,10 @@ def _follow(network: Network, signals: Flags, volts: Array, held: Flags) -> Flag
     """
     wanted = signals.copy()
     row = {name: n for n, name in enumerate(network.loop.signals)}
-    busy = np.zeros(signals.shape[1], dtype=np.bool_)
     hurried = signals[row["panel.short_reset"]] & ~signals[row["panel.down"]]  # power is back before a latch lets go
-    for d in network.loop.detectors:
-        there = ~signals[row[f"{d.name}.dead"]] & ~signals[row[f"{d.name}.head_off"]]
-        latched, smoke = row[f"{d.name}.latched"], signals[row[f"{d.name}.smoke"]]
-        across = _across(network, volts, d.plus, d.minus)
-        across = np.abs(across) if d.either_way else across
-        keeps = (signals[latched] | (smoke & (across >= d.powered_v))) & ((across >= d.release_v) | hurried)
-        wanted[latched] = (smoke if d.is_contact else keeps) & there
-        wanted[latched] = np.where(held[latched], signals[latched], wanted[latched])
-        busy |= wanted[latched] != signals[latched]
+    latched = network.heads.latched
+    wanted[latched] = np.where(held[latched], signals[latched], network.heads.follow(signals, volts, hurried))
+    busy = (wanted[latched] != signals[latched]).any(axis=0)
     for relay in network.loop.relays:
         across = _across(network, volts, relay.plus, relay.minus)
         across = np.abs(across) if relay.either_way else across
