@@ -79,6 +79,10 @@ class Point:
     volts: Array
     segment: Index
 
+    def take(self, columns: Index) -> "Point":
+        """Return the points of some of the columns."""
+        return Point(self.volts.take(columns, axis=1), self.segment.take(columns, axis=1))
+
 
 def build_circuits(network: Network, columns: Index, signals: Flags) -> Circuits:
     """Return the circuits of some columns under signals of shape (signal, column)."""
