@@ -45,19 +45,9 @@ class Heads:
 def build_heads(loop: Loop, node: Mapping[str, int], signal: Mapping[str, int]) -> Heads:
     """Return the detectors of a loop, in its order, with nodes and signals by number."""
     every = loop.detectors
-
-    def number(word: str) -> Index:
-        return np.array([signal[f"{d.name}.{word}"] for d in every], dtype=np.intp)
-
-    return Heads(
-        np.array([node[d.plus] for d in every]),
-        np.array([node[d.minus] for d in every]),
-        number("dead"),
-        number("head_off"),
-        number("smoke"),
-        number("latched"),
-        np.array([[d.powered_v] for d in every]),
-        np.array([[d.release_v] for d in every]),
-        np.array([[d.either_way] for d in every]),
-        np.array([[d.is_contact] for d in every]),
-    )
+    ends = np.array([(node[d.plus], node[d.minus]) for d in every], dtype=np.intp).reshape(-1, 2).T
+    words = ("dead", "head_off", "smoke", "latched")
+    rows = np.array([[signal[f"{d.name}.{word}"] for d in every] for word in words], dtype=np.intp)
+    volts = np.array([(d.powered_v, d.release_v) for d in every], dtype=np.float64).reshape(-1, 2).T[:, :, None]
+    kinds = np.array([(d.either_way, d.is_contact) for d in every], dtype=np.bool_).reshape(-1, 2).T[:, :, None]
+    return Heads(ends[0], ends[1], rows[0], rows[1], rows[2], rows[3], volts[0], volts[1], kinds[0], kinds[1])
