@@ -10,6 +10,7 @@ from scipy import sparse
 from diagnostics.errors import PhysicsError
 from diagnostics.wiring import EARTH, Add, Edits, Element, Hold, How, Kind, Loop, Move, Remove, SetResistance
 
+from .heads import Heads, build_heads
 from .plan import Plan, build_plan
 
 Array = NDArray[np.float64]
@@ -113,6 +114,7 @@ class Network:
     line_spreads: LineSpreads
     bend_spreads: Spreads
     own: OwnValue
+    heads: Heads
     held: Flags
     held_value: Flags
 
@@ -153,7 +155,7 @@ def build_network(loop: Loop, edits: Sequence[Edits]) -> Network:
         loop, tuple(edits), tuple(terminals), number, len(edits), plan, edge_of, _leaks(loop, len(terminals)),
         lines, bends, _build_gates(line_elements, signal), _build_gates(bend_elements, signal), tuple(sorted(gating)),
         _build_line_spreads(line_elements, lines, loop), _build_spreads(bend_elements, loop, bends.slope_s.shape[1]),
-        own, held, held_value,
+        own, build_heads(loop, number, signal), held, held_value,
     )  # fmt: skip
 
 

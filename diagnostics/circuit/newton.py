@@ -26,7 +26,6 @@ STRICT_ROUNDS = 24
 LEAST_SLACK_V = 1e-15
 MOST_SLACK_V = 1e-9
 DEAD_BAND_SHARE = 8 * float(np.finfo(np.float64).eps)
-_SEARCH_ROUNDS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,17 +53,23 @@ class Probe:
 
 @dataclass(frozen=True, slots=True)
 class Circuits:
-    """The linear part of some columns with their gates settled: ``lines_s`` and ``fed`` are (element, column)."""
+    """The linear part of some columns with their gates settled: ``lines_s`` and ``fed`` are (element, column).
+
+    ``edges_s`` (edge, column) and ``earth_s`` (node, column) are what the lines make of them, without bends and probe.
+    """
 
     network: Network
     lines_s: Array
     fed: Flags
+    edges_s: Array
+    earth_s: Array
     probe: Probe | None = None
 
     def take(self, columns: Index) -> "Circuits":
         """Return some of the columns."""
         probe = None if self.probe is None else self.probe.take(columns)
-        return Circuits(self.network, self.lines_s.take(columns, axis=1), self.fed.take(columns, axis=1), probe)
+        lines, edges, earth = (some.take(columns, axis=1) for some in (self.lines_s, self.edges_s, self.earth_s))
+        return Circuits(self.network, lines, self.fed.take(columns, axis=1), edges, earth, probe)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +78,10 @@ class Point:
 
     volts: Array
     segment: Index
+
+    def take(self, columns: Index) -> "Point":
+        """Return the points of some of the columns."""
+        return Point(self.volts.take(columns, axis=1), self.segment.take(columns, axis=1))
 
 
 def build_circuits(network: Network, columns: Index, signals: Flags) -> Circuits:
@@ -84,7 +93,8 @@ def build_circuits(network: Network, columns: Index, signals: Flags) -> Circuits
     rows = network.bend_gates.rows
     if rows.size:
         fed[rows] &= _is_open(network.bend_gates, signals)
-    return Circuits(network, lines, fed)
+    earth = network.earth_s[:, None] + network.lines.onto_earth @ lines
+    return Circuits(network, lines, fed, network.lines.onto_edges @ lines, earth)
 
 
 def _is_open(gates: Gates, signals: Flags) -> Flags:
@@ -105,17 +115,21 @@ def _segments_across(network: Network, across: Array) -> Index:
     return segment
 
 
+def pick(table: Array, segment: Index) -> Array:
+    """Return of a table (element, segment) what holds in the segments that are used, (element, column)."""
+    first = np.arange(0, table.size, table.shape[1])
+    return table.ravel().take(segment + first[:, None])
+
+
 def solve_at(circuits: Circuits, segment: Index, injected_a: Array) -> Array:
     """Return the volts that injected currents, (node, side, column), make with each bend in a given segment.
 
     Volts are of nodes and, last, earth, (node, side, column).
     """
-    network = circuits.network
-    rows = np.arange(segment.shape[0])[:, None]
-    slope = np.where(circuits.fed, network.bends.slope_s[rows, segment], 0.0)
-    edges = network.lines.onto_edges @ circuits.lines_s + network.bends.onto_edges @ slope
-    earth = network.earth_s[:, None] + network.lines.onto_earth @ circuits.lines_s
+    network, earth = circuits.network, circuits.earth_s
+    edges = circuits.edges_s + network.bends.onto_edges @ (pick(network.bends.slope_s, segment) * circuits.fed)
     if circuits.probe is not None:
+        earth = earth.copy()
         edges = _put_between(network, circuits.probe, edges, earth)
     return solve_nodes(network.plan, edges, earth, injected_a)
 
@@ -135,10 +149,8 @@ def _put_between(network: Network, probe: Probe, known: Array, earth: Array) -> 
 
 def build_injection(circuits: Circuits, segment: Index) -> Array:
     """Return the currents (amperes) that sources and loads inject into each node, (node, column)."""
-    network = circuits.network
-    rows = np.arange(segment.shape[0])[:, None]
-    offset = np.where(circuits.fed, network.bends.offset_a[rows, segment], 0.0)
-    injected: Array = network.bends.onto_nodes @ offset
+    bends = circuits.network.bends
+    injected: Array = bends.onto_nodes @ (pick(bends.offset_a, segment) * circuits.fed)
     if circuits.probe is not None:
         add_current(injected, circuits.probe.red, circuits.probe.current_a)
         add_current(injected, circuits.probe.black, -circuits.probe.current_a)
@@ -167,32 +179,36 @@ def solve_point(circuits: Circuits, start: Point | None = None) -> Point:
     goal = _solve_linear(circuits, segment)
     found = find_segments(circuits.network, goal)
     rest = np.flatnonzero(~_is_settled(circuits, goal, segment, found))
-    if not rest.size:
-        return Point(goal, found)
-    base = goal[:, rest] if start is None else start.volts[:, rest]
-    goal[:, rest] = _descend(circuits.take(rest), base, goal[:, rest])
-    return Point(goal, find_segments(circuits.network, goal))
+    if rest.size:
+        base = goal[:, rest] if start is None else start.volts[:, rest]
+        _descend(circuits.take(rest), base, Point(goal, found), rest)
+    return Point(goal, found)
 
 
-def _descend(circuits: Circuits, base: Array, goal: Array) -> Array:
-    """Return the operating points, walking from ``base`` towards the goal of each Newton step, (node, column).
+def _descend(circuits: Circuits, base: Array, goal: Point, rest: Index) -> None:
+    """Walk from ``base`` towards the goal of each Newton step, (node, column); ``rest`` are the goal's open columns.
 
     The first rounds take whole steps, which settle most circuits; those that do not, or would cycle, are searched.
+    Where it ends is put into the goal.
     """
-    answer = goal.copy()
-    rest = np.arange(goal.shape[1])
+    network = circuits.network
+    ahead, found = goal.volts[:, rest], goal.segment[:, rest]
     for round_ in range(MOST_ROUNDS):
-        step = goal - base
-        base = goal if round_ < PLAIN_ROUNDS else base + step * _search(circuits, base, step)
-        segment = find_segments(circuits.network, base)
-        goal = _solve_linear(circuits, segment)
-        answer[:, rest] = goal
+        if round_ < PLAIN_ROUNDS:
+            base, segment = ahead, found
+        else:
+            step = ahead - base
+            base = base + step * _search(circuits, base, step)
+            segment = find_segments(network, base)
+        ahead = _solve_linear(circuits, segment)
+        found = find_segments(network, ahead)
+        goal.volts[:, rest], goal.segment[:, rest] = ahead, found
         slack_v = min(MOST_SLACK_V, LEAST_SLACK_V * 2.0 ** (round_ - STRICT_ROUNDS)) if round_ >= STRICT_ROUNDS else 0.0
-        found = find_segments(circuits.network, goal)
-        open_ = np.flatnonzero(~_is_settled(circuits, goal, segment, found, slack_v))
+        open_ = np.flatnonzero(~_is_settled(circuits, ahead, segment, found, slack_v))
         if not open_.size:
-            return answer
-        rest, circuits, base, goal = rest[open_], circuits.take(open_), base[:, open_], goal[:, open_]
+            return
+        rest, circuits = rest[open_], circuits.take(open_)
+        base, ahead, found = base[:, open_], ahead[:, open_], found[:, open_]
     raise PhysicsError("volts and currents find no balance in this circuit; please report the site and the fault")
 
 
@@ -207,28 +223,33 @@ def _is_settled(circuits: Circuits, volts: Array, used: Index, found: Index, sla
     no wider: a terminal that hangs on its insulation alone is moved by femtoamperes. ``slack_v`` widens it.
     """
     bends = circuits.network.bends
-    if not used.shape[0]:
-        return np.ones(used.shape[1], dtype=np.bool_)
-    at_a, at_b = volts[bends.a], volts[bends.b]
+    row, column = np.nonzero((used != found) & circuits.fed)
+    at_a, at_b, segment = volts[bends.a[row], column], volts[bends.b[row], column], used[row, column]
     across, band = at_a - at_b, DEAD_BAND_SHARE * (np.abs(at_a) + np.abs(at_b)) + slack_v
-    rows = np.arange(used.shape[0])[:, None]
-    inside = (across >= bends.low_v[rows, used] - band) & (across <= bends.high_v[rows, used] + band)
-    settled: Flags = ((used == found) | inside | ~circuits.fed).all(axis=0)
+    outside = (across < bends.low_v[row, segment] - band) | (across > bends.high_v[row, segment] + band)
+    settled = np.ones(used.shape[1], dtype=np.bool_)
+    settled[column[outside]] = False
     return settled
 
 
 def _search(circuits: Circuits, volts: Array, step: Array) -> Array:
-    """Return how far along the step the co-content still falls, in (0, 1], (column,), by bisection on its slope."""
+    """Return how far along the step the co-content still falls, in (0, 1], (column,).
+
+    Its slope is linear between corners: bisection finds the two between which it turns.
+    """
     slope = _build_slope(circuits, volts, step)
-    low, high = np.zeros(step.shape[1]), np.ones(step.shape[1])
-    whole = slope.at(high) <= 0
-    if whole.all():
-        return high
-    for _ in range(_SEARCH_ROUNDS):
-        middle = 0.5 * (low + high)
-        falls = slope.at(middle) <= 0
+    corners = slope.list_corners()
+    columns = np.arange(step.shape[1])
+    low, high = np.zeros_like(columns), np.full_like(columns, corners.shape[0] - 1)
+    whole = slope.at(corners[high, columns]) <= 0
+    while (high - low > 1).any() and not whole.all():
+        middle = (low + high) // 2
+        falls = slope.at(corners[middle, columns]) <= 0
         low, high = np.where(falls, middle, low), np.where(falls, high, middle)
-    return np.where(whole, 1.0, 0.5 * (low + high))
+    near, far = corners[low, columns], corners[high, columns]
+    falls_w, rises_w = np.minimum(slope.at(near), 0.0), slope.at(far)
+    share = near + (far - near) * (falls_w / np.where(whole, 1.0, falls_w - rises_w))
+    return np.where(whole, 1.0, share)
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,13 +265,20 @@ class _SlopeAlong:
     across: Array
     along: Array
 
+    def list_corners(self) -> Array:
+        """Return where the derivative bends, rising, with both ends of the step, (corner, column)."""
+        away = self.network.bends.corner_v.T[:, :, None] - self.across
+        share = np.divide(away, self.along, out=np.zeros_like(away), where=np.isfinite(away) & (self.along != 0))
+        inside = np.where((share > 0) & (share < 1), share, 1.0).reshape(-1, self.start_w.size)
+        ends = np.zeros((1, self.start_w.size)), np.ones((1, self.start_w.size))
+        return np.sort(np.concatenate([*ends, inside]), axis=0)
+
     def at(self, share: Array) -> Array:
         """Return the derivative (watts) at ``share`` of the step, (column,)."""
         bends = self.network.bends
         across = self.across + share * self.along
         segment = _segments_across(self.network, across)
-        rows = np.arange(segment.shape[0])[:, None]
-        current = bends.slope_s[rows, segment] * across + bends.offset_a[rows, segment]
+        current = pick(bends.slope_s, segment) * across + pick(bends.offset_a, segment)
         total: Array = self.start_w + share * self.rise_w + (current * self.along).sum(axis=0)
         return total
 

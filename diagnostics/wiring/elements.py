@@ -117,6 +117,10 @@ class Element:
         if self.resistance_ohm is not None and not self.resistance_ohm > 0:
             raise ValueError(f"{self.name}: resistance must be positive, not {self.resistance_ohm}")
 
+    def __hash__(self) -> int:
+        """Return a hash of what nearly always tells elements apart; that of all fields would be made anew each time."""
+        return hash((self.name, self.a, self.b))
+
 
 @dataclass(frozen=True, slots=True)
 class Detector:
