@@ -10,8 +10,8 @@ from typing import Any
 
 SHORT_BELOW_V = 2.0
 WINDOWS_V = ((9.0, "alarm"), (14.0, "trouble"), (21.5, "normal"))  # below 2 V: a short, an alarm too on most panels
-LIMIT_SAG_V = 24.0 - 0.75 * 0.5  # the auxiliary output's volts when its 750 mA limit is just reached
-EARTH_REST_V = 12.0
+SUPPLY_V = 24.0
+LIMIT_DROP_V = 0.75 * 0.5  # what the auxiliary output loses when its 750 mA limit is just reached
 NEAR_V = 0.05
 EARTH = "0"
 
@@ -43,10 +43,11 @@ class Windows:
 
     short_state: str = "alarm"
     edges: tuple[tuple[float, str], ...] = WINDOWS_V
+    short_below_v: float = SHORT_BELOW_V
 
     def find_state(self, zone_v: float) -> str:
         """Return normal, trouble or alarm."""
-        if zone_v < SHORT_BELOW_V:
+        if zone_v < self.short_below_v:
             return self.short_state
         return next((state for top, state in self.edges if zone_v < top), "trouble")
 
@@ -57,7 +58,7 @@ class Windows:
 
     def margin(self, zone_v: float) -> float:
         """Return how far the volts are from the nearest edge."""
-        return min(abs(zone_v - edge) for edge in (SHORT_BELOW_V, *(top for top, _ in self.edges)))
+        return min(abs(zone_v - edge) for edge in (self.short_below_v, *(top for top, _ in self.edges)))
 
 
 def find_linked_state(step: Step, link: Sequence[str], state: str) -> str:
@@ -111,28 +112,43 @@ def check_end_relay(steps: Sequence[Step], coil: str, contact: str, in_v: float,
 def check_reset_relay(steps: Sequence[Step], fault: str, number_of_reset: int | None) -> None:
     """Hold the reset relay typed into each step to the mode: operated in the reset step, unless the fault says not."""
     for number, step in enumerate(steps):
-        driven = "Rreset" in step.elements and "reset_relay_never_operates" not in fault
+        driven = step.elements >= {"Rreset", "Rrcoil"} and "reset_relay_never_operates" not in fault
         operated = number == number_of_reset and driven
         assert ("Rno" in step.elements) == (operated or "relay_held" in fault), f"step {number}"
         assert ("Rnc" in step.elements) != ("Rno" in step.elements), f"step {number}"
 
 
-def check_limits(steps: Sequence[Step], fault: str, zones: Sequence[str]) -> None:
-    """Hold the limit of the auxiliary output typed into each step to its volts; a zone never reaches its own."""
+def check_limits(steps: Sequence[Step], fault: str, zones: Sequence[str], supply_v: float = SUPPLY_V) -> None:
+    """Hold the limit of the auxiliary output typed into each step to its volts; a zone never reaches its own.
+
+    Outputs have the supply's volts on mains, and those of the battery where the panel hangs on that.
+    """
     for step in steps:
+        feed_v = step.across("panel_batteryp", "panel_common") if is_on_battery(step) else supply_v
         aux_v = step.across("panel_auxp", "panel_common")
-        limited = "aux_dead" not in fault and aux_v < LIMIT_SAG_V  # a dead output limits nothing
+        limited = "aux_dead" not in fault and aux_v < feed_v - LIMIT_DROP_V  # a dead output limits nothing
         assert ("Iaux" in step.elements) == limited, f"{aux_v:.3f} V at the auxiliary output"
         for zone in zones:
-            assert (24.0 - step.across(f"panel_{zone}p", "panel_common")) / 1000.0 < 0.060, f"{zone} limit reached"
+            assert (feed_v - step.across(f"panel_{zone}p", "panel_common")) / 1000.0 < 0.060, f"{zone} limit reached"
+
+
+def is_on_battery(step: Step) -> bool:
+    """Return whether the panel itself is typed as a load of its battery."""
+    return "Rpanel" in step.elements
+
+
+def is_panel_off(step: Step, runs_from_v: float) -> bool:
+    """Return whether the panel is on a battery that does not carry it: it shows nothing then."""
+    battery_v = step.across("panel_batteryp", "panel_batterym") if is_on_battery(step) else float("inf")
+    assert abs(battery_v - runs_from_v) > NEAR_V, f"{battery_v:.3f} V: near what the panel needs"
+    return battery_v < runs_from_v
 
 
 def find_earth_lamp(step: Step, off_v: float) -> str:
-    """Return right or earth trouble: either side of the auxiliary output too far off its resting volts to earth."""
-    sides = (abs(step.across("panel_auxp", EARTH)), abs(step.across(EARTH, "panel_auxm")))
-    offs = [abs(side_v - EARTH_REST_V) for side_v in sides]
-    assert all(abs(off - off_v) > NEAR_V for off in offs), f"{offs} V off: too near the lamp's edge"
-    return "earth trouble" if max(offs) > off_v else "right"
+    """Return right or earth trouble: earth too far off the middle between plus and minus of the auxiliary output."""
+    from_middle_v = abs(step.across("panel_auxp", EARTH) - step.across(EARTH, "panel_auxm")) / 2
+    assert abs(from_middle_v - off_v) > NEAR_V, f"{from_middle_v} V off: too near the lamp's edge"
+    return "earth trouble" if from_middle_v > off_v else "right"
 
 
 def find_unreasoned(step: Step, reasoned: Mapping[str, float], within_v: float = 0.1) -> list[str]:

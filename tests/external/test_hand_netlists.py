@@ -26,6 +26,8 @@ from tests.external.hand_module import Module, check_module, read_module
 from tests.external.hand_panel import (
     EARTH,
     NEAR_V,
+    SHORT_BELOW_V,
+    SUPPLY_V,
     WINDOWS_V,
     Step,
     Windows,
@@ -41,12 +43,14 @@ from tests.external.hand_panel import (
     find_shared_volts,
     find_unreasoned,
     find_wrong_volts,
+    is_panel_off,
 )
 from tests.external.spice import solve_typed
 
 HERE = Path(__file__).parent / "hand_netlists"
 ROOT = Path(__file__).parents[2]
-STEPS_OF_MODE = {"standby": 1, "alarm": 2, "during_reset": 2, "after_reset": 4, "head_off": 2}
+STEPS_OF_EVERY_BENCH = {"standby": 1, "alarm": 2, "during_reset": 2, "after_reset": 4, "head_off": 2}
+STEPS_OF_MODE = STEPS_OF_EVERY_BENCH | {"on_battery": 2, "pair_lifted": 2}
 NUMBER_OF_RESET = {"during_reset": 1, "after_reset": 2}
 
 
@@ -77,6 +81,8 @@ class Bench:
     link: tuple[str, ...] = ()  # of a class A panel
     contacts: bool = False  # dry ones: no electronics, no lamp
     earth_off_v: float = 0.0
+    supply_v: float = SUPPLY_V
+    runs_from_v: float = 0.0
     waiting: str = ""
 
 
@@ -128,11 +134,13 @@ def read_bench(rows: dict[str, Any]) -> Bench:
         rows.get("pull_in_v", 0.0),
         rows.get("drop_out_v", 0.0),
         read_module(rows["module"]) if "module" in rows else None,
-        Windows(rows.get("short_state", "alarm"), edges),
+        Windows(rows.get("short_state", "alarm"), edges, rows.get("short_below_v", SHORT_BELOW_V)),
         rows.get("relays", {"endrelay": contact} if contact else {}),
         tuple(rows.get("link", ())),
         rows.get("contacts", False),
         rows.get("earth_off_v", 0.0),
+        rows.get("supply_v", SUPPLY_V),
+        rows.get("runs_from_v", 0.0),
         rows.get("waiting", ""),
     )
 
@@ -154,7 +162,7 @@ def read_circuits(path: Path) -> list[Circuit]:
             fault.get("short_pulse", False),
             fault.get("never_closes", ""),
             tuple(fault.get("dead_relays", ())),
-            case.get("earth", ""),
+            case.get("earth", rows.get("earth", "")),
             case.get("volts", {}),
         )
         for fault in rows["fault"]
@@ -273,11 +281,19 @@ def test_bench_covers_each_site_and_every_mode() -> None:
     assert {state for c in CIRCUITS for state in c.panel.values()} == {"normal", "trouble", "alarm"}
 
 
+@pytest.mark.parametrize("site", ["bench_two_wire_12v.yaml", "bench_four_wire_12v.yaml"])
+def test_bench_covers_each_site_of_12_v(site: str) -> None:
+    circuits = [c for c in CIRCUITS if c.bench.site == site]
+    assert len({c.fault for c in circuits}) >= 16, "15 faults, and healthy"
+    assert {c.kind for c in circuits} == set(STEPS_OF_MODE)
+    assert len([c for c in circuits if c.kind == "on_battery"]) >= 10
+
+
 @pytest.mark.parametrize("site", ["bench_module_two_wire.yaml", "bench_module_four_wire.yaml"])
 def test_bench_covers_each_module_site(site: str) -> None:
     circuits = [c for c in CIRCUITS if c.bench.site == site]
     assert len({c.fault for c in circuits}) >= 16, "15 faults, and healthy"
-    assert {c.mode.partition(":")[0] for c in circuits} == set(STEPS_OF_MODE)
+    assert {c.mode.partition(":")[0] for c in circuits} == set(STEPS_OF_EVERY_BENCH)
     assert len({tuple(c.panel.items()) for c in circuits}) >= 6, "the two zones part company"
 
 
@@ -291,7 +307,7 @@ def test_each_mode_has_its_steps(circuit: Circuit) -> None:
 @each_circuit
 def test_ngspice_volts_bear_out_the_states_typed_by_hand(circuit: Circuit, ngspice: str) -> None:
     bench, steps = circuit.bench, solve_steps(ngspice, circuit)
-    check_limits(steps, circuit.fault, tuple(circuit.panel))
+    check_limits(steps, circuit.fault, tuple(circuit.panel), bench.supply_v)
     if bench.contacts:
         hot = circuit.place if circuit.kind in {"alarm", "after_reset"} else None
         check_contacts(steps, hot=hot, always=circuit.smokes, never=circuit.never_closes)
@@ -366,13 +382,17 @@ def test_program_agrees_with_the_netlist_typed_by_hand(circuit: Circuit, ngspice
     assert find_wrong_volts(rows, last) == []
     held_down = circuit.mode == "during_reset" and "zone source at 0 V" in circuit.steps[-1]
     shown = circuit.panel | dict.fromkeys(find_remembered(circuit, steps), "alarm")
-    panel = {zone: None if held_down else state for zone, state in shown.items()}
+    off = is_panel_off(last, circuit.bench.runs_from_v)
+    panel = {zone: None if held_down or off else state for zone, state in shown.items()}
     assert {zone: answer["panel"][zone] for zone in panel} == panel
     seen = {"latched"} if circuit.bench.contacts else {"powered", "latched"}  # a contact has no lamp, fed or not
     assert {name for name, state in states.items() if state in seen} == circuit.lit
     assert {name for name, state in states.items() if state == "latched"} == last.latched
     if circuit.bench.earth_off_v:
-        assert answer["earth"] == circuit.earth
+        assert answer["earth"] == (None if off else circuit.earth)
+    contacts = {**circuit.bench.relays, **({"reset": "Rno"} if "reset relay operated" in circuit.bench.states else {})}
+    moved = {relay: "operated" if contact in last.elements else "released" for relay, contact in contacts.items()}
+    assert {relay: answer["states"].get(relay, "released") for relay in moved} == moved
 
 
 @pytest.mark.ngspice

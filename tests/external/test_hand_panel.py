@@ -11,10 +11,13 @@ from tests.external.hand_panel import (
     Windows,
     check_contacts,
     check_end_relay,
+    check_limits,
     check_link,
+    check_reset_relay,
     find_earth_lamp,
     find_linked_state,
     find_unreasoned,
+    is_panel_off,
 )
 from tests.external.test_hand_netlists import HERE, read_circuits
 
@@ -24,7 +27,11 @@ JOINED = frozenset(LINK)
 LEFT = frozenset[str]()
 
 
-@pytest.mark.parametrize("stem", ["two_loops", "class_a", "dry_contacts", "two_wire_earth", "four_wire_earth"])
+EARTHS = ("two_wire_earth", "four_wire_earth")
+OF_12_V = ("two_wire_12v", "four_wire_12v")
+
+
+@pytest.mark.parametrize("stem", ["two_loops", "class_a", "dry_contacts", *EARTHS, *OF_12_V])
 def test_bench_has_fifteen_faults_with_reasoned_volts(stem: str) -> None:
     circuits = read_circuits(HERE / f"{stem}.toml")
     assert len({c.fault for c in circuits}) >= 16, "15 faults, and healthy"
@@ -98,6 +105,42 @@ def test_earth_lamp_has_its_threshold(plus_v: float, lamp: str) -> None:
     assert find_earth_lamp(Step(LEFT, volts, LEFT), 4.0) == lamp
 
 
+def test_earth_lamp_follows_the_middle_of_the_supply_it_has() -> None:
+    volts = {"panel_auxp": 4.3, "panel_auxm": 4.3 - 12.4, EARTH: 0.0}
+    assert find_earth_lamp(Step(LEFT, volts, LEFT), 2.0) == "right", "1.9 V off 6.2 V"
+    assert find_earth_lamp(Step(LEFT, volts | {"panel_auxp": 4.1, "panel_auxm": 4.1 - 12.4}, LEFT), 2.0) != "right"
+
+
+def on_battery(battery_v: float, aux_v: float, *elements: str) -> Step:
+    volts = {"panel_batteryp": battery_v, "panel_batterym": 0.0, "panel_auxp": aux_v, "panel_common": 0.0}
+    return Step(frozenset({"Rpanel", *elements}), volts | {"panel_zone1p": aux_v}, LEFT)
+
+
+def test_panel_shows_nothing_on_a_battery_that_does_not_carry_it() -> None:
+    assert is_panel_off(on_battery(8.9, 8.9), 9.0)
+    assert not is_panel_off(on_battery(9.1, 9.1), 9.0)
+    assert not is_panel_off(zone_at(0.0), 9.0), "on mains"
+    with pytest.raises(AssertionError, match="near what the panel needs"):
+        is_panel_off(on_battery(9.01, 9.0), 9.0)
+
+
+def test_limit_is_held_to_the_supply_and_to_the_battery() -> None:
+    for step, supply_v in ((on_battery(12.4, 12.1), 12.0), (on_battery(11.0, 10.7), 12.0)):
+        check_limits([step], "none", ["zone1"], supply_v)
+    with pytest.raises(AssertionError, match="at the auxiliary output"):
+        check_limits([on_battery(12.4, 12.0)], "none", ["zone1"], 12.0)
+    with pytest.raises(AssertionError, match="at the auxiliary output"):
+        check_limits([on_battery(12.4, 12.1, "Iaux")], "none", ["zone1"], 12.0)
+    check_limits([on_battery(12.4, 1.0, "Iaux")], "none", ["zone1"], 12.0)
+
+
+def test_reset_relay_with_a_dead_coil_stays() -> None:
+    live = Step(frozenset({"Rreset", "Rrcoil", "Rnc"}), {}, LEFT)
+    check_reset_relay([live, Step(live.elements - {"Rrcoil"}, {}, LEFT)], "coil_dead@reset", 1)
+    with pytest.raises(AssertionError, match="step 1"):
+        check_reset_relay([live, live], "none", 1)
+
+
 def test_reasoned_volts_are_held_to_a_tenth() -> None:
     assert find_unreasoned(zone_at(19.38), {"panel_zone1p panel_zone1m": 19.4, "panel_zone1p 0": 19.4}) == []
     assert len(find_unreasoned(zone_at(19.38), {"panel_zone1p panel_zone1m": 19.5})) == 1
@@ -108,4 +151,5 @@ def test_a_short_is_what_the_panel_makes_of_it() -> None:
     volts = (0.1, 7.2, 10.9, 13.1, 19.8, 24.0)
     tells = [Windows("trouble", edges).find_state(v) for v in volts]
     assert tells == ["trouble", "alarm", "alarm", "trouble", "normal", "trouble"]
+    assert Windows("trouble", edges, short_below_v=0.05).find_state(0.1) == "alarm"
     assert [Windows().find_state(v) for v in volts] == ["alarm", "alarm", "trouble", "trouble", "normal", "trouble"]
