@@ -35,7 +35,7 @@ from .learn import (
     tell_zone,
 )
 from .location import build_spot_object, tell_location, tell_spot
-from .mend import Mend, list_mends, tell_range, tell_rechecks
+from .mend import Mend, list_likeliest, list_mends, list_suspected, tell_range, tell_rechecks
 from .objects import (
     build_diagnosis,
     build_guide,
@@ -50,7 +50,16 @@ from .objects import (
 from .picture import describe_picture, list_shortened, render_loop
 from .proofs import build_proofs
 from .record import render_record, tell_reasons, tell_test
-from .record_words import tell_misreading, tell_repair, tell_stop, tell_stops
+from .record_words import (
+    is_other_found,
+    list_told,
+    tell_mended,
+    tell_misreading,
+    tell_other_found,
+    tell_repair,
+    tell_stop,
+    tell_stops,
+)
 from .shares import find_shares, put_value
 from .style_picture import render_style
 from .testability import (
@@ -110,15 +119,19 @@ __all__ = [
     "find_shares",
     "format_percent",
     "format_wait",
+    "is_other_found",
     "list_after_repair",
     "list_expected",
     "list_learn_cautions",
+    "list_likeliest",
     "list_mends",
     "list_not_apart",
     "list_parts",
     "list_repair_cautions",
     "list_shortened",
+    "list_suspected",
     "list_suspects",
+    "list_told",
     "localize",
     "name_causes",
     "put_value",
@@ -145,7 +158,9 @@ __all__ = [
     "tell_learnt",
     "tell_location",
     "tell_long_check",
+    "tell_mended",
     "tell_misreading",
+    "tell_other_found",
     "tell_panel",
     "tell_range",
     "tell_reasons",

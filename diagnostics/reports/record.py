@@ -1,9 +1,10 @@
 """The record of a visit as one printable page."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
 
-from diagnostics.cases import Case, Reading, Suggestion, list_misreadings
+from diagnostics.cases import Case, Reading, Repair, Suggestion, list_misreadings
 from diagnostics.units import format_quantity
 from diagnostics.visit import (
     HEAD_OFF,
@@ -34,12 +35,16 @@ from .page import (
     tell_page,
 )
 from .record_words import (
+    is_other_found,
     name_reading,
     tell_asked,
     tell_misreading,
     tell_offer,
+    tell_other_found,
     tell_repair,
+    tell_seen,
     tell_speaker,
+    tell_suspected,
     tell_typed,
     tell_understood,
 )
@@ -270,14 +275,25 @@ class RecordTold:
         return self._table("answers", heads, rows)
 
     def repairs(self) -> Markup:
-        """Return what was put right, and whether it cured."""
+        """Return what was put right, what had been suspected there and what was seen, and whether it cured.
+
+        Where what was seen is not what had been suspected, a box of its own says so.
+        """
+        rows = [self._tell_repair(r) for r in self.case.repairs]
+        if not rows:
+            return self.section("repairs", self.line("no_repairs"))
+        heads = [self.phrase(key) for key in ("when", "what", "suspected_then", "seen", "cured", "who")]
+        others = [tell_other_found(r, self.words) for r in self.case.repairs if is_other_found(r)]
+        boxes = (tag("p", put_typed(text), class_="box") for text in others)
+        return self.section("repairs", render_table(*_drop_empty(heads, rows)), *boxes)
+
+    def _tell_repair(self, r: Repair) -> list[Markup]:
+        """Return one row of the repairs; what nobody said of what was seen is told as that."""
         marks = {True: self.page("yes"), False: self.page("no"), None: self.phrase("not_known")}
-        rows = [
-            [self.moment(r.done_at), put_typed(tell_repair(r, self.words)), put(marks[r.cured]), put_typed(r.by)]
-            for r in self.case.repairs
-        ]
-        heads = [self.phrase(key) for key in ("when", "what", "cured", "who")]
-        return self._table("repairs", heads, rows) or self.section("repairs", self.line("no_repairs"))
+        done = tell_repair(replace(r, suspected=(), saw="", found=""), self.words)
+        seen = tell_seen(r, self.words) or (self.page("not_said") if r.suspected else "")
+        typed = (put_typed(text) for text in (done, tell_suspected(r, self.words), seen))
+        return [self.moment(r.done_at), *typed, put(marks[r.cured]), put_typed(r.by)]
 
     def tests(self) -> Markup:
         """Return the fixed list of tests, and in a box of its own what was not tested."""

@@ -24,6 +24,7 @@ from .notices import show_stop_of
 from .proof import name_untested, show_denials
 from .record import show_record_so_far
 from .safety import BY, TOLD
+from .seen import show_other_found
 from .session import (
     assess,
     build_words,
@@ -70,6 +71,7 @@ def show_closing(assessment: Assessment) -> None:
     ask_text(tell("told_who"), TOLD, tell("told_hint"))
     ask_note(tell("note_waiting" if chosen == "waiting" else "note"), _NOTE)
     ask_text(tell("closed_by"), BY, "", 80)
+    show_other_found(case.repairs, words)
     _show_defects(assessment, words)
     if find_stage(case) == "closing":
         show_left(case, words)

@@ -1,6 +1,7 @@
 """What was found, the repair, and whether it cured; each answer can be taken back."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Literal
 
 import streamlit as st
@@ -15,16 +16,17 @@ from diagnostics.reports import (
     list_mends,
     list_parts,
     list_repair_cautions,
+    list_suspected,
+    list_told,
     tell_certainty,
     tell_location,
     tell_panel,
     tell_rechecks,
-    tell_repair,
     tell_symptom,
 )
 from diagnostics.visit import (
     Assessment,
-    Seen,
+    RepairNote,
     build_bench,
     build_suggestion,
     find_disturbances,
@@ -59,7 +61,6 @@ from .session import (
 )
 from .ways import show_undo
 
-_WHICH, _UNSEEN = "which", "unseen"  # which of several faults it was
 _OTHER_NOW = "other_now"  # in the address: the repair after which something else is wrong than before
 _NOW = "now"  # what that is
 _SWAPS = "swap_zone_input"  # a repair that rests on what the panel itself should give
@@ -100,7 +101,7 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     if find_listener(case) == "caller":
         show_alert("info", tell("caller_hand_on"))
     mends = list_mends(d, repair, words)
-    _show_mends(mends, write_class(repair))
+    _show_mends(mends)
     more = [text for text in (tell_location(assessment, words), *tell_rechecks(repair, words)) if text]
     st.markdown("\n".join(f"- {plain(text)}" for text in more))
     if find_listener(case) == "caller":  # nothing of it is the caller's to do
@@ -113,7 +114,7 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     with st.container(horizontal=True, gap="xsmall", key="ways"):
         show_side("something_else", "other", "something_else")
         show_undo(assessment)
-    args = (case.case_id, case.revision, *repair, tuple(mend.fault for mend in mends) if len(mends) > 1 else ())
+    args = (case.case_id, case.revision, *repair, list_suspected(d, repair, words))
     _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
 
 
@@ -126,18 +127,14 @@ def _show_back(case: Case, words: Words, repair: str) -> None:
     bring_into_view("put_back_now", repair)
 
 
-def _show_mends(mends: Sequence[Mend], repair: str) -> None:
-    """Show what exactly to mend; of several, that it is one of them, and once the work is done which it was."""
+def _show_mends(mends: Sequence[Mend]) -> None:
+    """Show what exactly to mend; of several, that it is one of them."""
     if len(mends) < 2:
         st.markdown("\n".join(f"- {plain(mend.told)}" for mend in mends))
         return
-    if find_kept(DONE) != repair:
-        first, *others = (plain(mend.told) for mend in mends)
-        lines = [f"- {first}", *(f"- {tell('mend_or', mend=other)}" for other in others)]
-        st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
-        return
-    names = {mend.fault: plain(mend.name) for mend in mends} | {_UNSEEN: tell("mend_unseen")}
-    _ask_one(_WHICH, "mend_which", names, repair)
+    first, *others = (plain(mend.told) for mend in mends)
+    lines = [f"- {first}", *(f"- {tell('mend_or', mend=other)}" for other in others)]
+    st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
 
 
 def _ask_one(key: str, question: str, names: Mapping[str, str], asked_for: str) -> None:
@@ -168,7 +165,7 @@ def _record_own_repair(case_id: str, revision: int, cured: bool) -> None:  # noq
     if not what:
         st.session_state["problem"] = tell("own_repair_needed")
         return
-    _record(load(case_id, revision), what, cured=cured)
+    _record(load(case_id, revision), what, RepairNote(), cured=cured)
     if "problem" not in st.session_state:
         turn_to("")
 
@@ -218,26 +215,22 @@ def _record_repair(
     revision: int,
     remedy: str,
     spot: str,
-    several: tuple[str, ...],
+    suspected: tuple[str, ...],
     cured: bool,  # noqa: FBT001
 ) -> None:
-    found = str(st.session_state.get(_WHICH) or "") if several else ""
-    if several and cured and not found:
-        st.session_state["problem"] = tell("mend_which_needed")
-        return
-    found = found if found in several else ""
-    _record(load(case_id, revision), write_class((remedy, spot)), cured=cured, found=found)
+    note = RepairNote(suspected)
+    _record(load(case_id, revision), write_class((remedy, spot)), note, cured=cured)
 
 
-def _record(case: Case, what: str, *, cured: bool, found: str = "") -> None:
+def _record(case: Case, what: str, note: RepairNote, *, cured: bool) -> None:
     """Store a repair, and with it what was suggested when it was told; not while it is open what is wrong now."""
     now = str(st.session_state.get(_NOW) or "") if find_kept(_OTHER_NOW) else ""
     if find_kept(_OTHER_NOW) and not now:
         st.session_state["problem"] = tell("now_needed")
         return
     suggestion = build_suggestion(assess(case))
-    record_repair(open_store(), case, what, cured=cured, seen=Seen(found, now), suggestion=suggestion)
-    for word in (DONE, _WHICH, _OTHER_NOW, _NOW):
+    record_repair(open_store(), case, what, cured=cured, note=replace(note, now=now), suggestion=suggestion)
+    for word in (DONE, _OTHER_NOW, _NOW):
         keep(word, "")
 
 
@@ -245,8 +238,9 @@ def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
     """List what was repaired, and whether it cured; what was noted by mistake can be taken back."""
     for number, repair in enumerate(case.repairs):
         mark = {True: f"✓ {tell('cured')}", False: f"✗ {tell('still_faulty')}", None: f"? {tell('not_known')}"}
-        told = f"{plain(tell_repair(repair, words))} {format_moment(repair.done_at)}"
-        st.markdown(f"- **{mark[repair.cured]}** · {told}")
+        first, *more = (plain(text) for text in list_told(repair, words))
+        told = f"{first} {format_moment(repair.done_at)}"
+        st.markdown("  \n".join([f"- **{mark[repair.cured]}** · {told}", *more]))
         if may_change and repair.cured is not None:
             args = (case.case_id, case.revision, number)
             label = tell("repair_taken_back")

@@ -33,7 +33,7 @@ from .baseline import (
 from .beyond import find_most_v, is_beyond, list_beyond
 from .changed import Change, find_change
 from .deeds import (
-    Seen,
+    RepairNote,
     accept_loop,
     acknowledge,
     close_case,
@@ -41,6 +41,7 @@ from .deeds import (
     deny_cure,
     extend_test,
     list_visits,
+    note_seen,
     open_case,
     put_back,
     record_reading,
@@ -138,8 +139,8 @@ __all__ = [
     "OnTheSameLadder",
     "ProofItem",
     "Recheck",
+    "RepairNote",
     "RuledOut",
-    "Seen",
     "Stage",
     "accept_loop",
     "acknowledge",
@@ -224,6 +225,7 @@ __all__ = [
     "list_visits",
     "may_be_absent",
     "name_rooms",
+    "note_seen",
     "once",
     "open_case",
     "parse_rooms",

@@ -113,7 +113,10 @@ def build_full_case(text: str = "as told", closing: str = "mended") -> Case:
             Reading("telepathy", text, at=text, taken_at=at, site_revision=2),
         ),
         retracted=(Retraction(retracted, at, text, VOLTS.reading_id),),
-        repairs=(Repair(text, START, cured=False), Repair(f"join_conductor@run det2 {text}", at, cured=True, by=text)),
+        repairs=(
+            Repair(text, START, cured=False, found=text, suspected=(text,), saw="other", own_words=text),
+            Repair(f"join_conductor@run det2 {text}", at, cured=True, by=text),
+        ),
         tests=(ProofResult("station", False, at, "", text), ProofResult("reset", True, at, "", "", text)),  # noqa: FBT003
         acknowledged=(Acknowledgement("is_it_real", START), Acknowledgement(text or "x", START)),
         suggestions=(Suggestion("measure", text, at, "skipped", "guide", text, text),),
