@@ -13,6 +13,7 @@ from diagnostics.reports import (
     Words,
     explain_next,
     explain_unsure,
+    list_likeliest,
     list_mends,
     list_parts,
     list_repair_cautions,
@@ -61,6 +62,7 @@ from .session import (
 )
 from .ways import show_undo
 
+_SUSPECT = "suspect"  # which of the leading suspects a repair of one's own was for
 _OTHER_NOW = "other_now"  # in the address: the repair after which something else is wrong than before
 _NOW = "now"  # what that is
 _SWAPS = "swap_zone_input"  # a repair that rests on what the panel itself should give
@@ -149,23 +151,48 @@ def _ask_one(key: str, question: str, names: Mapping[str, str], asked_for: str) 
 
 
 def show_own_repair(case: Case) -> None:
-    """Ask what this person has put right without being told to."""
+    """Ask what this person has put right without being told to, and whether it was one of the leading suspects."""
+    assessment = assess(case)
+    words = build_words(assessment)
     st.title(tell("own_repair"), anchor=False)
     show_messages()
-    _show_back(case, build_words(assess(case)), "own")
+    _show_back(case, words, "own")
     ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
+    likeliest = list_likeliest(assessment.diagnosis, words)
+    _ask_suspect(likeliest)
     read = list_read_for_repair(case, build_bench(case.site).loop, None)
     show_cautions((*list_repair_cautions(None), "ladder", "outranked"), read)  # it may have been anywhere
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
-    _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision))
+    classes = tuple((mend.fault, write_class(mend.repair)) for mend in likeliest)
+    _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision, classes))
 
 
-def _record_own_repair(case_id: str, revision: int, cured: bool) -> None:  # noqa: FBT001 - callbacks take positions
-    what = str(st.session_state.get("own_repair") or "").strip()
-    if not what:
+def _ask_suspect(likeliest: Sequence[Mend]) -> None:
+    """Offer the leading suspects as what it was: one tap, which another takes back, or none."""
+    names = {mend.fault: plain(mend.name) for mend in likeliest}
+    if not names:
+        return
+    recall(_SUSPECT, tuple(names))
+    if st.session_state[_SUSPECT] not in names:
+        st.session_state[_SUSPECT] = None
+    chosen = st.pills(tell("own_repair_suspect"), list(names), key=_SUSPECT, wrap=True, format_func=names.__getitem__)
+    keep_choice(_SUSPECT, chosen or "", "")
+
+
+def _record_own_repair(
+    case_id: str,
+    revision: int,
+    classes: tuple[tuple[str, str], ...],
+    cured: bool,  # noqa: FBT001 - callbacks take positions
+) -> None:
+    """Store it in plain words, or, where it was one of the suspects, as the repair of that one."""
+    typed, suspect = (str(st.session_state.get(key) or "").strip() for key in ("own_repair", _SUSPECT))
+    repair = dict(classes).get(suspect)
+    if not typed and not repair:
         st.session_state["problem"] = tell("own_repair_needed")
         return
-    _record(load(case_id, revision), what, RepairNote(), cured=cured)
+    note = RepairNote((suspect,), "as_suspected", own_words=typed) if repair else RepairNote()
+    _record(load(case_id, revision), repair or typed, note, cured=cured)
     if "problem" not in st.session_state:
         turn_to("")
 
@@ -204,7 +231,8 @@ def _ask_complaint_now(told: str, callback: Callable[..., None], args: tuple[obj
 
 def _say_done(repair: str) -> None:
     """Note on this page that the work is done; what was put right by oneself must be said first."""
-    if repair == "own" and not str(st.session_state.get("own_repair") or "").strip():
+    said = (str(st.session_state.get(key) or "").strip() for key in ("own_repair", _SUSPECT))
+    if repair == "own" and not any(said):
         st.session_state["problem"] = tell("own_repair_needed")
         return
     keep(DONE, repair)

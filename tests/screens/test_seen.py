@@ -1,11 +1,13 @@
 """What a repair was for, and what was seen there: one tap, never forced, plain in the record."""
 
 import re
+from dataclasses import replace
 
 import pytest
 
 from diagnostics.cases import Case, CaseStore, parse_case, write_case
 from diagnostics.errors import NotFoundError
+from diagnostics.readings import Faults
 from diagnostics.reports import render_record
 from diagnostics.source import read_document
 from diagnostics.visit import assess_case, find_stage, list_proof, note_seen, tell_meaning
@@ -15,6 +17,7 @@ from tests.screens.test_work import at_verdict
 
 ASKED = "What was seen there?"
 PLUS, MINUS = "conductor_open@det5.in+", "conductor_open@det5.in-"
+WHICH = "Was it one of these? It may be left out"
 AGAINST = "What was mended is not what the readings had pointed to."
 
 
@@ -111,3 +114,49 @@ def test_what_was_taken_back_or_never_suspected_is_not_asked_for(mended: Visitor
     assert AGAINST not in print_record(mended.case)
     with pytest.raises(NotFoundError, match="was not suspected"):
         note_seen(mended.store, mended.case, 0, "as_suspected", PLUS)
+
+
+def own_repair(visitor: Visitor, suspect: str, words: str = "") -> Visitor:
+    """Tell a repair of one's own as that of a suspect, up to whether it cured."""
+    visitor.tap("to_repair").pick(WHICH, suspect)
+    if words:
+        visitor.type("What did you put right?", words)
+    return visitor.tap("work_done")
+
+
+def test_own_repair_of_a_suspect_is_kept_believed_and_tested_as_that_repair(store: CaseStore) -> None:
+    visitor = Visitor(store, describe_call(store).case_id)
+    own_repair(visitor, MINUS, "screw tightened, dust out of detector 2")
+    assert next(g for g in visitor.reload().at.button_group if g.label == WHICH).value == MINUS
+    (repair,) = visitor.tap("cured").case.repairs
+    assert (repair.fault, repair.suspected, repair.saw) == ("mend_conductor@run det5", (MINUS,), "as_suspected")
+    assert visitor.case.suggestions[-1].outcome == "followed"
+    told = print_record(visitor.case)
+    assert "Told as: screw tightened, dust out of detector 2." in told
+    assert "Open conductor, minus conductor, run into detector 5 (bakehouse) as suspected yes" in told
+    touched = {i.at for i in list_proof(visitor.case, assess_case(visitor.case).loop) if "touched" in i.reasons}
+    assert {"det2", "det4", "det5"} <= touched  # both ends of the run, and what was typed
+    assert reread(visitor.case) == visitor.case
+
+
+def test_own_repair_of_a_suspect_in_vain_takes_the_suspicion_off_it(store: CaseStore) -> None:
+    visitor = Visitor(store, describe_call(store).case_id)
+    own_repair(visitor, PLUS).tap("still_faulty")
+    assert [(r.fault, r.cured) for r in visitor.case.repairs] == [("mend_conductor@run det5", False)]
+    in_words = replace(visitor.case, repairs=(replace(visitor.case.repairs[0], fault="a loose wire"),))
+    some = (assess_case(c).diagnosis for c in (in_words, visitor.case))
+    share = [sum(c.probability for c in d.candidates if _is_run(c.faults)) for d in some]
+    assert share[0] > 0.95  # words alone are nobody's repair: the same would be proposed again
+    assert share[1] < 0.75
+
+
+def _is_run(faults: Faults) -> bool:
+    return any(fault.repair_class == ("mend_conductor", "run det5") for fault in faults)
+
+
+def test_own_repair_needs_words_or_a_suspect_and_a_second_tap_takes_the_suspect_back(store: CaseStore) -> None:
+    visitor = Visitor(store, describe_call(store).case_id)
+    visitor.tap("to_repair").pick(WHICH, PLUS).pick(WHICH, None).tap("work_done")
+    assert "Say first what you put right, or tap which suspect it was." in visitor.text
+    visitor.type("What did you put right?", "a loose wire").tap("work_done").tap("cured")
+    assert [(r.fault, r.suspected, r.saw, r.own_words) for r in visitor.case.repairs] == [("a loose wire", (), "", "")]
