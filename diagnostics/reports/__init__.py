@@ -80,6 +80,7 @@ from .words import (
     list_after_repair,
     say,
     tell_caution,
+    tell_cautions,
     tell_closing,
     tell_symptom,
 )
@@ -150,6 +151,7 @@ __all__ = [
     "round_number",
     "say",
     "tell_caution",
+    "tell_cautions",
     "tell_certainty",
     "tell_changes",
     "tell_closing",

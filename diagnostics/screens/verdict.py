@@ -28,7 +28,6 @@ from diagnostics.reports import (
 from diagnostics.visit import (
     Assessment,
     RepairNote,
-    build_bench,
     build_suggestion,
     find_disturbances,
     find_listener,
@@ -159,24 +158,27 @@ def show_own_repair(case: Case) -> None:
     _show_back(case, words, "own")
     ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
     likeliest = list_likeliest(assessment.diagnosis, words)
-    _ask_suspect(likeliest)
-    read = list_read_for_repair(case, build_bench(case.site).loop, None)
-    show_cautions((*list_repair_cautions(None), "ladder", "outranked"), read)  # it may have been anywhere
+    chosen = _ask_suspect(likeliest)
+    repair = next((mend.repair for mend in likeliest if mend.fault == chosen), None)
+    anywhere = ("ladder",) if repair is None else ()  # what is told in words may have been at the panel or up there
+    read = list_read_for_repair(case, words.loop, repair)
+    show_cautions((*list_repair_cautions(repair), *anywhere, "outranked"), read)
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     classes = tuple((mend.fault, write_class(mend.repair)) for mend in likeliest)
     _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision, classes))
 
 
-def _ask_suspect(likeliest: Sequence[Mend]) -> None:
-    """Offer the leading suspects as what it was: one tap, which another takes back, or none."""
+def _ask_suspect(likeliest: Sequence[Mend]) -> str:
+    """Offer the leading suspects as what it was: one tap, which another takes back, or none; return which it is."""
     names = {mend.fault: plain(mend.name) for mend in likeliest}
     if not names:
-        return
+        return ""
     recall(_SUSPECT, tuple(names))
     if st.session_state[_SUSPECT] not in names:
         st.session_state[_SUSPECT] = None
     chosen = st.pills(tell("own_repair_suspect"), list(names), key=_SUSPECT, wrap=True, format_func=names.__getitem__)
     keep_choice(_SUSPECT, chosen or "", "")
+    return chosen or ""
 
 
 def _record_own_repair(

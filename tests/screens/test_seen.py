@@ -12,7 +12,7 @@ from diagnostics.reports import render_record
 from diagnostics.source import read_document
 from diagnostics.visit import assess_case, find_stage, list_proof, note_seen, tell_meaning
 from tests.screens.conftest import Visitor
-from tests.screens.real_work import describe_call
+from tests.screens.real_work import describe, describe_call
 from tests.screens.test_work import at_verdict
 
 ASKED = "What was seen there?"
@@ -152,6 +152,24 @@ def test_own_repair_of_a_suspect_in_vain_takes_the_suspicion_off_it(store: CaseS
 
 def _is_run(faults: Faults) -> bool:
     return any(fault.repair_class == ("mend_conductor", "run det5") for fault in faults)
+
+
+def test_own_repair_shows_each_caution_once_and_those_of_its_place_once_that_is_known(store: CaseStore) -> None:
+    def list_titles(visitor: Visitor) -> list[str]:
+        return list(re.findall(r"⚠ \*\*(.+?)\.\*\*", visitor.text))
+
+    visitor = Visitor(store, describe(store).case_id).tap("to_repair")
+    people = "Tell people first, out of service"
+    anywhere = ["Outputs", "Live cabinet", "Ladder", people, "Evidence first", "Who outranks this tool"]
+    assert list_titles(visitor) == anywhere
+    visitor.pick(WHICH, "end_resistor_missing@end")
+    assert list_titles(visitor) == [title for title in anywhere if title != "Live cabinet"]
+    visitor.pick(WHICH, "zone_resistor_setting@zone1")  # no wire comes off for that, and nobody climbs
+    assert list_titles(visitor) == [
+        "Outputs", "Live cabinet", "Tell people first", "Evidence first", "Who outranks this tool"
+    ]  # fmt: skip
+    visitor.pick(WHICH, None)
+    assert list_titles(visitor) == anywhere
 
 
 def test_own_repair_needs_words_or_a_suspect_and_a_second_tap_takes_the_suspect_back(store: CaseStore) -> None:
