@@ -9,6 +9,7 @@ from diagnostics.visit import (
     build_bench,
     close_case,
     find_disturbances,
+    find_listener,
     find_stage,
     is_proved,
     list_beyond,
@@ -73,7 +74,7 @@ def show_closing(assessment: Assessment) -> None:
     ask_text(tell("closed_by"), BY, "", 80)
     show_other_found(case.repairs, words)
     _show_defects(assessment, words)
-    if find_stage(case) == "closing":
+    if find_stage(case) == "closing" and find_listener(case) == "technician":  # it is measured
         show_left(case, words)
     if find_view() == "closing":
         show_button(tell("back"), turn_to, ("",), "closing_back")

@@ -43,6 +43,7 @@ from .session import (
     load,
     open_store,
     plain,
+    show_alert,
     show_button,
     show_cautions,
     show_messages,
@@ -84,6 +85,8 @@ def show_proof(case: Case) -> None:
     ask_seen(case, words)
     show_disturbed(case, words)  # nothing can be tested on a lifted pair
     st.markdown(tell("proof_why"))
+    if find_listener(case) == "caller":
+        show_alert("warning", tell("caller_tests"))
     more = (c for i in items if i.recheck for c in i.recheck.measurement.cautions)
     cautions = tuple(dict.fromkeys((*_CAUTIONS, *more)))
     show_cautions(cautions, list_read_cautions(case, loop, cautions), find_listener(case))

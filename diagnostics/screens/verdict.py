@@ -87,7 +87,10 @@ def show_verdict(assessment: Assessment) -> None:
 
 def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) -> None:
     d, case = assessment.diagnosis, assessment.case
+    by_phone = find_listener(case) == "caller"
     _show_back(case, words, write_class(repair))
+    if by_phone:  # before anything that reads like an order
+        show_alert("info", tell("caller_hand_on"))
     show_note(tell("settled_title") if d.settled else tell("likely_title"))
     st.markdown(f"## {plain(words.repair(repair))}")
     parts = list_parts(repair)
@@ -99,17 +102,12 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     assumed = tell_panel(case.site)
     if assumed and _SWAPS in repair[0].split(" + "):
         show_alert("warning", plain(f"{assumed} {tell('assumed_verdict')}"))
-    if find_listener(case) == "caller":
-        show_alert("info", tell("caller_hand_on"))
-    mends = list_mends(d, repair, words)
-    _show_mends(mends)
-    more = [text for text in (tell_location(assessment, words), *tell_rechecks(repair, words)) if text]
+    _show_mends(list_mends(d, repair, words))
+    rechecks = () if by_phone else tell_rechecks(repair, words)
+    more = [text for text in (tell_location(assessment, words), *rechecks) if text]
     st.markdown("\n".join(f"- {plain(text)}" for text in more))
-    if find_listener(case) == "caller":  # nothing of it is the caller's to do
-        show_cautions(("ladder", "outranked"), frozenset(), "caller")
-        show_undo(assessment)
-        show_button(tell("something_else"), turn_to, ("other",), "something_else")
-        show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
+    if by_phone:
+        _end_by_phone(assessment)
         return
     show_cautions((*list_repair_cautions(repair), "outranked"), list_read_for_repair(case, words.loop, repair))
     with st.container(horizontal=True, gap="xsmall", key="ways"):
@@ -117,6 +115,14 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
         show_undo(assessment)
     args = (case.case_id, case.revision, *repair, list_suspected(d, repair, words))
     _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
+
+
+def _end_by_phone(assessment: Assessment) -> None:
+    """End with a verdict of which nothing is the caller's to do: it is handed on."""
+    show_cautions(("ladder", "outranked"), frozenset(), "caller")
+    show_undo(assessment)
+    show_button(tell("something_else"), turn_to, ("other",), "something_else")
+    show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
 
 
 def _show_back(case: Case, words: Words, repair: str) -> None:
@@ -162,7 +168,7 @@ def show_own_repair(case: Case) -> None:
     repair = next((mend.repair for mend in likeliest if mend.fault == chosen), None)
     anywhere = ("ladder",) if repair is None else ()  # what is told in words may have been at the panel or up there
     read = list_read_for_repair(case, words.loop, repair)
-    show_cautions((*list_repair_cautions(repair), *anywhere, "outranked"), read)
+    show_cautions((*list_repair_cautions(repair), *anywhere, "outranked"), read, find_listener(case))
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     classes = tuple((mend.fault, write_class(mend.repair)) for mend in likeliest)
     _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision, classes))
