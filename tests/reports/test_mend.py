@@ -1,5 +1,6 @@
 """What to mend, by ohms, conductor, terminal and contact; and what the zone reads once it is right."""
 
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -7,7 +8,7 @@ import pytest
 
 from diagnostics.cases import Repair, read_case
 from diagnostics.faults import list_faults
-from diagnostics.readings import Bench, list_measurements
+from diagnostics.readings import Bench, find_short, list_measurements, read_table
 from diagnostics.reports import (
     Words,
     list_mends,
@@ -16,6 +17,7 @@ from diagnostics.reports import (
     list_suspects,
     read_words,
     tell_rechecks,
+    tell_spot,
 )
 from diagnostics.reports.record_words import tell_suspected
 from diagnostics.units import format_ends, format_short
@@ -103,6 +105,18 @@ def test_every_kind_that_is_put_on_its_right_terminals_says_which() -> None:
     kinds = {f.kind for loop in loops for f in list_faults(loop) if f.data.remedy == "put_wires_right"}
     assert len(kinds) > 5
     assert kinds - set(read_words().mends) == set()
+
+
+@pytest.mark.parametrize(
+    ("run", "told"),
+    [("40 ft", r"about \d+ ft \(\d+ m\) ± \d+ ft \(\d+ m\)"), ("12 m", r"about \d+ m \(\d+ ft\) ± \d+ m \(\d+ ft\)")],
+)
+def test_place_of_a_short_is_told_in_the_unit_that_the_lengths_were_given_in(run: str, told: str) -> None:
+    site, _ = build_quick_site(QuickDescription("two_wire_zone", "6", cable="18 AWG", run=run))
+    loop = build_loop(site)
+    spot = find_short(loop, "det1.in", 1.2, read_table().meter)
+    assert spot is not None
+    assert re.match(told, tell_spot(spot, "det1.in", Words(loop)))
 
 
 def test_ends_of_one_range_share_their_unit() -> None:
