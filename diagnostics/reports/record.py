@@ -14,6 +14,7 @@ from diagnostics.visit import (
     find_disturbances,
     find_hidden,
     is_told,
+    list_other_loops,
     list_proof,
     list_test_ends,
 )
@@ -99,6 +100,7 @@ class RecordTold:
         self.case, self.region, self.zone = case, region, zone
         self.loop = build_loop(case.site)
         self.words = Words(self.loop, "technician", region)
+        self.other_loops = list_other_loops(case)
         self.numbers = {r.reading_id: str(n) for n, r in enumerate(case.readings, 1)}
 
     def phrase(self, key: str, **told: str) -> str:
@@ -136,7 +138,8 @@ class RecordTold:
         zones = (self._tell_zone(name) for name in site.zones)
         ends = (format_quantity(loop.end_resistor.resistance, "ohm") for loop in site.loops if loop.end_resistor)
         styles = (self.words.table.styles[loop.style] for loop in site.loops)
-        count = self.phrase("described_times", count=str(case.site_revision)) if case.earlier_sites else ""
+        every = (*case.readings, *(item.reading for item in case.retracted))
+        is_marked = any(r.site_revision in self.other_loops for r in every)
         facts = [
             ("note", put_typed(site.note)),
             ("wiring", put(", ".join(styles))),
@@ -144,7 +147,7 @@ class RecordTold:
             ("zones", put("; ".join(zones))),
             ("ends", put(", ".join(ends))),
             ("panel", put(tell_panel(site))),
-            ("described", put(count)),
+            ("described", put(self.phrase("described_anew") if is_marked else "")),
         ]
         defects = [self.section("defects", render_list(put(d) for d in self.words.defects()))]
         return join((self.section("site", self._facts(facts)), *(defects if self.words.defects() else [])))
@@ -213,8 +216,8 @@ class RecordTold:
 
     def _tell_reading(self, r: Reading) -> list[Markup]:
         name = name_reading(r, self.words)
-        if self.case.earlier_sites:
-            name = f"{name} ({self.phrase('description', number=str(r.site_revision))})"
+        if r.site_revision in self.other_loops:
+            name = f"{name} ({self.phrase('described_before')})"
         stored = r.understood
         value = tell_understood(stored, r, self.words) if stored else self.page("not_noted")
         there = self.phrase(r.condition) if r.condition else ""
@@ -243,7 +246,7 @@ class RecordTold:
     def baseline(self) -> Markup:
         """Return the readings of an earlier visit that this one is held against."""
         known = self.case.baseline
-        rows = [self._tell_reading(r) for r in known.readings]
+        rows = [self._tell_reading(replace(r, site_revision=self.case.site_revision)) for r in known.readings]
         if not rows:
             return Markup("")
         source = tag("p", put(self.phrase("baseline_from", case=known.case_id))) if known.case_id else Markup("")

@@ -58,7 +58,7 @@ from .deeds import (
     tell_loop,
     tell_people,
 )
-from .described import describe_site, tell_place, tell_rooms
+from .described import describe_site, list_other_loops, tell_place, tell_rooms
 from .disturbed import Disturbance, find_disturbances, find_first
 from .doubts import (
     Doubt,
@@ -212,6 +212,7 @@ __all__ = [
     "list_likely_answers",
     "list_met_at",
     "list_missing_tools",
+    "list_other_loops",
     "list_proof",
     "list_read_cautions",
     "list_read_for_repair",
