@@ -2,6 +2,7 @@
 
 from .card import Card, build_card
 from .card_page import build_card_object, render_card, render_card_text
+from .cautions import tell_caution, tell_cautions
 from .changes import tell_changes
 from .circuit_object import build_circuit_object
 from .design import (
@@ -79,8 +80,6 @@ from .words import (
     format_wait,
     list_after_repair,
     say,
-    tell_caution,
-    tell_cautions,
     tell_closing,
     tell_symptom,
 )

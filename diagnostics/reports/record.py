@@ -20,6 +20,7 @@ from diagnostics.visit import (
 )
 from diagnostics.wiring import build_loop
 
+from .cautions import tell_caution
 from .learn import tell_panel
 from .mend import tell_range
 from .page import (
@@ -51,7 +52,7 @@ from .record_words import (
 )
 from .standing import render_standing
 from .word_table import Region
-from .words import Words, tell_caution, tell_closing
+from .words import Words, tell_closing
 
 
 def render_record(case: Case, region: Region = "north_america", zone: tzinfo = UTC) -> str:

@@ -1,7 +1,7 @@
 """The one home of sentences: from data to what a technician or a caller reads."""
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
 from diagnostics.circuit import Mode
 from diagnostics.faults import Fault, read_catalogue
@@ -22,30 +22,6 @@ def say(key: str, region: Region = "north_america", **told: str) -> str:
     """Return a sentence of the screens with its facts filled in; raises KeyError for a key that is not there."""
     table = read_words(region)
     return table.screen[key].format(**table.regions[region], **told)
-
-
-def tell_caution(name: str, region: Region = "north_america", listener: Listener = "technician") -> tuple[str, str]:
-    """Return the title of a caution, and the caution in full, as it is meant for whoever hears it."""
-    table = read_words(region)
-    own = table.caller_cautions if listener == "caller" else {}
-    return table.caution_titles[name], own.get(name, table.cautions[name]).format(**table.regions[region])
-
-
-def tell_cautions(
-    names: Collection[str], region: Region = "north_america", listener: Listener = "technician"
-) -> tuple[tuple[str, str], ...]:
-    """Return the title and the words of cautions, each once, most severe first.
-
-    Two that say the same of the same people are one; a caller, who has words of one's own, is told each by itself.
-    """
-    table = read_words(region)
-    told = {name: tell_caution(name, region, listener) for name in table.cautions if name in names}
-    for pair, joined in table.joined_cautions.items() if listener == "technician" else ():
-        first, second = pair.split(" + ")
-        if first in told and second in told:
-            told[first] = joined.title, joined.text.format(**table.regions[region])
-            del told[second]
-    return tuple(told.values())
 
 
 def tell_symptom(name: str, region: Region = "north_america") -> str:
