@@ -264,8 +264,26 @@ def test_any_text_is_a_finite_number_or_a_quantity_error(text: str, unit: str) -
 
 
 @pytest.mark.parametrize(
-    ("length_m", "told"), [(12.192, "12.2 m (40 ft)"), (0.15, "0.15 m (0.5 ft)"), (72.0, "72 m (236 ft)")]
-)
-def test_lengths_are_told_in_metres_and_in_feet(length_m: float, told: str) -> None:
+    ("typed", "told"),
+    [
+        ("40 ft", "40 ft (12.2 m)"), ("12.5 ft", "12.5 ft (3.81 m)"), ("0.5 ft", "0.5 ft (0.152 m)"),
+        ("50 ft", "50 ft (15.2 m)"), ("12 m", "12 m (39 ft)"), ("12.2 m", "12.2 m (40 ft)"),
+        ("0.15 m", "0.15 m (0.5 ft)"), ("72 m", "72 m (236 ft)"), ("7.6 m", "7.6 m (25 ft)"),
+    ],
+)  # fmt: skip
+def test_lengths_are_told_as_they_were_typed_and_in_the_other_unit(typed: str, told: str) -> None:
     """A foot is 0.3048 m exactly (international yard and pound agreement of 1959)."""
-    assert format_length(length_m) == told
+    assert format_length(parse_quantity(typed, "m")) == told
+
+
+@given(number=st.integers(1, 999), unit=st.sampled_from(["m", "ft"]))
+def test_whole_lengths_stand_first_in_the_unit_they_were_typed_in(number: int, unit: str) -> None:
+    length_m = parse_quantity(f"{number} {unit}", "m")
+    if unit == "ft" and number % 625 == 0:  # 625 ft are 190.5 m: nobody can tell
+        return
+    assert format_length(length_m).startswith(f"{number} {unit} (")
+
+
+def test_length_that_nobody_typed_follows_the_others() -> None:
+    assert format_length(40.0, feet_first=True) == "131 ft (40 m)"
+    assert format_length(12.192, feet_first=False) == "12.2 m (40 ft)"

@@ -22,6 +22,8 @@ Outcome = Literal["followed", "other", "skipped"]
 SPEAKERS: Final[tuple[Speaker, ...]] = ("model", "guide")
 OFFERED: Final[tuple[Offered, ...]] = ("measure", "repair", "hand_over")
 OUTCOMES: Final[tuple[Outcome, ...]] = ("followed", "other", "skipped")
+Saw = Literal["", "as_suspected", "other", "nothing"]
+SAW: Final[tuple[Saw, ...]] = ("", "as_suspected", "other", "nothing")
 OVER_RANGE: Final = "OL"
 
 CASE_ID: Final = "^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$"
@@ -143,11 +145,14 @@ class Retraction:
 class Repair:
     """What was put right: a fault text or plain words; ``cured`` is None until it is known.
 
-    ``found`` is which of several faults that the repair is for it was, as seen at the work: a fault text, or plain
-    words; empty where there was one only, or nobody could tell. ``now`` is what is complained of since a repair that
-    did not cure: a symptom; empty where it is the same as before.
+    ``suspected`` are the faults that it was for when it was told, likeliest first: it is one of them; each a fault text
+    with the ohms that the readings made of it, or plain words. ``saw`` is what whoever made it saw there, empty where
+    nobody said; ``found`` which of several it was, a fault text, or, where it was something ``other``, plain words.
+    ``own_words`` are what was typed of a repair that nobody had proposed. ``now`` is what is complained of since a
+    repair that did not cure: a symptom; empty where it is the same as before.
 
-    The same ``fault`` and ``done_at`` given again with ``cured`` known replaces the one that waited for it.
+    The same ``fault`` and ``done_at`` given again replaces the one before: it waited for ``cured``, or for what was
+    seen. Records of earlier programs have ``found`` alone.
     """
 
     fault: str
@@ -156,6 +161,9 @@ class Repair:
     by: str = ""
     found: str = ""
     now: str = ""
+    suspected: tuple[str, ...] = ()
+    saw: Saw = ""
+    own_words: str = ""
 
     def __post_init__(self) -> None:
         """Bring the moment to UTC."""

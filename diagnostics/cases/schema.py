@@ -29,6 +29,7 @@ from .record import (
     Reading,
     Repair,
     Retraction,
+    Saw,
     SiteRevision,
     Speaker,
     Suggestion,
@@ -42,6 +43,7 @@ MOST_NOTED: Final = 1000
 MOST_SITES: Final = 50
 MOST_SITE_CHARACTERS: Final = 200_000  # of all earlier descriptions together; each is read to see that it is one
 _MOST_NOTES = 20_000
+_MOST_SUSPECTED = 20
 _FILE_READINGS = UUID("5b0f6c0e-41d7-4c55-9d0b-0a3a8f2f7c11")  # chosen once at random
 
 Word = Annotated[str, Field(min_length=1, max_length=80)]
@@ -146,10 +148,13 @@ class RepairEntry(_Strict):
     by: Line = ""
     found: Line = ""
     now: Annotated[str, Field(max_length=80)] = ""
+    suspected: Annotated[tuple[Line, ...], Field(max_length=_MOST_SUSPECTED)] = ()
+    saw: Saw = ""
+    own_words: Line = ""
 
     def build(self) -> Repair:
         """Return the repair."""
-        return Repair(self.fault, self.done_at, self.cured, self.by, self.found, self.now)
+        return Repair(**dict(self))
 
 
 class AcknowledgedEntry(_Strict):

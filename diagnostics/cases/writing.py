@@ -107,12 +107,15 @@ def _build_groups(items: "Iterable[DataclassInstance]") -> list[Tree]:
 def _build_group(item: "DataclassInstance") -> dict[str, Tree]:
     """Return the fields of one entry that say something, by their names; what has a default and says nothing is out."""
     told = ((f, getattr(item, f.name)) for f in fields(item))
-    return {f.name: _write_part(v) for f, v in told if not is_dataclass(v) and not (v in {"", None} and v == f.default)}
+    kept = ((f.name, v) for f, v in told if not is_dataclass(v) and not (v in {"", None, ()} and v == f.default))
+    return {name: _write_part(v) for name, v in kept}
 
 
-def _write_part(part: object) -> str:
+def _write_part(part: object) -> Tree:
     if isinstance(part, datetime):
         return part.isoformat().replace("+00:00", "Z")
+    if isinstance(part, tuple):
+        return [_write_part(one) for one in part]
     if isinstance(part, bool):
         return "yes" if part else "no"
     return repr(part) if isinstance(part, float) else str(part)

@@ -2,6 +2,7 @@
 
 from .card import Card, build_card
 from .card_page import build_card_object, render_card, render_card_text
+from .cautions import tell_caution, tell_cautions
 from .changes import tell_changes
 from .circuit_object import build_circuit_object
 from .design import (
@@ -35,7 +36,7 @@ from .learn import (
     tell_zone,
 )
 from .location import build_spot_object, tell_location, tell_spot
-from .mend import Mend, list_mends, tell_range, tell_rechecks
+from .mend import Mend, list_likeliest, list_mends, list_suspected, tell_range, tell_rechecks
 from .objects import (
     build_diagnosis,
     build_guide,
@@ -50,7 +51,16 @@ from .objects import (
 from .picture import describe_picture, list_shortened, render_loop
 from .proofs import build_proofs
 from .record import render_record, tell_reasons, tell_test
-from .record_words import tell_misreading, tell_repair, tell_stop, tell_stops
+from .record_words import (
+    is_other_found,
+    list_told,
+    tell_mended,
+    tell_misreading,
+    tell_other_found,
+    tell_repair,
+    tell_stop,
+    tell_stops,
+)
 from .shares import find_shares, put_value
 from .style_picture import render_style
 from .testability import (
@@ -70,7 +80,6 @@ from .words import (
     format_wait,
     list_after_repair,
     say,
-    tell_caution,
     tell_closing,
     tell_symptom,
 )
@@ -110,15 +119,19 @@ __all__ = [
     "find_shares",
     "format_percent",
     "format_wait",
+    "is_other_found",
     "list_after_repair",
     "list_expected",
     "list_learn_cautions",
+    "list_likeliest",
     "list_mends",
     "list_not_apart",
     "list_parts",
     "list_repair_cautions",
     "list_shortened",
+    "list_suspected",
     "list_suspects",
+    "list_told",
     "localize",
     "name_causes",
     "put_value",
@@ -137,6 +150,7 @@ __all__ = [
     "round_number",
     "say",
     "tell_caution",
+    "tell_cautions",
     "tell_certainty",
     "tell_changes",
     "tell_closing",
@@ -145,7 +159,9 @@ __all__ = [
     "tell_learnt",
     "tell_location",
     "tell_long_check",
+    "tell_mended",
     "tell_misreading",
+    "tell_other_found",
     "tell_panel",
     "tell_range",
     "tell_reasons",

@@ -14,9 +14,10 @@ from diagnostics.units import format_ends, format_quantity
 from diagnostics.visit import GENERIC_PANELS, LearntZone, assumes_panel
 from diagnostics.wiring import PartSpec, Site, build_part
 
+from .cautions import tell_caution
 from .objects import round_number
 from .word_table import Region, read_words
-from .words import format_percent, tell_caution
+from .words import format_percent
 
 _FILE = Path(__file__).with_name("learn.yaml")
 # A plain resistor from the tool box carries so much; common practice, no source.

@@ -6,8 +6,9 @@ from diagnostics.cases import parse_meter
 from diagnostics.faults import Fault
 from diagnostics.readings import Meter, Spot, find_short, list_first_runs, list_runs, read_table
 from diagnostics.reasoning import Diagnosis, Taken
-from diagnostics.units import OVER, format_length
+from diagnostics.units import OVER, format_length, is_in_feet
 from diagnostics.visit import Assessment
+from diagnostics.wiring import Chain
 
 from .words import Words, say
 
@@ -15,11 +16,22 @@ Object = dict[str, Any]
 
 
 def tell_spot(spot: Spot, first: str, words: Words) -> str:
-    """Return ``about 40 m (131 ft) ± 6 m (20 ft) from the panel, between detector 3 and detector 4``."""
+    """Return ``about 40 m (131 ft) ± 6 m (20 ft) from the panel, between detector 3 and detector 4``.
+
+    Feet stand first where the loop's lengths were given in feet.
+    """
+    feet_first = any(is_in_feet(run) for chain in words.loop.chains for run in _list_given(chain))
     return say(
-        "spot", distance=format_length(round(spot.distance_m)), spread=format_length(max(round(spot.spread_m), 1)),
+        "spot",
+        distance=format_length(round(spot.distance_m), feet_first=feet_first),
+        spread=format_length(max(round(spot.spread_m), 1), feet_first=feet_first),
         start=_name_start(first, words), one=_name_start(spot.first, words), two=words.noun(_name_end(spot.last)),
     )  # fmt: skip
+
+
+def _list_given(chain: Chain) -> list[float]:
+    """Return the lengths that the description of a loop gives."""
+    return [chain.spec.cable.run, *(d.run for d in chain.spec.all_detectors if d.run)]
 
 
 def _name_start(run: str, words: Words) -> str:

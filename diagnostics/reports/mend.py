@@ -10,41 +10,71 @@ from .shares import UNPLACED, find_position, is_sought, put_value
 from .words import Words, say
 
 _LEAST, _MOST = 0.2, 3  # share of a class that a fault must have to be told, and how many are told
+_NEAR, _MOST_KEPT = 0.1, 20  # share of the likeliest of its class that the record keeps a fault from
+_LEAST_OF_ALL, _MOST_OF_ALL = 0.02, 4  # the same of the likeliest of all
 _CONDUCTORS = ("conductor_open", "joint_resistive", "pair_short", "leak")
 
 
 @dataclass(frozen=True, slots=True)
 class Mend:
-    """One fault that a repair may be for: as a case keeps it, by name, and what to do about it at which terminal."""
+    """One fault that a repair may be for: as a case keeps it, by name, what to do about it, and the class of that."""
 
     fault: str
     name: str
     told: str
+    repair: tuple[str, str]
 
 
 def list_mends(d: Diagnosis, repair: tuple[str, str], words: Words) -> tuple[Mend, ...]:
     """Return the likeliest faults that a repair is for, likeliest first: it is one of them."""
-    some = _unplace(d, _weigh(d, repair))
-    kinds: dict[tuple[str, str], float] = {}
+    kinds = _weigh_kinds(d, repair)
+    likely = [fault for fault, share in kinds.items() if share >= _LEAST * sum(kinds.values())][:_MOST]
+    return tuple(_build_mend(d, fault, words) for fault in likely)
+
+
+def list_suspected(d: Diagnosis, repair: tuple[str, str], words: Words) -> tuple[str, ...]:
+    """Return the faults that a repair is for as a case keeps them, likeliest first: all that are not far behind."""
+    kinds = _weigh_kinds(d, repair)
+    near = [fault for fault, share in kinds.items() if share >= _NEAR * max(kinds.values())][:_MOST_KEPT]
+    return tuple(_build_mend(d, fault, words).fault for fault in near)
+
+
+def _weigh_kinds(d: Diagnosis, repair: tuple[str, str]) -> dict[Fault, float]:
+    """Return the probability of each kind at each place that a repair mends, most probable first."""
+    parts = set(zip(repair[0].split(" + "), repair[1].split(" + "), strict=True))
+    some = _unplace(d, {fault: share for fault, share in _weigh(d).items() if fault.repair_class in parts})
+    return dict(sorted(_merge_values(some).items(), key=lambda item: -item[1]))
+
+
+def list_likeliest(d: Diagnosis, words: Words) -> tuple[Mend, ...]:
+    """Return the likeliest faults of all, whatever mends them, likeliest first."""
+    kinds = sorted(_merge_values(_unplace(d, _weigh(d))).items(), key=lambda item: -item[1])
+    return tuple(_build_mend(d, fault, words) for fault, share in kinds if share >= _LEAST_OF_ALL)[:_MOST_OF_ALL]
+
+
+def _merge_values(some: dict[Fault, float]) -> dict[Fault, float]:
+    """Return the probability of each kind at each place, under its likeliest value; in the order given."""
+    found: dict[tuple[str, str], Fault] = {}
+    shares: dict[Fault, float] = {}
     for fault, share in some.items():
-        kinds[fault.kind, fault.place] = kinds.get((fault.kind, fault.place), 0.0) + share
-    likely = [key for key, share in kinds.items() if share >= _LEAST * sum(kinds.values())][:_MOST]
-    return tuple(_build_mend(d, next(f for f in some if (f.kind, f.place) == key), words) for key in likely)
+        first = found.setdefault((fault.kind, fault.place), fault)
+        shares[first] = shares.get(first, 0.0) + share
+    return shares
 
 
 def _build_mend(d: Diagnosis, fault: Fault, words: Words) -> Mend:
-    name = words.faults(put_value(d, (fault,)))
-    return Mend(name if fault.place == UNPLACED else fault.text, name, _tell_mend(fault, name, words))
+    valued = put_value(d, (fault,))
+    name, kept = words.faults(valued), ",".join(f.text for f in valued)
+    told = _tell_mend(fault, name, words)
+    return Mend(name if fault.place == UNPLACED else kept, name, told, fault.repair_class)
 
 
-def _weigh(d: Diagnosis, repair: tuple[str, str]) -> dict[Fault, float]:
-    """Return the probability of each fault that a repair mends, alone or with another; most probable first."""
-    parts = set(zip(repair[0].split(" + "), repair[1].split(" + "), strict=True))
+def _weigh(d: Diagnosis) -> dict[Fault, float]:
+    """Return the probability of each fault, alone or with another; most probable first."""
     found: dict[Fault, float] = {}
     for candidate in d.candidates:
         for fault in candidate.faults:
-            if fault.repair_class in parts:
-                found[fault] = found.get(fault, 0.0) + candidate.probability
+            found[fault] = found.get(fault, 0.0) + candidate.probability
     return dict(sorted(found.items(), key=lambda item: -item[1]))
 
 

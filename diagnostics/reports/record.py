@@ -1,9 +1,10 @@
 """The record of a visit as one printable page."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
 
-from diagnostics.cases import Case, Reading, Suggestion, list_misreadings
+from diagnostics.cases import Case, Reading, Repair, Suggestion, list_misreadings
 from diagnostics.units import format_quantity
 from diagnostics.visit import (
     HEAD_OFF,
@@ -13,11 +14,13 @@ from diagnostics.visit import (
     find_disturbances,
     find_hidden,
     is_told,
+    list_other_loops,
     list_proof,
     list_test_ends,
 )
 from diagnostics.wiring import build_loop
 
+from .cautions import tell_caution
 from .learn import tell_panel
 from .mend import tell_range
 from .page import (
@@ -34,18 +37,22 @@ from .page import (
     tell_page,
 )
 from .record_words import (
+    is_other_found,
     name_reading,
     tell_asked,
     tell_misreading,
     tell_offer,
+    tell_other_found,
     tell_repair,
+    tell_seen,
     tell_speaker,
+    tell_suspected,
     tell_typed,
     tell_understood,
 )
 from .standing import render_standing
 from .word_table import Region
-from .words import Words, tell_caution, tell_closing
+from .words import Words, tell_closing
 
 
 def render_record(case: Case, region: Region = "north_america", zone: tzinfo = UTC) -> str:
@@ -94,6 +101,7 @@ class RecordTold:
         self.case, self.region, self.zone = case, region, zone
         self.loop = build_loop(case.site)
         self.words = Words(self.loop, "technician", region)
+        self.other_loops = list_other_loops(case)
         self.numbers = {r.reading_id: str(n) for n, r in enumerate(case.readings, 1)}
 
     def phrase(self, key: str, **told: str) -> str:
@@ -131,7 +139,8 @@ class RecordTold:
         zones = (self._tell_zone(name) for name in site.zones)
         ends = (format_quantity(loop.end_resistor.resistance, "ohm") for loop in site.loops if loop.end_resistor)
         styles = (self.words.table.styles[loop.style] for loop in site.loops)
-        count = self.phrase("described_times", count=str(case.site_revision)) if case.earlier_sites else ""
+        every = (*case.readings, *(item.reading for item in case.retracted))
+        is_marked = any(r.site_revision in self.other_loops for r in every)
         facts = [
             ("note", put_typed(site.note)),
             ("wiring", put(", ".join(styles))),
@@ -139,7 +148,7 @@ class RecordTold:
             ("zones", put("; ".join(zones))),
             ("ends", put(", ".join(ends))),
             ("panel", put(tell_panel(site))),
-            ("described", put(count)),
+            ("described", put(self.phrase("described_anew") if is_marked else "")),
         ]
         defects = [self.section("defects", render_list(put(d) for d in self.words.defects()))]
         return join((self.section("site", self._facts(facts)), *(defects if self.words.defects() else [])))
@@ -208,8 +217,8 @@ class RecordTold:
 
     def _tell_reading(self, r: Reading) -> list[Markup]:
         name = name_reading(r, self.words)
-        if self.case.earlier_sites:
-            name = f"{name} ({self.phrase('description', number=str(r.site_revision))})"
+        if r.site_revision in self.other_loops:
+            name = f"{name} ({self.phrase('described_before')})"
         stored = r.understood
         value = tell_understood(stored, r, self.words) if stored else self.page("not_noted")
         there = self.phrase(r.condition) if r.condition else ""
@@ -238,7 +247,7 @@ class RecordTold:
     def baseline(self) -> Markup:
         """Return the readings of an earlier visit that this one is held against."""
         known = self.case.baseline
-        rows = [self._tell_reading(r) for r in known.readings]
+        rows = [self._tell_reading(replace(r, site_revision=self.case.site_revision)) for r in known.readings]
         if not rows:
             return Markup("")
         source = tag("p", put(self.phrase("baseline_from", case=known.case_id))) if known.case_id else Markup("")
@@ -270,14 +279,25 @@ class RecordTold:
         return self._table("answers", heads, rows)
 
     def repairs(self) -> Markup:
-        """Return what was put right, and whether it cured."""
+        """Return what was put right, what had been suspected there and what was seen, and whether it cured.
+
+        Where what was seen is not what had been suspected, a box of its own says so.
+        """
+        rows = [self._tell_repair(r) for r in self.case.repairs]
+        if not rows:
+            return self.section("repairs", self.line("no_repairs"))
+        heads = [self.phrase(key) for key in ("when", "what", "suspected_then", "seen", "cured", "who")]
+        others = [tell_other_found(r, self.words) for r in self.case.repairs if is_other_found(r)]
+        boxes = (tag("p", put_typed(text), class_="box") for text in others)
+        return self.section("repairs", render_table(*_drop_empty(heads, rows)), *boxes)
+
+    def _tell_repair(self, r: Repair) -> list[Markup]:
+        """Return one row of the repairs; what nobody said of what was seen is told as that."""
         marks = {True: self.page("yes"), False: self.page("no"), None: self.phrase("not_known")}
-        rows = [
-            [self.moment(r.done_at), put_typed(tell_repair(r, self.words)), put(marks[r.cured]), put_typed(r.by)]
-            for r in self.case.repairs
-        ]
-        heads = [self.phrase(key) for key in ("when", "what", "cured", "who")]
-        return self._table("repairs", heads, rows) or self.section("repairs", self.line("no_repairs"))
+        done = tell_repair(replace(r, suspected=(), saw="", found=""), self.words)
+        seen = tell_seen(r, self.words) or (self.page("not_said") if r.suspected else "")
+        typed = (put_typed(text) for text in (done, tell_suspected(r, self.words), seen))
+        return [self.moment(r.done_at), *typed, put(marks[r.cured]), put_typed(r.by)]
 
     def tests(self) -> Markup:
         """Return the fixed list of tests, and in a box of its own what was not tested."""

@@ -1,6 +1,8 @@
 """What stands in a record, in words: readings, answers, repairs; a token only where no loop or guide knows it."""
 
-from diagnostics.cases import GuideAnswer, Misreading, Reading, Repair, Suggestion, Understood
+from typing import Final
+
+from diagnostics.cases import GuideAnswer, Misreading, Reading, Repair, Saw, Suggestion, Understood
 from diagnostics.errors import DiagnosticsError
 from diagnostics.faults import parse_faults
 from diagnostics.readings import Measurement, list_measurements, list_tokens, parse_measurement
@@ -11,6 +13,9 @@ from diagnostics.visit import Assessment
 from .page import tell_page
 from .word_table import Region
 from .words import Words, say, tell_symptom
+
+MOST_TOLD: Final = 4  # suspects of one repair by name; more than one more is counted
+_SAW: Final[dict[Saw, str]] = {"as_suspected": "saw_as_suspected", "other": "saw_other", "nothing": "saw_nothing"}
 
 
 def find_read(reading: Reading, words: Words) -> Measurement | None:
@@ -69,14 +74,55 @@ def tell_mended(text: str, words: Words) -> str:
         return text
 
 
-def tell_repair(repair: Repair, words: Words) -> str:
-    """Return what was put right, and which of several it was where somebody saw that."""
-    told = [tell_mended(repair.fault, words)]
+def tell_suspected(repair: Repair, words: Words) -> str:
+    """Return the faults that a repair was for, in the words of the suspects; of several, that it is one of them."""
+    names = list(dict.fromkeys(tell_mended(text, words) for text in repair.suspected))
+    if len(names) < 2:
+        return "".join(names)
+    count = len(names) if len(names) <= MOST_TOLD + 1 else MOST_TOLD
+    more = [say("and_more", words.region, count=str(len(names) - count))] if len(names) > count else []
+    return say("one_of", words.region, names="; ".join([*names[:count], *more]))
+
+
+def tell_seen(repair: Repair, words: Words) -> str:
+    """Return what was seen at a repair, or an empty text where nobody said."""
+    found = tell_mended(repair.found, words) if repair.found else ""
+    if not repair.saw:  # a record of an earlier program names which it was, and no more
+        return found
+    return say(_SAW[repair.saw], words.region) + (f": {found}" if found else "")
+
+
+def is_other_found(repair: Repair) -> bool:
+    """Return whether what was seen there is not what the readings had pointed to; not of a repair taken back."""
+    return repair.saw == "other" and bool(repair.suspected) and repair.cured is not None
+
+
+def tell_other_found(repair: Repair, words: Words) -> str:
+    """Return that what was mended is not what the readings had pointed to, with both; call it where that is so."""
+    told = [say("seen_not_suspected", words.region, suspected=tell_suspected(repair, words))]
     if repair.found:
-        told.append(say("repair_found", words.region, found=tell_mended(repair.found, words)))
+        told.append(say("seen_instead", words.region, found=repair.found))
+    return " ".join(told)
+
+
+def tell_repair(repair: Repair, words: Words) -> str:
+    """Return what was put right, what had been suspected there and what was seen, as one text."""
+    return " ".join(list_told(repair, words))
+
+
+def list_told(repair: Repair, words: Words) -> tuple[str, ...]:
+    """Return what was put right, what had been suspected there and what was seen, each as a sentence of its own."""
+    told = [tell_mended(repair.fault, words)]
+    if repair.own_words:
+        told.append(say("repair_own_words", words.region, words=repair.own_words))
+    if repair.suspected:
+        key = "repair_suspected" if len(repair.suspected) == 1 else "repair_suspected_several"
+        told.append(say(key, words.region, faults=tell_suspected(repair, words)))
+    if seen := tell_seen(repair, words):
+        told.append(say("repair_seen", words.region, seen=seen))
     if repair.now:
         told.append(say("repair_now", words.region, symptom=tell_symptom(repair.now, words.region)))
-    return " ".join(told)
+    return tuple(told)
 
 
 def tell_stops(assessment: Assessment, words: Words) -> tuple[tuple[str, str], ...]:

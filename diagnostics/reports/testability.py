@@ -14,9 +14,10 @@ from diagnostics.readings import Measurement, list_cautions
 from diagnostics.source import parse_model, read_file
 from diagnostics.wiring import Loop
 
+from .cautions import tell_caution
 from .objects import build_where, round_number, write_faults
 from .word_table import Region
-from .words import Words, format_percent, tell_caution
+from .words import Words, format_percent
 
 _FILE = Path(__file__).with_name("testability.yaml")
 _MOST = 3

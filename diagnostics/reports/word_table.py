@@ -23,6 +23,11 @@ class _Ask(_Strict):
     caller: str
 
 
+class _Joined(_Strict):
+    title: str
+    text: str
+
+
 class _AfterRepair(_Strict):
     lead: str
     tests: tuple[str, ...]
@@ -53,6 +58,7 @@ class _Table(_Strict):
     healthy: str
     not_modelled: str
     cautions: dict[str, str]
+    joined_cautions: dict[str, _Joined]
     caller_cautions: dict[str, str]
     defects: dict[str, str]
     after_repair: _AfterRepair

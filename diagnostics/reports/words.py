@@ -24,13 +24,6 @@ def say(key: str, region: Region = "north_america", **told: str) -> str:
     return table.screen[key].format(**table.regions[region], **told)
 
 
-def tell_caution(name: str, region: Region = "north_america", listener: Listener = "technician") -> tuple[str, str]:
-    """Return the title of a caution, and the caution in full, as it is meant for whoever hears it."""
-    table = read_words(region)
-    own = table.caller_cautions if listener == "caller" else {}
-    return table.caution_titles[name], own.get(name, table.cautions[name]).format(**table.regions[region])
-
-
 def tell_symptom(name: str, region: Region = "north_america") -> str:
     """Return a complaint as a line of a list: in the words of the region, else as the table of complaints has it."""
     table = read_words(region)

@@ -9,6 +9,7 @@ from diagnostics.visit import (
     build_bench,
     close_case,
     find_disturbances,
+    find_listener,
     find_stage,
     is_proved,
     list_beyond,
@@ -24,6 +25,7 @@ from .notices import show_stop_of
 from .proof import name_untested, show_denials
 from .record import show_record_so_far
 from .safety import BY, TOLD
+from .seen import show_other_found
 from .session import (
     assess,
     build_words,
@@ -70,8 +72,9 @@ def show_closing(assessment: Assessment) -> None:
     ask_text(tell("told_who"), TOLD, tell("told_hint"))
     ask_note(tell("note_waiting" if chosen == "waiting" else "note"), _NOTE)
     ask_text(tell("closed_by"), BY, "", 80)
+    show_other_found(case.repairs, words)
     _show_defects(assessment, words)
-    if find_stage(case) == "closing":
+    if find_stage(case) == "closing" and find_listener(case) == "technician":  # it is measured
         show_left(case, words)
     if find_view() == "closing":
         show_button(tell("back"), turn_to, ("",), "closing_back")

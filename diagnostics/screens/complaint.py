@@ -65,12 +65,11 @@ def show_complaint(case: Case) -> None:
     _ask_where(case)
     words = read_words(find_region())
     contexts, tools = dict(words.contexts), {**words.tools, _BARE: tell(_BARE)}
-    calls = find_listener(case) == "caller"
-    said = () if case.can is None and calls else case.can  # a caller has nothing at hand unless it is said
-    at_hand = () if said is None else tuple(t for t in tools if t in said) or (_BARE,)
+    at_hand = () if case.can is None else tuple(t for t in tools if t in case.can) or (_BARE,)
     _ask_several("q_context", _CONTEXTS, contexts, tuple(c for c in (*CONTEXTS, *SIGNS) if c in case.contexts))
-    _ask_several("q_tools_caller" if calls else "q_tools", _TOOLS, tools, at_hand)
-    show_note(tell("q_tools_none_caller" if calls else "q_tools_none"))
+    if find_listener(case) == "technician":  # nothing that is asked of a caller needs a tool
+        _ask_several("q_tools", _TOOLS, tools, at_hand)
+        show_note(tell("q_tools_none"))
     if find_view() == "complaint":
         show_button(tell("back"), turn_to, ("",), "complaint_back")
     show_main_button(tell("complaint_use"), _use, (case.case_id, case.revision), "complaint_use")
@@ -149,11 +148,10 @@ def _use(case_id: str, revision: int) -> None:
     if not symptom:
         st.session_state["problem"] = tell("symptom_needed")
         return
-    contexts, tools = (tuple(st.session_state.get(key) or ()) for key in (_CONTEXTS, _TOOLS))
     case = load(case_id, revision)
-    # Where nothing is chosen nothing is ruled out, but a caller has nothing then.
-    calls = find_listener(case) == "caller"
-    can = tuple(t for t in tools if t != _BARE) if tools or calls else None
+    calls = find_listener(case) == "caller"  # who has nothing at hand; where a technician says nothing, nothing lacks
+    contexts, tools = (tuple(st.session_state.get(key) or ()) for key in (_CONTEXTS, _TOOLS))
+    can = () if calls else tuple(t for t in tools if t != _BARE) if tools else None
     about = str(st.session_state.get(_LOOP) or "") if len(case.site.loops) > 1 else None
     symptom = "" if symptom == _OTHER else symptom
     case = tell_complaint(open_store(), case, symptom, contexts, can, about)

@@ -17,6 +17,7 @@ from .paper import PAPER, show_paper
 from .proof import show_proof
 from .record import show_closed, show_more_of_case
 from .safety import show_for_us, show_safety
+from .seen import ask_seen
 from .session import (
     NEW,
     assess,
@@ -151,6 +152,7 @@ def _show_work(assessment: Assessment) -> None:
     fresh = has_fresh_repair(case)
     if fresh:
         show_repairs(case, words, may_change=True)
+        ask_seen(case, words)
     show_work(assessment)
     if case.repairs and not fresh:
         st.subheader(tell("repairs_title"), anchor=False)

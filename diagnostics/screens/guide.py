@@ -68,12 +68,12 @@ def show_stop(assessment: Assessment) -> None:
     end = guidance.walk.end
     show_guide_title(guidance)
     if end is not None:
-        show_alert("error", _speak(end.say))
+        show_alert("error", _speak(end.say, find_listener(assessment.case)))
     asked = [p.step for p in guidance.walk.passed if guidance.walk.guide.steps[p.step].ask is not None]
     if asked:
         step = guidance.walk.guide.steps[asked[-1]]
         place = (assessment.case.case_id, assessment.case.revision, asked[-1])
-        show_note(f"**{_speak(step.ask)}**")
+        show_note(f"**{_speak(step.ask, find_listener(assessment.case))}**")
         show_button(_capital(step.usual or ""), _answer, (*place, step.usual), "guide_again")
     show_button(tell("finish"), turn_to, ("closing",), "finish")
 
@@ -137,6 +137,8 @@ def show_guide_notes(assessment: Assessment, step: Step) -> None:
 
 
 def _list_guide_notes(assessment: Assessment, step: Step) -> list[str]:
+    if find_listener(assessment.case) == "caller":  # they are written for whoever stands there with a screwdriver
+        return []
     some = [text for context in assessment.case.contexts for name, text in step.notes.items() if name == context]
     return [f"{tell('guide_note')} {plain(localize(text, find_region()))}" for text in some]
 

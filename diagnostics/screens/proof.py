@@ -35,6 +35,7 @@ from .back import show_disturbed
 from .draft import ask_text, find_kept, keep_choice, note_drawn, recall
 from .made_safe import show_made_safe
 from .reread import REREAD, ask_reading
+from .seen import ask_seen
 from .session import (
     find_region,
     format_moment,
@@ -42,6 +43,7 @@ from .session import (
     load,
     open_store,
     plain,
+    show_alert,
     show_button,
     show_cautions,
     show_messages,
@@ -80,8 +82,11 @@ def show_proof(case: Case) -> None:
     if all(i.key != find_kept(ASKED) for i in items):
         show_messages()  # otherwise they stand in the box that is being filled in
     show_repairs(case, words)
+    ask_seen(case, words)
     show_disturbed(case, words)  # nothing can be tested on a lifted pair
     st.markdown(tell("proof_why"))
+    if find_listener(case) == "caller":
+        show_alert("warning", tell("caller_tests"))
     more = (c for i in items if i.recheck for c in i.recheck.measurement.cautions)
     cautions = tuple(dict.fromkeys((*_CAUTIONS, *more)))
     show_cautions(cautions, list_read_cautions(case, loop, cautions), find_listener(case))

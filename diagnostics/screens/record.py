@@ -14,6 +14,7 @@ from diagnostics.visit import Assessment, list_untested, reopen_case
 
 from .baseline import show_kept
 from .proof import name_untested
+from .seen import show_other_found
 from .session import (
     assess,
     build_words,
@@ -80,6 +81,7 @@ def _show_deeds(assessment: Assessment) -> None:
     case, words = assessment.case, build_words(assessment)
     show_hidden(case, words)
     show_repairs(case, words)
+    show_other_found(case.repairs, words)
     missing = list_untested(case, words.loop) if any(r.cured for r in case.repairs) else ()
     if missing:
         show_alert("warning", f"**{tell('not_tested_title')}**\n\n{name_untested(missing, words)}")

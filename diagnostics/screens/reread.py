@@ -4,7 +4,7 @@ import streamlit as st
 
 from diagnostics.cases import Case, build_reading_id
 from diagnostics.errors import DiagnosticsError
-from diagnostics.readings import parse_value
+from diagnostics.readings import Measurement, parse_value
 from diagnostics.reports import Words
 from diagnostics.visit import (
     ProofItem,
@@ -35,14 +35,7 @@ def ask_reading(case: Case, number: int, item: ProofItem, words: Words) -> None:
         shown = simulate_now(case, words.loop, m)
         show_button(tell("demo_use", value=plain(shown)), _fill_reading, (number, shown), f"reread_use_{number}")
     text = ask_text(tell("answer_number"), f"{REREAD}_{number}", tell("type_volts"))
-    if text:
-        try:
-            value = parse_value(m, words.loop, text)
-            show_note(tell("understood", value=plain(words.value(m, value))))
-            if is_beyond(words.loop, m, value):
-                show_beyond(words, m, value)
-        except DiagnosticsError as error:
-            show_alert("warning", write_problem(error))
+    show_understood(words, m, text)
     args = (case.case_id, case.revision, item.key, number)
     with st.container(horizontal=True):
         st.button(
@@ -53,6 +46,20 @@ def ask_reading(case: Case, number: int, item: ProofItem, words: Words) -> None:
             args=args,
         )
         st.button(tell("test_not"), key=f"test_not_{number}", width="stretch", on_click=guarded(ask), args=(item.key,))
+
+
+def show_understood(words: Words, m: Measurement, text: str) -> None:
+    """Say what is understood of volts that are typed, before they are stored; volts that no loop has are a stop."""
+    if not text:
+        return
+    try:
+        value = parse_value(m, words.loop, text)
+    except DiagnosticsError as error:
+        show_alert("warning", write_problem(error))
+        return
+    show_note(tell("understood", value=plain(words.value(m, value))))
+    if is_beyond(words.loop, m, value):
+        show_beyond(words, m, value)
 
 
 def _fill_reading(number: int, text: str) -> None:

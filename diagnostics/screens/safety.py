@@ -49,20 +49,33 @@ def show_safety(stage: Stage, case: Case | None) -> None:
         show_note(tell("reopened"))
     show_messages()
     place = (NEW, 0) if case is None else (case.case_id, case.revision)
-    if find_view() == "stop":
+    if find_view() == "stop" and stage in _STOPS:
         _STOPS[stage](place)
     elif find_view() == "look" and stage == "is_it_real":
         _have_looked()
     else:
         if stage == SAFETY[0] and (case is None or case.visit_begun is not None):
-            _ask_listener(case)
-        st.markdown(tell_caution(stage, find_region())[1])
-        _ASKS[stage](place)
+            who = _ask_listener(case)
+        else:
+            who = _find_asked(case)
+        if who == "caller":
+            st.markdown(f"**{tell('ask_caller')}:**")
+        st.markdown(tell_caution(stage, find_region(), who)[1])
+        _ASKS[stage](place, who)
 
 
-def _ask_listener(case: Case | None) -> None:
+def _find_asked(case: Case | None) -> Listener:
+    return LISTENERS[0] if case is None else find_listener(case)
+
+
+def _tell_for(who: Listener, key: str) -> str:
+    """Return a sentence as it is said to whoever is asked: a caller finds out without opening anything."""
+    return tell(_BY_PHONE.get(key, key) if who == "caller" else key)
+
+
+def _ask_listener(case: Case | None) -> Listener:
     """Ask once, at the start of a visit, who is asked: it decides how questions are put, and which are."""
-    known = LISTENERS[0] if case is None else find_listener(case)
+    known = _find_asked(case)
     recall(_WHO, LISTENERS, known)
     chosen = st.segmented_control(
         tell("who_asks"),
@@ -73,14 +86,15 @@ def _ask_listener(case: Case | None) -> None:
         key=_WHO,
     )
     keep_choice(_WHO, chosen or "", known)
+    return "caller" if chosen == "caller" else "technician"
 
 
 def _name_listener(who: Listener) -> str:
     return tell({"technician": "asks_technician", "caller": "asks_caller"}[who])
 
 
-def _ask_real(place: tuple[str, int]) -> None:
-    st.markdown(f"**{tell('real_question')}**")
+def _ask_real(place: tuple[str, int], who: Listener) -> None:
+    st.markdown(f"**{_tell_for(who, 'real_question')}**")
     show_button(tell("real_no"), turn_to, ("stop",), "real_no")
     show_button(tell("real_not_yet"), turn_to, ("look",), "real_not_yet")
     show_main_button(tell("real_yes"), _accept, (*place, "is_it_real"), "real_yes")
@@ -97,10 +111,10 @@ def _stop_real(_: tuple[str, int]) -> None:
     show_main_button(tell("back"), turn_to, ("",), "real_back")
 
 
-def _ask_outputs(place: tuple[str, int]) -> None:
-    st.markdown(f"**{tell('outputs_question')}**")
-    show_button(tell("outputs_release"), turn_to, ("stop",), "outputs_release")
-    show_main_button(tell("outputs_none"), _accept, (*place, "outputs"), "outputs_none")
+def _ask_outputs(place: tuple[str, int], who: Listener) -> None:
+    st.markdown(f"**{_tell_for(who, 'outputs_question')}**")
+    show_button(_tell_for(who, "outputs_release"), turn_to, ("stop",), "outputs_release")
+    show_main_button(_tell_for(who, "outputs_none"), _accept, (*place, "outputs"), "outputs_none")
 
 
 def _stop_release(place: tuple[str, int]) -> None:
@@ -110,8 +124,8 @@ def _stop_release(place: tuple[str, int]) -> None:
     show_main_button(tell("release_close"), _close_as_not_ours, place, "release_close")
 
 
-def _ask_people(place: tuple[str, int]) -> None:
-    st.markdown(f"**{tell('tell_question')}**")
+def _ask_people(place: tuple[str, int], who: Listener) -> None:
+    st.markdown(f"**{_tell_for(who, 'tell_question')}**")
     names = {h: tell("tell_hours", hours=str(h)) for h in _HOURS}
     st.segmented_control(
         tell("tell_yes"), list(names), default=2, required=True, width="stretch", key="hours",
@@ -121,17 +135,23 @@ def _ask_people(place: tuple[str, int]) -> None:
     show_main_button(tell("tell_button"), _tell_people, place, "tell_people")
 
 
-def _ask_evidence(place: tuple[str, int]) -> None:
-    st.markdown(f"**{tell('evidence_question')}**")
+def _ask_evidence(place: tuple[str, int], who: Listener) -> None:
+    st.markdown(f"**{_tell_for(who, 'evidence_question')}**")
     show_main_button(tell("evidence_yes"), _accept, (*place, "evidence_first"), "evidence_yes")
 
 
 _ASKS = {"is_it_real": _ask_real, "outputs": _ask_outputs, "tell_people": _ask_people, "evidence_first": _ask_evidence}
-_STOPS = {
-    "is_it_real": _stop_real,
-    "outputs": _stop_release,
-    "tell_people": _ask_people,
-    "evidence_first": _ask_evidence,
+_STOPS = {"is_it_real": _stop_real, "outputs": _stop_release}
+_BY_PHONE = {
+    "real_question": "real_question_caller",
+    "outputs_question": "outputs_question_caller",
+    "outputs_none": "outputs_none_caller",
+    "outputs_release": "outputs_release_caller",
+    "tell_question": "tell_question_caller",
+    "evidence_question": "evidence_question_caller",
+    "for_us": "for_us_caller",
+    "for_us_hint": "for_us_hint_caller",
+    "not_for_us": "not_for_us_caller",
 }
 
 
@@ -139,18 +159,18 @@ def show_for_us(case: Case) -> None:
     """Ask whether the loop is one that this tool understands, and say so kindly when it is not."""
     st.title(tell("for_us_title"), anchor=False)
     show_messages()
-    place = (case.case_id, case.revision)
+    place, who = (case.case_id, case.revision), find_listener(case)
     if find_view() == "stop":
-        show_alert("info", f"**{tell('not_for_us_title')}**\n\n{tell('not_for_us')}")
+        show_alert("info", f"**{tell('not_for_us_title')}**\n\n{_tell_for(who, 'not_for_us')}")
         _ask_leaving()
         show_button(tell("not_for_us_back"), turn_to, ("",), "not_for_us_back")
         show_main_button(tell("not_for_us_close"), _close_as_not_ours, place, "not_for_us_close")
         return
-    st.markdown(tell("for_us"))
+    st.markdown(_tell_for(who, "for_us"))
     with st.container(border=True):
         st.markdown(f"**{tell('for_us_no')}:** {tell('for_us_list')}")
         show_button(tell("for_us_stop"), turn_to, ("stop",), "for_us_no")
-    st.markdown(tell("for_us_hint"))
+    st.markdown(_tell_for(who, "for_us_hint"))
     show_button(tell("for_us_unsure"), _accept_loop, place, "for_us_unsure")
     show_main_button(tell("for_us_yes"), _accept_loop, place, "for_us_yes")
 

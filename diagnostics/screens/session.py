@@ -18,7 +18,7 @@ import streamlit as st
 
 from diagnostics.cases import Case, CaseStore, default_store_url
 from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
-from diagnostics.reports import Region, Words, localize, say, tell_caution
+from diagnostics.reports import Region, Words, localize, say, tell_cautions
 from diagnostics.visit import Assessment, Listener, assess_case, find_listener, tell_meaning
 
 from .draft import VIEW, begin_drawing, find_kept, forget, gather, keep
@@ -257,19 +257,18 @@ def show_cautions(
     names: tuple[str, ...], read: frozenset[str] = frozenset(), listener: Listener = "technician"
 ) -> None:
     """Show cautions before what they belong to: in full, or as one line that opens where they were ``read`` before."""
-    fresh = [name for name in names if name not in read]
-    known = [name for name in names if name in read]
+    fresh = tell_cautions([name for name in names if name not in read], find_region(), listener)
+    known = tell_cautions([name for name in names if name in read], find_region(), listener)
     if fresh:
         with st.container(border=True):
-            _tell_cautions(fresh, listener)
+            _show_told(fresh)
     if known:
-        titles = " · ".join(tell_caution(name, find_region())[0] for name in known)
-        with st.expander(f"⚠ {titles}"):
-            _tell_cautions(known, listener)
+        with st.expander(f"⚠ {' · '.join(title for title, _ in known)}"):
+            _show_told(known)
 
 
-def _tell_cautions(names: Sequence[str], listener: Listener) -> None:
-    for title, text in (tell_caution(name, find_region(), listener) for name in names):
+def _show_told(cautions: Sequence[tuple[str, str]]) -> None:
+    for title, text in cautions:
         st.markdown(f"⚠ **{title}.** {text}")
 
 

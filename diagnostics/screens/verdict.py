@@ -1,6 +1,7 @@
 """What was found, the repair, and whether it cured; each answer can be taken back."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Literal
 
 import streamlit as st
@@ -12,20 +13,21 @@ from diagnostics.reports import (
     Words,
     explain_next,
     explain_unsure,
+    list_likeliest,
     list_mends,
     list_parts,
     list_repair_cautions,
+    list_suspected,
+    list_told,
     tell_certainty,
     tell_location,
     tell_panel,
     tell_rechecks,
-    tell_repair,
     tell_symptom,
 )
 from diagnostics.visit import (
     Assessment,
-    Seen,
-    build_bench,
+    RepairNote,
     build_suggestion,
     find_disturbances,
     find_listener,
@@ -59,7 +61,7 @@ from .session import (
 )
 from .ways import show_undo
 
-_WHICH, _UNSEEN = "which", "unseen"  # which of several faults it was
+_SUSPECT = "suspect"  # which of the leading suspects a repair of one's own was for
 _OTHER_NOW = "other_now"  # in the address: the repair after which something else is wrong than before
 _NOW = "now"  # what that is
 _SWAPS = "swap_zone_input"  # a repair that rests on what the panel itself should give
@@ -85,7 +87,10 @@ def show_verdict(assessment: Assessment) -> None:
 
 def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) -> None:
     d, case = assessment.diagnosis, assessment.case
+    by_phone = find_listener(case) == "caller"
     _show_back(case, words, write_class(repair))
+    if by_phone:  # before anything that reads like an order
+        show_alert("info", tell("caller_hand_on"))
     show_note(tell("settled_title") if d.settled else tell("likely_title"))
     st.markdown(f"## {plain(words.repair(repair))}")
     parts = list_parts(repair)
@@ -97,24 +102,27 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     assumed = tell_panel(case.site)
     if assumed and _SWAPS in repair[0].split(" + "):
         show_alert("warning", plain(f"{assumed} {tell('assumed_verdict')}"))
-    if find_listener(case) == "caller":
-        show_alert("info", tell("caller_hand_on"))
-    mends = list_mends(d, repair, words)
-    _show_mends(mends, write_class(repair))
-    more = [text for text in (tell_location(assessment, words), *tell_rechecks(repair, words)) if text]
+    _show_mends(list_mends(d, repair, words))
+    rechecks = () if by_phone else tell_rechecks(repair, words)
+    more = [text for text in (tell_location(assessment, words), *rechecks) if text]
     st.markdown("\n".join(f"- {plain(text)}" for text in more))
-    if find_listener(case) == "caller":  # nothing of it is the caller's to do
-        show_cautions(("ladder", "outranked"), frozenset(), "caller")
-        show_undo(assessment)
-        show_button(tell("something_else"), turn_to, ("other",), "something_else")
-        show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
+    if by_phone:
+        _end_by_phone(assessment)
         return
     show_cautions((*list_repair_cautions(repair), "outranked"), list_read_for_repair(case, words.loop, repair))
     with st.container(horizontal=True, gap="xsmall", key="ways"):
         show_side("something_else", "other", "something_else")
         show_undo(assessment)
-    args = (case.case_id, case.revision, *repair, tuple(mend.fault for mend in mends) if len(mends) > 1 else ())
+    args = (case.case_id, case.revision, *repair, list_suspected(d, repair, words))
     _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
+
+
+def _end_by_phone(assessment: Assessment) -> None:
+    """End with a verdict of which nothing is the caller's to do: it is handed on."""
+    show_cautions(("ladder", "outranked"), frozenset(), "caller")
+    show_undo(assessment)
+    show_button(tell("something_else"), turn_to, ("other",), "something_else")
+    show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
 
 
 def _show_back(case: Case, words: Words, repair: str) -> None:
@@ -126,18 +134,14 @@ def _show_back(case: Case, words: Words, repair: str) -> None:
     bring_into_view("put_back_now", repair)
 
 
-def _show_mends(mends: Sequence[Mend], repair: str) -> None:
-    """Show what exactly to mend; of several, that it is one of them, and once the work is done which it was."""
+def _show_mends(mends: Sequence[Mend]) -> None:
+    """Show what exactly to mend; of several, that it is one of them."""
     if len(mends) < 2:
         st.markdown("\n".join(f"- {plain(mend.told)}" for mend in mends))
         return
-    if find_kept(DONE) != repair:
-        first, *others = (plain(mend.told) for mend in mends)
-        lines = [f"- {first}", *(f"- {tell('mend_or', mend=other)}" for other in others)]
-        st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
-        return
-    names = {mend.fault: plain(mend.name) for mend in mends} | {_UNSEEN: tell("mend_unseen")}
-    _ask_one(_WHICH, "mend_which", names, repair)
+    first, *others = (plain(mend.told) for mend in mends)
+    lines = [f"- {first}", *(f"- {tell('mend_or', mend=other)}" for other in others)]
+    st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
 
 
 def _ask_one(key: str, question: str, names: Mapping[str, str], asked_for: str) -> None:
@@ -152,23 +156,51 @@ def _ask_one(key: str, question: str, names: Mapping[str, str], asked_for: str) 
 
 
 def show_own_repair(case: Case) -> None:
-    """Ask what this person has put right without being told to."""
+    """Ask what this person has put right without being told to, and whether it was one of the leading suspects."""
+    assessment = assess(case)
+    words = build_words(assessment)
     st.title(tell("own_repair"), anchor=False)
     show_messages()
-    _show_back(case, build_words(assess(case)), "own")
+    _show_back(case, words, "own")
     ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
-    read = list_read_for_repair(case, build_bench(case.site).loop, None)
-    show_cautions((*list_repair_cautions(None), "ladder", "outranked"), read)  # it may have been anywhere
+    likeliest = list_likeliest(assessment.diagnosis, words)
+    chosen = _ask_suspect(likeliest)
+    repair = next((mend.repair for mend in likeliest if mend.fault == chosen), None)
+    anywhere = ("ladder",) if repair is None else ()  # what is told in words may have been at the panel or up there
+    read = list_read_for_repair(case, words.loop, repair)
+    show_cautions((*list_repair_cautions(repair), *anywhere, "outranked"), read, find_listener(case))
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
-    _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision))
+    classes = tuple((mend.fault, write_class(mend.repair)) for mend in likeliest)
+    _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision, classes))
 
 
-def _record_own_repair(case_id: str, revision: int, cured: bool) -> None:  # noqa: FBT001 - callbacks take positions
-    what = str(st.session_state.get("own_repair") or "").strip()
-    if not what:
+def _ask_suspect(likeliest: Sequence[Mend]) -> str:
+    """Offer the leading suspects as what it was: one tap, which another takes back, or none; return which it is."""
+    names = {mend.fault: plain(mend.name) for mend in likeliest}
+    if not names:
+        return ""
+    recall(_SUSPECT, tuple(names))
+    if st.session_state[_SUSPECT] not in names:
+        st.session_state[_SUSPECT] = None
+    chosen = st.pills(tell("own_repair_suspect"), list(names), key=_SUSPECT, wrap=True, format_func=names.__getitem__)
+    keep_choice(_SUSPECT, chosen or "", "")
+    return chosen or ""
+
+
+def _record_own_repair(
+    case_id: str,
+    revision: int,
+    classes: tuple[tuple[str, str], ...],
+    cured: bool,  # noqa: FBT001 - callbacks take positions
+) -> None:
+    """Store it in plain words, or, where it was one of the suspects, as the repair of that one."""
+    typed, suspect = (str(st.session_state.get(key) or "").strip() for key in ("own_repair", _SUSPECT))
+    repair = dict(classes).get(suspect)
+    if not typed and not repair:
         st.session_state["problem"] = tell("own_repair_needed")
         return
-    _record(load(case_id, revision), what, cured=cured)
+    note = RepairNote((suspect,), "as_suspected", own_words=typed) if repair else RepairNote()
+    _record(load(case_id, revision), repair or typed, note, cured=cured)
     if "problem" not in st.session_state:
         turn_to("")
 
@@ -207,7 +239,8 @@ def _ask_complaint_now(told: str, callback: Callable[..., None], args: tuple[obj
 
 def _say_done(repair: str) -> None:
     """Note on this page that the work is done; what was put right by oneself must be said first."""
-    if repair == "own" and not str(st.session_state.get("own_repair") or "").strip():
+    said = (str(st.session_state.get(key) or "").strip() for key in ("own_repair", _SUSPECT))
+    if repair == "own" and not any(said):
         st.session_state["problem"] = tell("own_repair_needed")
         return
     keep(DONE, repair)
@@ -218,26 +251,22 @@ def _record_repair(
     revision: int,
     remedy: str,
     spot: str,
-    several: tuple[str, ...],
+    suspected: tuple[str, ...],
     cured: bool,  # noqa: FBT001
 ) -> None:
-    found = str(st.session_state.get(_WHICH) or "") if several else ""
-    if several and cured and not found:
-        st.session_state["problem"] = tell("mend_which_needed")
-        return
-    found = found if found in several else ""
-    _record(load(case_id, revision), write_class((remedy, spot)), cured=cured, found=found)
+    note = RepairNote(suspected)
+    _record(load(case_id, revision), write_class((remedy, spot)), note, cured=cured)
 
 
-def _record(case: Case, what: str, *, cured: bool, found: str = "") -> None:
+def _record(case: Case, what: str, note: RepairNote, *, cured: bool) -> None:
     """Store a repair, and with it what was suggested when it was told; not while it is open what is wrong now."""
     now = str(st.session_state.get(_NOW) or "") if find_kept(_OTHER_NOW) else ""
     if find_kept(_OTHER_NOW) and not now:
         st.session_state["problem"] = tell("now_needed")
         return
     suggestion = build_suggestion(assess(case))
-    record_repair(open_store(), case, what, cured=cured, seen=Seen(found, now), suggestion=suggestion)
-    for word in (DONE, _WHICH, _OTHER_NOW, _NOW):
+    record_repair(open_store(), case, what, cured=cured, note=replace(note, now=now), suggestion=suggestion)
+    for word in (DONE, _OTHER_NOW, _NOW):
         keep(word, "")
 
 
@@ -245,8 +274,9 @@ def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
     """List what was repaired, and whether it cured; what was noted by mistake can be taken back."""
     for number, repair in enumerate(case.repairs):
         mark = {True: f"✓ {tell('cured')}", False: f"✗ {tell('still_faulty')}", None: f"? {tell('not_known')}"}
-        told = f"{plain(tell_repair(repair, words))} {format_moment(repair.done_at)}"
-        st.markdown(f"- **{mark[repair.cured]}** · {told}")
+        first, *more = (plain(text) for text in list_told(repair, words))
+        told = f"{first} {format_moment(repair.done_at)}"
+        st.markdown("  \n".join([f"- **{mark[repair.cured]}** · {told}", *more]))
         if may_change and repair.cured is not None:
             args = (case.case_id, case.revision, number)
             label = tell("repair_taken_back")

@@ -5,7 +5,15 @@ commas and feet lives only at the edge, and is read and written here.
 """
 
 from diagnostics.units.bands import Resistor, format_bands, has_colours, parse_bands, parse_resistor
-from diagnostics.units.quantity import OVER, format_ends, format_length, format_quantity, format_short, parse_quantity
+from diagnostics.units.quantity import (
+    OVER,
+    format_ends,
+    format_length,
+    format_quantity,
+    format_short,
+    is_in_feet,
+    parse_quantity,
+)
 from diagnostics.units.spellings import UNITS
 from diagnostics.units.wire import (
     COPPER_RESISTIVITY_20C_OHM_M,
@@ -29,6 +37,7 @@ __all__ = [
     "format_quantity",
     "format_short",
     "has_colours",
+    "is_in_feet",
     "parse_bands",
     "parse_gauge",
     "parse_quantity",

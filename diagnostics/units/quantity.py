@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 OVER: Final = math.inf
+_WHOLE: Final = 1e-6  # how near to a whole number a length has to be that was given as one
 
 _LONGEST = 60  # characters: any quantity fits, and a pasted page does not
 _LARGEST = 1e15  # no unit here has an honest value beyond; guards the solver as well
@@ -100,9 +101,23 @@ def format_quantity(value: float | None, unit: str, digits: int = 3) -> str:
     return f"{number} {symbol}".replace("-", "−")
 
 
-def format_length(length_m: float) -> str:
-    """Return a length both ways: "12.2 m (40 ft)"; feet are whole, but below one."""
-    return f"{format_quantity(length_m, 'm')} ({length_m / FOOT_M:.{0 if length_m >= FOOT_M else 1}f} ft)"
+def is_in_feet(length_m: float) -> bool:
+    """Return whether a length was given in feet: whole or half feet, and neither whole nor half metres."""
+    feet, metres = 2 * length_m / FOOT_M, 2 * length_m
+    return abs(feet - round(feet)) < _WHOLE and abs(metres - round(metres)) >= _WHOLE
+
+
+def format_length(length_m: float, *, feet_first: bool | None = None) -> str:
+    """Return a length both ways, that in which it was given first: "12 m (39 ft)", "40 ft (12.2 m)".
+
+    Feet are whole, but below one and where a half was given. ``feet_first`` decides for a length that nobody gave.
+    """
+    given = is_in_feet(length_m)
+    feet = length_m / FOOT_M
+    number = f"{feet:.1f}".removesuffix(".0") if given or feet < 1 else f"{feet:.0f}"
+    both = f"{number} ft", format_quantity(length_m, "m")
+    first, second = both if (given if feet_first is None else feet_first) else reversed(both)
+    return f"{first} ({second})"
 
 
 def format_ends(values: Sequence[float], unit: str, digits: int = 3) -> tuple[str, ...]:

@@ -33,7 +33,7 @@ from .baseline import (
 from .beyond import find_most_v, is_beyond, list_beyond
 from .changed import Change, find_change
 from .deeds import (
-    Seen,
+    RepairNote,
     accept_loop,
     acknowledge,
     close_case,
@@ -41,6 +41,7 @@ from .deeds import (
     deny_cure,
     extend_test,
     list_visits,
+    note_seen,
     open_case,
     put_back,
     record_reading,
@@ -57,7 +58,7 @@ from .deeds import (
     tell_loop,
     tell_people,
 )
-from .described import describe_site, tell_place, tell_rooms
+from .described import describe_site, list_other_loops, tell_place, tell_rooms
 from .disturbed import Disturbance, find_disturbances, find_first
 from .doubts import (
     Doubt,
@@ -139,8 +140,8 @@ __all__ = [
     "OnTheSameLadder",
     "ProofItem",
     "Recheck",
+    "RepairNote",
     "RuledOut",
-    "Seen",
     "Stage",
     "accept_loop",
     "acknowledge",
@@ -214,6 +215,7 @@ __all__ = [
     "list_likely_answers",
     "list_met_at",
     "list_missing_tools",
+    "list_other_loops",
     "list_proof",
     "list_read_cautions",
     "list_read_for_repair",
@@ -227,6 +229,7 @@ __all__ = [
     "list_visits",
     "may_be_absent",
     "name_rooms",
+    "note_seen",
     "once",
     "open_case",
     "parse_rooms",

@@ -180,7 +180,9 @@ def tell_meaning(case: Case) -> str:
         case, case_id="", revision=0, site_text="", described_at=None, earlier_sites=(), notes="", closing="",
         retracted=(), suggestions=(), tests=(), leaving=None, earlier_closings=(),
         readings=tuple(replace(_strip(r), taken_at=tell(r.taken_at)) for r in case.readings),
-        repairs=tuple(replace(r, done_at=_WHENEVER) for r in case.repairs),
+        repairs=tuple(
+            replace(r, done_at=_WHENEVER, found="", suspected=(), saw="", own_words="") for r in case.repairs
+        ),
         acknowledged=tuple(
             replace(a, at=tell(a.at)) for a in case.acknowledged if not a.caution.startswith(silent)
         ),

@@ -14,6 +14,7 @@ from diagnostics.cases import (
     Outline,
     Reading,
     Repair,
+    Saw,
     Suggestion,
     Understood,
     build_understood,
@@ -233,10 +234,17 @@ def correct_reading(store: CaseStore, case: Case, old_id: str, reading: Reading)
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
-    """What was seen at a repair: which of several faults it was, and the symptom since, where it is another."""
+class RepairNote:
+    """What there is to say of a repair beside what was done; each as ``Repair`` has it.
 
+    ``suspected`` are the faults that it was for, ``saw`` and ``found`` what was seen there, ``own_words`` what was
+    typed of it; ``now`` is the symptom since, where it is another.
+    """
+
+    suspected: tuple[str, ...] = ()
+    saw: Saw = ""
     found: str = ""
+    own_words: str = ""
     now: str = ""
 
 
@@ -246,7 +254,7 @@ def record_repair(
     repair_text: str,
     *,
     cured: bool,
-    seen: Seen | None = None,
+    note: RepairNote | None = None,
     suggestion: Suggestion | None = None,
 ) -> Case:
     """Store that a repair was made, a class as ``write_class`` tells it or plain words, and whether it cured.
@@ -254,14 +262,34 @@ def record_repair(
     ``suggestion`` is the step that was suggested at that moment, see ``build_suggestion``. Raises NotFoundError for a
     symptom that is not known.
     """
-    seen = seen or Seen()
-    if seen.now:
-        find_symptom(seen.now)
-    repair = Repair(repair_text, datetime.now(UTC), cured, found=seen.found, now="" if cured else seen.now)
+    note = note or RepairNote()
+    if note.now:
+        find_symptom(note.now)
+    repair = Repair(
+        repair_text, datetime.now(UTC), cured, found=note.found, now="" if cured else note.now,
+        suspected=note.suspected, saw=note.saw, own_words=note.own_words,
+    )  # fmt: skip
     told = (
         replace(suggestion, outcome="followed" if suggestion.what == repair_text else "other") if suggestion else None
     )
     return store.append_repair(case.case_id, repair, case.revision, told)
+
+
+def note_seen(store: CaseStore, case: Case, number: int, saw: Saw, found: str = "") -> Case:
+    """Note what was seen at a repair by whoever made it, said anew or taken back; ``number`` counts from 0.
+
+    ``found`` is which of the suspected faults it was, or something ``other`` in plain words; it may be left out.
+
+    Raises
+    ------
+    NotFoundError
+        The case has no such repair, or that was not suspected there.
+    """
+    repair = _find_repair(case, number)
+    if saw == "as_suspected" and (not repair.suspected or (found and found not in repair.suspected)):
+        raise NotFoundError(f"{found[:40]!r} was not suspected there")
+    told = found if saw in {"as_suspected", "other"} else ""
+    return store.append_repair(case.case_id, replace(repair, saw=saw, found=told), case.revision)
 
 
 def deny_cure(store: CaseStore, case: Case) -> Case:
@@ -282,9 +310,13 @@ def take_back_repair(store: CaseStore, case: Case, number: int) -> Case:
     NotFoundError
         The case has no such repair.
     """
+    return store.append_repair(case.case_id, replace(_find_repair(case, number), cured=None), case.revision)
+
+
+def _find_repair(case: Case, number: int) -> Repair:
     if not 0 <= number < len(case.repairs):
         raise NotFoundError(f"this case has no repair number {number + 1}")
-    return store.append_repair(case.case_id, replace(case.repairs[number], cured=None), case.revision)
+    return case.repairs[number]
 
 
 def close_case(store: CaseStore, case: Case, closing: Closing, *, told: str = "", note: str = "", by: str = "") -> Case:

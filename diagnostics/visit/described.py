@@ -26,6 +26,23 @@ def describe_site(store: CaseStore, case: Case, site_text: str, name: str = "sit
     return store.append_site(case.case_id, site_text, case.revision, Acknowledgement(DESCRIBED, datetime.now(UTC)))
 
 
+def list_other_loops(case: Case) -> frozenset[int]:
+    """Return which earlier descriptions of the site, counted from 1, are of another loop than the one that holds now.
+
+    Rooms that were named since make no other loop: what was read under the old names is read of the same wires.
+    """
+    now = build_loop(case.site)
+    return frozenset(n for n, site in enumerate(case.earlier_sites, 1) if not _is_same_loop(site.site_text, now))
+
+
+def _is_same_loop(site_text: str, now: Loop) -> bool:
+    try:
+        then = build_loop(parse_site_text(site_text, "earlier site"))
+    except DiagnosticsError:  # a record of another program
+        return False
+    return (then.elements, then.zones) == (now.elements, now.zones)
+
+
 def tell_place(store: CaseStore, case: Case, name: str, room: str) -> Case:
     """Note which room a detector is in, on a loop whose order is not known; it is a revision of the description.
 

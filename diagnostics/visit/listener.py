@@ -12,9 +12,9 @@ from .marks import find_skipped
 Listener = Literal["technician", "caller"]
 LISTENERS: Final[tuple[Listener, ...]] = ("technician", "caller")
 _ASKED: Final = "asked_of "
-# What nobody is talked through by telephone: it opens, lifts, tests or alters something.
+# What nobody is talked through by telephone: it opens, lifts, measures, tests or alters something.
 FOR_TECHNICIANS: Final = frozenset({
-    "ohms", "functional_test", "head_off", "dark_with_head_off", "known_resistor", "settings", "earth_lifted",
+    "volts", "ohms", "functional_test", "head_off", "dark_with_head_off", "known_resistor", "settings", "earth_lifted",
     "earth_opened", "ac_volts", "heads_swapped", "overnight",
 })  # fmt: skip
 
@@ -39,10 +39,7 @@ def tell_listener(store: CaseStore, case: Case, listener: Listener) -> Case:
 
 
 def find_left_out(case: Case, loop: Loop) -> frozenset[str]:
-    """Return the keys of what this visit leaves out: steps that were skipped, and those that are not for a caller.
-
-    A caller also takes volts in standby only: nobody tells by telephone when a pulse begins.
-    """
+    """Return the keys of what this visit leaves out: steps that were skipped, and those that are not for a caller."""
     skipped = find_skipped(case)
     if find_listener(case) == "technician":
         return skipped
@@ -51,9 +48,6 @@ def find_left_out(case: Case, loop: Loop) -> frozenset[str]:
 
 
 def _is_beyond(m: Measurement) -> bool:
-    """Return whether a caller would have to climb, open a cabinet, find a detector by its cable or lift wires for it.
-
-    Nor does a caller meter anything but standby.
-    """
-    lifts = m.mode.word == "return_lifted" or bool(m.unit and m.mode.word != "standby")
+    """Return whether a caller would have to climb, open a cabinet, find a detector by its cable, measure or lift."""
+    lifts = m.mode.word == "return_lifted" or bool(m.unit)
     return lifts or m.is_sought or m.kind == "look" or "ladder" in m.tools

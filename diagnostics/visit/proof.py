@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
-from diagnostics.cases import Case, ProofResult, Reading
+from diagnostics.cases import Case, ProofResult, Reading, Repair
 from diagnostics.readings import find_neighbour
 from diagnostics.reasoning import Taken
 from diagnostics.wiring import Chain, Loop
@@ -119,7 +119,7 @@ def _list_results(case: Case) -> list[ProofResult]:
 
 def _list_touched(case: Case, loop: Loop) -> list[tuple[str, Why]]:
     names = {d.name for d in loop.detectors}
-    repaired = [place for r in case.repairs for place in (*_list_ends(loop, r.fault), *_list_named(loop, r.fault))]
+    repaired = [place for r in case.repairs for place in (*_list_ends(loop, r.fault), *_list_all_named(loop, r))]
     every = (*case.readings, *(item.reading for item in case.retracted))  # taken back or not, a hand was there
     every = tuple(r for r in every if not was_told(r))
     places = [*repaired, *(place for r in every for place in _list_met(loop, r))]
@@ -139,6 +139,11 @@ def _list_ends(loop: Loop, repair: str) -> list[str]:
     runs = [pair for name, pair in loop.pairs.items() if f"run {_name_owner(name)}" in spots]
     sides = [_name_owner(end) for pair in runs for core in pair for end in (loop.by_name[core].a, loop.by_name[core].b)]
     return [*(_find_last(loop, p) if p.startswith("end") else p for p in places), *sides]
+
+
+def _list_all_named(loop: Loop, repair: Repair) -> list[str]:
+    """Return the detectors that anybody's plain words of a repair name: what was done, and what was seen there."""
+    return [name for text in (repair.fault, repair.own_words, repair.found) for name in _list_named(loop, text)]
 
 
 def _list_named(loop: Loop, repair: str) -> list[str]:

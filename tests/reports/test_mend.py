@@ -1,14 +1,26 @@
 """What to mend, by ohms, conductor, terminal and contact; and what the zone reads once it is right."""
 
+import re
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from diagnostics.cases import read_case
+from diagnostics.cases import Repair, read_case
 from diagnostics.faults import list_faults
-from diagnostics.readings import Bench, list_measurements
-from diagnostics.reports import Words, list_mends, list_not_apart, list_suspects, read_words, tell_rechecks
-from diagnostics.units import format_ends
+from diagnostics.readings import Bench, find_short, list_measurements, read_table
+from diagnostics.reports import (
+    Words,
+    list_mends,
+    list_not_apart,
+    list_suspected,
+    list_suspects,
+    read_words,
+    tell_rechecks,
+    tell_spot,
+)
+from diagnostics.reports.record_words import tell_suspected
+from diagnostics.units import format_ends, format_short
 from diagnostics.visit import Assessment, assess_case
 from diagnostics.wiring import QuickDescription, build_loop, build_quick_site
 
@@ -34,6 +46,27 @@ def test_verdict_names_ohms_conductor_terminals_and_contact(name: str, repair: s
     assessment, words, found = assess(name)
     assert repair in words.repair(found)
     assert mend in " ".join(one.told for one in list_mends(assessment.diagnosis, found, words))
+
+
+def test_record_keeps_what_was_suspected_with_its_ohms_and_tells_it_as_the_suspects_do() -> None:
+    assessment, words, found = assess("guest_house_damp_tray")
+    kept = list_suspected(assessment.diagnosis, found, words)
+    (leader,) = (c for c in assessment.diagnosis.candidates[:1] if c.value_ohm is not None)
+    assert kept == (f"leak={format_short(leader.value_ohm or 0)}@det3.in",)
+    told = tell_suspected(Repair("@".join(found), datetime.now(UTC), suspected=kept), words)
+    assert told == list_suspects(assessment.diagnosis, words)[0][1]
+    assert "about 10 kΩ between the conductors, run into detector 3" in told
+
+
+def test_group_that_is_spread_over_many_places_names_some_and_counts_the_rest() -> None:
+    assessment, words, found = assess("packing_shed_hand_over")
+    kept = list_suspected(assessment.diagnosis, found, words)
+    assert len(kept) == 5  # the panel, and every detector but the last
+    told = tell_suspected(Repair("@".join(found), datetime.now(UTC), suspected=kept), words)
+    assert told.startswith("one of: End resistor fitted at the panel")
+    assert told.count(";") == 4
+    many = Repair("@".join(found), datetime.now(UTC), suspected=(*kept, "conductor_open@det2.in+"))
+    assert tell_suspected(many, words).endswith("detector 3 (office), not at the end; and 2 more")
 
 
 def test_after_such_a_repair_the_zone_reads_what_a_sound_loop_reads() -> None:
@@ -72,6 +105,18 @@ def test_every_kind_that_is_put_on_its_right_terminals_says_which() -> None:
     kinds = {f.kind for loop in loops for f in list_faults(loop) if f.data.remedy == "put_wires_right"}
     assert len(kinds) > 5
     assert kinds - set(read_words().mends) == set()
+
+
+@pytest.mark.parametrize(
+    ("run", "told"),
+    [("40 ft", r"about \d+ ft \(\d+ m\) ± \d+ ft \(\d+ m\)"), ("12 m", r"about \d+ m \(\d+ ft\) ± \d+ m \(\d+ ft\)")],
+)
+def test_place_of_a_short_is_told_in_the_unit_that_the_lengths_were_given_in(run: str, told: str) -> None:
+    site, _ = build_quick_site(QuickDescription("two_wire_zone", "6", cable="18 AWG", run=run))
+    loop = build_loop(site)
+    spot = find_short(loop, "det1.in", 1.2, read_table().meter)
+    assert spot is not None
+    assert re.match(told, tell_spot(spot, "det1.in", Words(loop)))
 
 
 def test_ends_of_one_range_share_their_unit() -> None:

@@ -113,7 +113,10 @@ def build_full_case(text: str = "as told", closing: str = "mended") -> Case:
             Reading("telepathy", text, at=text, taken_at=at, site_revision=2),
         ),
         retracted=(Retraction(retracted, at, text, VOLTS.reading_id),),
-        repairs=(Repair(text, START, cured=False), Repair(f"join_conductor@run det2 {text}", at, cured=True, by=text)),
+        repairs=(
+            Repair(text, START, cured=False, found=text, suspected=(text,), saw="other", own_words=text),
+            Repair(f"join_conductor@run det2 {text}", at, cured=True, by=text),
+        ),
         tests=(ProofResult("station", False, at, "", text), ProofResult("reset", True, at, "", "", text)),  # noqa: FBT003
         acknowledged=(Acknowledgement("is_it_real", START), Acknowledgement(text or "x", START)),
         suggestions=(Suggestion("measure", text, at, "skipped", "guide", text, text),),
@@ -128,7 +131,7 @@ def build_full_case(text: str = "as told", closing: str = "mended") -> Case:
 def test_record_holds_every_part_of_a_case_in_order() -> None:
     text = check_page(render_record(build_full_case()))
     wanted = [
-        "Record of a visit", "k3m9-7tqp-x2wd", "The site", "two-wire", "2 times", "The complaint",
+        "Record of a visit", "k3m9-7tqp-x2wd", "The site", "two-wire", "The complaint",
         "The panel shows trouble on the zone all the time.", "Before the work", "2026-03-14 10:42 UTC",
         "Readings, in the order taken", "23,9", "23.9 V", "Taken back", "replaced by reading 1",
         "As left at an earlier visit", "k3m9-7tqp-x2we", "Steps suggested", "left out", "Answers to the finding guide",
@@ -162,6 +165,24 @@ def test_value_that_would_be_read_otherwise_today_is_told_beside_what_was_stored
     stored = replace(VOLTS, value="2,39", understood=Understood(23.9, "V"))
     text = check_page(render_record(replace(build_invented_case(), readings=(stored,))))
     assert "2,39 (23.9 V) - this program would read the text as 2.39 V. What was stored counts." in text
+
+
+def test_reading_of_a_loop_that_was_described_otherwise_says_so_in_words_and_a_room_named_since_is_no_other_loop() -> (
+    None
+):
+    mark, noted = "(before the loop was described anew)", "Described anew in the course of the work"
+    case = build_full_case()
+    assert case.earlier_sites  # the rooms of the same five detectors were named since
+    same = check_page(render_record(case))
+    assert mark not in same
+    assert noted not in same
+    assert "description" not in same
+    shorter = SiteRevision(SITE_TEXT.replace("count: 5", "count: 4"))
+    other = check_page(render_record(replace(case, earlier_sites=(shorter,))))
+    assert noted in other
+    assert other.count(mark) == 2  # the first reading, and the one that was taken back; not what an earlier visit left
+    assert "times;" not in other
+    assert mark in check_page(render_record(replace(case, earlier_sites=(SiteRevision("no site"),))))
 
 
 def test_moments_are_told_by_the_clock_of_the_reader() -> None:

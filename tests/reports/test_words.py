@@ -10,7 +10,16 @@ from diagnostics.faults import list_faults, read_catalogue
 from diagnostics.locate import find_shipped
 from diagnostics.readings import list_measurements, list_tokens, parse_value
 from diagnostics.reasoning import NOTHING, SYMPTOMS
-from diagnostics.reports import Region, Words, format_percent, format_wait, localize, read_words
+from diagnostics.reports import (
+    Region,
+    Words,
+    format_percent,
+    format_wait,
+    localize,
+    read_words,
+    tell_caution,
+    tell_cautions,
+)
 from diagnostics.visit import LISTENERS, Listener
 from tests.wiring.quick import STYLES, wire_quick
 
@@ -19,8 +28,7 @@ EVERY = [(s, li, r) for s in STYLES for li in LISTENERS for r in REGIONS]
 # What a caller without tools or training may be asked; all else is for a technician.
 NOT_BY_TELEPHONE = {"on_battery", "opened", "cut_off", "pair_lifted", "known_resistor"}
 FOR_CALLERS = {
-    "panel_shows", "lamp", "which_dark", "which_lit", "look", "volts", "listen", "supply_lamps", "event_log",
-    "earth_lamp",
+    "panel_shows", "lamp", "which_dark", "which_lit", "look", "listen", "supply_lamps", "event_log", "earth_lamp",
 }  # fmt: skip
 
 
@@ -64,6 +72,25 @@ def test_complaints_and_cautions_are_told_in_every_region(region: Region) -> Non
     for name in read_words().cautions:
         assert is_filled(words.caution(name))
     assert is_filled(words.after_repair())
+
+
+@pytest.mark.parametrize("region", REGIONS)
+def test_cautions_are_told_once_most_severe_first_and_joined_ones_lose_nothing(region: Region) -> None:
+    table = read_words(region)
+    severity = ("is_it_real", "outputs", "foreign_volts", "live_cabinet", "before_ohms", "meter_left", "ladder")
+    assert tuple(table.cautions)[: len(severity)] == severity
+    told = tell_cautions(["outranked", "ladder", "outputs", "outputs", "tell_people"], region)
+    assert told == tuple(tell_caution(name, region) for name in ("outputs", "ladder", "tell_people", "outranked"))
+    both = tell_cautions(["out_of_service", "tell_people", "live_cabinet"], region)
+    assert both[0] == tell_caution("live_cabinet", region)
+    ((_, text),) = both[1:]
+    parts = ("person in charge", "on test, until what time", "occupants first", "does not protect while it is lifted")
+    for part in (*parts, "head is off", "owner or impairment coordinator", "at once", "what applies"):
+        assert part in text
+        assert part in " ".join(tell_caution(name, region)[1] for name in ("tell_people", "out_of_service"))
+    assert {table.regions[region][word] in text for word in ("station", "authority")} == {True}
+    assert len(tell_cautions(list(table.cautions), region)) == len(table.cautions) - len(table.joined_cautions)
+    assert len(tell_cautions(list(table.cautions), region, "caller")) == len(table.cautions)
 
 
 def test_regions_use_their_own_terms() -> None:

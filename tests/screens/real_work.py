@@ -3,12 +3,13 @@
 from datetime import UTC, datetime
 from pathlib import Path
 
-from diagnostics.cases import Acknowledgement, Case, CaseStore, Outline, parse_site_text
-from diagnostics.visit import SAFETY, record_repair
+from diagnostics.cases import Acknowledgement, Case, CaseStore, Outline, parse_site_text, read_case
+from diagnostics.visit import SAFETY, record_reading, record_repair
 from tests.cases.mended import prove
 from tests.screens.conftest import Visitor
 
 BAKERY = Path(__file__).parents[2] / "cases" / "sites" / "bakery.yaml"
+CALL = BAKERY.parents[1] / "bakery_call.yaml"  # a conductor open, plus or minus: only a look tells
 START = datetime(2026, 3, 14, 10, 42, tzinfo=UTC)
 
 
@@ -20,6 +21,14 @@ def describe(store: CaseStore, site_text: str = "", *, complaint: bool = True) -
         case = store.append_acknowledgement(case.case_id, Acknowledgement(name, START), case.revision)
     outline = Outline(("new",), "constant_trouble" if complaint else "", None, {}, "")
     return store.append_outline(case.case_id, outline, case.revision)
+
+
+def describe_call(store: CaseStore) -> Case:
+    """Return the call at the bakery with all its readings, at its verdict."""
+    case = describe(store)
+    for reading in read_case(CALL).readings:
+        case = record_reading(store, case, reading)
+    return case
 
 
 def build_restored(store: CaseStore) -> Case:

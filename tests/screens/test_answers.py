@@ -5,7 +5,7 @@ import pytest
 from diagnostics.cases import CaseStore, read_case
 from diagnostics.locate import find_shipped
 from diagnostics.readings import list_measurements
-from diagnostics.reports import render_record, tell_caution
+from diagnostics.reports import render_record, tell_cautions
 from diagnostics.visit import assess_case, find_hidden, start_visit
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import describe
@@ -315,6 +315,7 @@ def test_caution_stands_in_full_until_a_step_with_it_is_recorded_and_then_as_a_l
     assert "Volts first" not in list_folded(visitor)
     for alarm in ("Outputs", "Tell people first", "Evidence first"):  # in full above every step that can make an alarm
         assert alarm not in list_folded(visitor)
-        assert f"⚠ **{alarm}.**" in visitor.text
+        assert f"⚠ **{alarm}" in visitor.text
     wanted = {c for m in list_measurements(assess_case(visitor.case).loop) if m.kind == "ohms" for c in m.cautions}
-    assert all(f"⚠ **{tell_caution(c)[0]}.**" in visitor.text for c in wanted)
+    assert {"tell_people", "out_of_service", "before_ohms"} <= wanted
+    assert all(f"⚠ **{title}.** {text}" in visitor.text for title, text in tell_cautions(wanted))

@@ -1,22 +1,27 @@
 """A help desk with a caller on the phone: asked in a caller's words, and only for what a caller can do."""
 
+import re
 from pathlib import Path
+
+import pytest
 
 from diagnostics.cases import CaseStore, Reading
 from diagnostics.readings import list_measurements
-from diagnostics.reports import Words, read_words, tell_caution
+from diagnostics.reports import Region, Words, read_words, tell_caution
 from diagnostics.visit import (
+    TOOLS,
     assess_case,
     find_listener,
     record_reading,
     record_repair,
+    tell_complaint,
     tell_listener,
 )
 from diagnostics.visit.listener import FOR_TECHNICIANS, find_left_out
 from diagnostics.wiring import build_loop, read_site
 from tests.cases.invented import SITE_TEXT as NUMBERED
 from tests.screens.conftest import SAFETY, Visitor
-from tests.screens.real_work import describe
+from tests.screens.real_work import describe, describe_call
 
 SITES = Path(__file__).parents[2] / "cases" / "sites"
 ASKED_OTHERWISE = (
@@ -34,30 +39,83 @@ ASKED_OTHERWISE = (
 REFUSED = "This one is for a technician"
 
 
-def call(visitor: Visitor, *tools: str) -> Visitor:
-    """Take a call about a loop of five detectors, up to its first step; ``tools`` are what the caller has."""
+def call(visitor: Visitor) -> Visitor:
+    """Take a call about a loop of five detectors, up to its first step."""
     visitor.tap("new_case").pick("Who is asking?", "caller")
     for key in (*SAFETY, "for_us_yes"):
         visitor.tap(key)
     visitor.type("How many detectors are on it?", "5").tap("describe_use").complain("constant_trouble")
-    if tools:
-        visitor.choose("What does the caller have at hand?", *tools)
     return visitor.tap("complaint_use")
 
 
-def test_caller_of_whom_nothing_is_said_has_nothing_at_hand_and_opens_no_cabinet(visitor: Visitor) -> None:
-    visitor.tap("new_case").pick("Who is asking?", "caller")
-    for key in (*SAFETY, "for_us_yes"):
-        visitor.tap(key)
-    visitor.type("How many detectors are on it?", "5").tap("describe_use").complain("constant_trouble")
-    visitor.choose("What does the caller have at hand?")  # *none of these* was tapped, and so taken away
-    assert "Nothing chosen, the caller has nothing at hand" in visitor.text
-    visitor.tap("complaint_use")
+def test_caller_is_not_asked_for_tools_and_measures_nothing_and_opens_no_cabinet(visitor: Visitor) -> None:
+    call(visitor)
     assert visitor.case.can == ()
     loop = assess_case(visitor.case).loop
-    looks = {m.key for m in list_measurements(loop) if m.kind == "look"}
-    assert looks
-    assert looks <= find_left_out(visitor.case, loop)
+    measured = {m.key for m in list_measurements(loop) if m.unit or m.kind == "look" or "live_cabinet" in m.cautions}
+    assert {key.partition("|")[0] for key in measured} >= {"volts", "ohms", "look", "known_resistor"}
+    assert measured <= find_left_out(visitor.case, loop)
+    visitor.tap("to_complaint")
+    assert not [g.label for g in visitor.at.button_group if "at hand" in g.label or "with you" in g.label]
+
+
+# What a caller must not be told to do, by any page; *nobody*, *nothing* and *only a technician* are said of them.
+ORDERS = (
+    r"\b([Ll]ift|[Mm]easure|prove|[Oo]pen|[Uu]nscrew|[Cc]limb|[Pp]ut (?:red|everything)|[Tt]ake (?:the|off)|[Ll]eads)\b"
+)
+ORDERS += r"|look at the far"
+DENIED = r"opens nothing|open nothing|[Nn]obody climbs or opens anything|measure nothing|only a technician opens it"
+DENIED += r"|opens, presses and tests nothing|or opens a pre-action valve|what this tool would ask"
+
+
+def find_orders(text: str) -> list[str]:
+    return re.findall(ORDERS, re.sub(DENIED, "", text))
+
+
+@pytest.mark.parametrize("region", ["north_america", "europe"])
+def test_four_first_pages_and_the_fifth_speak_to_the_one_on_the_phone(store: CaseStore, region: Region) -> None:
+    visitor = Visitor(store, region=region).tap("new_case")
+    technician = visitor.text
+    visitor.pick("Who is asking?", "caller")
+    assert visitor.text != technician
+    for key, caution in zip(SAFETY, ("is_it_real", "outputs", "tell_people", "evidence_first"), strict=True):
+        assert "Ask the caller:" in visitor.text
+        assert tell_caution(caution, region, "caller")[1] in visitor.text
+        assert tell_caution(caution, region)[1] not in visitor.text
+        assert find_orders(visitor.text) == []
+        visitor.tap(key)
+    assert "The caller opens nothing to find out" in visitor.text
+    assert find_orders(visitor.text) == []
+    assert "opens, presses and tests nothing" in visitor.tap("for_us_no").text
+
+
+def test_words_that_an_order_is_found_by_find_those_to_a_technician() -> None:
+    for name in ("live_cabinet", "before_ohms", "ladder", "put_back"):
+        assert find_orders(tell_caution(name)[1]), name
+
+
+def test_no_caution_tells_a_caller_to_do_a_technicians_work() -> None:
+    table = read_words()
+    assert set(table.caller_cautions) == set(table.cautions) - {"outranked"}
+    assert [name for name in table.cautions if find_orders(tell_caution(name, listener="caller")[1])] == []
+
+
+def test_what_a_technician_reports_is_noted_and_the_caller_is_told_of_no_test_or_meter(store: CaseStore) -> None:
+    case = tell_listener(store, describe(store), "caller")
+    own = Visitor(store, case.case_id, view="repair")
+    assert tell_caution("live_cabinet", listener="caller")[1] in own.text
+    assert tell_caution("live_cabinet")[1] not in own.text
+    proof = Visitor(store, record_repair(store, case, "fit_end_resistor@end", cured=True).case_id)
+    assert "The caller does none of them." in proof.text
+    assert not [f.label for f in proof.at.text_input if f.label == "What does the meter show?"]
+
+
+def test_verdict_says_that_it_is_for_a_technician_and_asks_a_caller_for_no_volts(store: CaseStore) -> None:
+    case = tell_listener(store, describe_call(store), "caller")
+    text = Visitor(store, case.case_id).text
+    assert "This is work for a technician." in text
+    assert "Remake the terminations" in text
+    assert "Then measure the zone volts again" not in text
 
 
 def test_caller_is_asked_in_words_of_ones_own_and_for_nothing_that_needs_tools(visitor: Visitor) -> None:
@@ -78,8 +136,9 @@ def test_caller_is_asked_in_words_of_ones_own_and_for_nothing_that_needs_tools(v
     assert find_listener(visitor.reload().case) == "caller"
 
 
-def test_caller_with_a_meter_still_opens_lifts_and_tests_nothing(visitor: Visitor) -> None:
-    call(visitor, "meter", "ladder", "tester", "resistor").tap("lead")
+def test_caller_with_every_tool_still_opens_lifts_measures_and_tests_nothing(store: CaseStore) -> None:
+    case = tell_complaint(store, describe(store), "constant_trouble", ("new",), TOOLS)
+    visitor = Visitor(store, tell_listener(store, case, "caller").case_id).tap("lead")
     seen = set()
     for _ in range(12):
         action = assess_case(visitor.case).diagnosis.next
@@ -88,11 +147,11 @@ def test_caller_with_a_meter_still_opens_lifts_and_tests_nothing(visitor: Visito
         m = action.measurement
         seen.add(m.kind)
         assert m.kind not in FOR_TECHNICIANS
-        assert not m.unit or m.mode.word == "standby"
+        assert not m.unit
         visitor.tap("cannot")
         if visitor.has("cannot_else"):
             visitor.tap("cannot_else")
-    assert "volts" in seen
+    assert "panel_shows" in seen
 
 
 def test_technician_takes_the_case_over_whole_and_says_anew_what_is_at_hand(visitor: Visitor) -> None:

@@ -333,6 +333,31 @@ def test_volts_that_no_loop_has_are_a_stop_after_a_repair_too(at_proof: Visitor)
     assert "Right, 19.1 V read" in at_proof.text
 
 
+def test_mistyped_volts_of_a_stop_are_corrected_in_the_tests_as_at_any_reading(at_proof: Visitor) -> None:
+    next(f for f in at_proof.at.text_input if (f.key or "").startswith("reread_")).set_value("191 V")
+    at_proof.run()
+    at_proof.tap("test_record_").tap("safe_correct_0")
+    (old,) = at_proof.case.readings
+    assert any("Correcting an earlier reading" in e.value and "191" in e.value for e in at_proof.at.info)
+    at_proof.tap("safe_corrected")
+    assert "Choose an answer first." in at_proof.text
+    assert not at_proof.tap("safe_correct_back").has("safe_corrected")
+    at_proof.tap("safe_correct_0").at.text_input(key="safe_volts").set_value("230")
+    at_proof.run()
+    assert any("more than anything on this loop can give" in e.value for e in at_proof.at.error)
+    assert at_proof.reload().at.text_input(key="safe_volts").value == "230"
+    at_proof.tap("safe_corrected")
+    assert any("Stop, hands off" in e.value for e in at_proof.at.error)  # as typed it is a stop all the same
+    at_proof.tap("safe_correct_0").at.text_input(key="safe_volts").set_value("19.1 V")
+    at_proof.run()
+    at_proof.tap("safe_corrected")
+    (new,) = at_proof.case.readings
+    assert (new.value, new.condition, new.taken_at) == ("19.1 V", "absent", old.taken_at)
+    assert [(r.reading.value, r.why) for r in at_proof.case.retracted] == [("191 V", "corrected"), ("230", "corrected")]
+    assert not at_proof.at.error
+    assert "Right, 19.1 V read" in at_proof.text
+
+
 def test_volts_that_no_loop_has_are_a_stop_as_the_loop_is_left(store: CaseStore) -> None:
     case = build_restored(store)
     visitor = Visitor(store, case.case_id, view="as_left")

@@ -1,30 +1,23 @@
 """At the verdict: what was suggested is kept with what was done about it; a wrong word can be taken back."""
 
-import re
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
-from diagnostics.cases import CaseStore, Suggestion, parse_case, read_case, write_case
+from diagnostics.cases import CaseStore, Suggestion, parse_case, write_case
 from diagnostics.readings import Faults
 from diagnostics.reports import render_record
 from diagnostics.source import read_document
-from diagnostics.visit import assess_case, record_reading
+from diagnostics.visit import assess_case
 from tests.screens.conftest import Visitor
-from tests.screens.real_work import describe
+from tests.screens.real_work import describe_call
 from tests.screens.test_work import at_verdict, at_volts
-
-CALL = Path(__file__).parents[2] / "cases" / "bakery_call.yaml"  # a conductor open, plus or minus
 
 
 @pytest.fixture
 def at_either(store: CaseStore) -> Visitor:
     """Return somebody at a verdict that only a look tells apart: the plus or the minus conductor of one run."""
-    case = describe(store)
-    for reading in read_case(CALL).readings:
-        case = record_reading(store, case, reading)
-    return Visitor(store, case.case_id)
+    return Visitor(store, describe_call(store).case_id)
 
 
 def tell(s: Suggestion) -> tuple[str, str, str]:
@@ -74,20 +67,6 @@ def test_several_that_a_verdict_is_for_are_told_as_one_or_the_other(at_either: V
     assert "minus conductor, run into detector 5" in text
 
 
-def test_which_it_was_is_asked_once_the_work_is_done_and_stands_in_the_record(at_either: Visitor) -> None:
-    at_either.tap("work_done").tap("cured")
-    assert "Say first which it was" in at_either.text
-    assert at_either.case.repairs == ()
-    at_either.pick("Which was it?", "conductor_open@det5.in-")
-    assert at_either.reload().at.radio(key="which").value == "conductor_open@det5.in-"
-    (repair,) = at_either.tap("cured").case.repairs
-    assert (repair.fault, repair.found) == ("mend_conductor@run det5", "conductor_open@det5.in-")
-    for told in (at_either.text, render_record(at_either.case)):
-        assert re.search(r"It was: [^.]*minus conductor, run into detector 5 \(bakehouse\)", told)
-    text = write_case(at_either.case)
-    assert parse_case(read_document(text, "case"), None, text=text) == at_either.case
-
-
 def test_a_look_at_another_side_of_the_case_does_not_forget_that_the_work_is_done(at_work: Visitor) -> None:
     at_verdict(at_work).tap("work_done").tap("timeline").tap("timeline_back")
     assert at_work.has("cured")
@@ -127,11 +106,6 @@ def test_what_is_wrong_after_a_repair_of_ones_own_keeps_what_was_typed(at_work: 
     assert not at_work.case.repairs
     at_work.pick("What is wrong now?", "none_report").tap("now_use")
     assert [(r.fault, r.now) for r in at_work.case.repairs] == [("a loose wire", "none_report")]
-
-
-def test_that_nobody_could_tell_which_it_was_names_none(at_either: Visitor) -> None:
-    at_either.tap("work_done").pick("Which was it?", "unseen").tap("cured")
-    assert [(r.cured, r.found) for r in at_either.case.repairs] == [(True, "")]
 
 
 def test_last_reading_can_be_taken_back_at_a_verdict_and_on_the_same_ladder(at_either: Visitor) -> None:
