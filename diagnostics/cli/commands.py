@@ -2,14 +2,10 @@
 
 import argparse
 import json
-import signal
-import subprocess
 import sys
-import threading
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from types import FrameType
 
 from diagnostics.cases import Case, list_case_warnings, parse_case
 from diagnostics.circuit import parse_mode, write_netlist
@@ -102,52 +98,9 @@ def _read_case(name: str) -> Case:
     return parse_case(_read(name), base)
 
 
-_STOPS = ("SIGTERM", "SIGINT", "SIGHUP")
-_LAST_S = 5.0  # how long the app may take to end once it was asked to
-
-
 def print_json(value: object) -> None:
     """Print one JSON object and nothing else."""
     print(json.dumps(value, ensure_ascii=False, indent=1, allow_nan=False))
-
-
-def run_app(options: argparse.Namespace) -> int:
-    """Open the app as a child process, listening on this machine only."""
-    app = find_shipped("app.py")
-    flags = {
-        "server.address": "127.0.0.1",
-        "server.port": str(options.port),
-        "server.headless": str(options.headless).lower(),
-        "server.showEmailPrompt": "false",
-        "browser.gatherUsageStats": "false",
-    }
-    command = [sys.executable, "-m", "streamlit", "run", str(app), *(f"--{k}={v}" for k, v in flags.items())]
-    print(f"Ohmward opens at http://127.0.0.1:{options.port}  (stop with Ctrl-C)", flush=True)
-    return _run_child(command, app.parent)
-
-
-def _run_child(command: list[str], folder: Path) -> int:
-    """Run the app until it ends; whoever stops us stops it, and it is never left behind."""
-    asked: list[int] = []
-    child: list[subprocess.Popen[bytes]] = []
-
-    def stop(number: int, _: FrameType | None) -> None:
-        asked.append(number)
-        for process in child:
-            process.send_signal(number)
-            last = threading.Timer(_LAST_S, process.kill)
-            last.daemon = True
-            last.start()
-
-    for name in _STOPS:
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), stop)
-    with subprocess.Popen(command, cwd=folder) as process:  # noqa: S603 - our own arguments
-        child.append(process)
-        if asked:  # between our start and its own
-            stop(asked[0], None)
-        ended = process.wait()
-    return 0 if asked else ended
 
 
 def run_check(options: argparse.Namespace) -> int:

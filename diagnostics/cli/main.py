@@ -20,6 +20,7 @@ from . import commands
 from .learn import add_learn_panel
 from .locate import add_locate
 from .referee import add_bench, add_rehearse
+from .serve import add_app
 
 RAN, FOUND, MISUSED, BROKEN = 0, 1, 2, 3
 LISTS = ("kinds", "measurements", "modes", "places", "terminals", "symptoms", "profiles", "contexts")
@@ -41,7 +42,7 @@ def build_parser() -> argparse.ArgumentParser:
         description="Find what is wrong in a supervised smoke and CO detection loop. No command opens the app.",
     )
     some = parser.add_subparsers(dest="command", metavar="COMMAND")
-    _add_app(some.add_parser("app", help="open the app in the browser (the same as no command)"))
+    add_app(some.add_parser("app", help="open the app in the browser (the same as no command)"))
     some.add_parser("demo", help="run one worked, invented case in the terminal").set_defaults(run=commands.run_demo)
     check = some.add_parser("check", help="check sites, cases and finding guides")
     check.add_argument(
@@ -82,12 +83,6 @@ def _add_prove(parser: argparse.ArgumentParser) -> None:
         "--site", action="append", metavar="SITE", help="a site file or shipped site (all shipped ones)"
     )
     parser.set_defaults(run=commands.run_prove)
-
-
-def _add_app(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--port", type=int, default=8501, help="port on this machine (8501)")
-    parser.add_argument("--headless", action="store_true", help="do not open a browser")
-    parser.set_defaults(run=commands.run_app)
 
 
 def _add_predict(parser: argparse.ArgumentParser) -> None:

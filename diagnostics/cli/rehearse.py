@@ -32,8 +32,8 @@ Object = dict[str, Any]
 def run_rehearse(options: argparse.Namespace) -> int:
     """Play one whole visit and tell it."""
     faults = parse_faults(options.fault, read_loop(options.site)[1])  # what no loop can have is said in the usual words
-    if len(set(faults)) < len(faults) or options.seed < 0:
-        told = "the same fault is named twice" if options.seed >= 0 else "a seed is 0 or more"
+    if len(faults) != 1 or options.seed < 0:
+        told = "one fault at a time; 'ohmward bench doubles' plays two" if options.seed >= 0 else "a seed is 0 or more"
         print(f"ohmward rehearse: {told}", file=sys.stderr)
         return 2
     try:

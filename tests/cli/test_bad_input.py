@@ -147,7 +147,7 @@ def test_reader_that_goes_away_is_no_error(words: tuple[str, ...], tmp_path: Pat
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (("--fault", "conductor_open@det2.in+,conductor_open@det2.in+"), "named twice"),
+        (("--fault", "conductor_open@det2.in+,detector_dead@det5"), "one fault at a time"),
         (("--fault", "conductor_open@det2.in+", "--seed", "-1"), "0 or more"),
     ],
 )
@@ -168,3 +168,29 @@ def test_rehearsal_reads_a_site_however_its_loops_are_written(
     site.write_text(f"{head}{zones}\nloops:\n  - {loop}\n", encoding="utf-8")
     assert run(["rehearse", str(site), "--fault", "end_resistor_missing@end"]) == 0
     assert "restored" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("address", ["home.example", "127.0.0", "8501"])
+def test_address_that_is_none_is_refused(address: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["app", "--address", address]) == 2
+    assert "--address" in capsys.readouterr().err
+
+
+def test_whoever_lets_others_in_is_told_what_they_can_do(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begun: list[list[str]] = []
+
+    def begin(command: list[str], _: Path) -> int:
+        begun.append(command)
+        return 0
+
+    monkeypatch.setattr("diagnostics.cli.serve._run_child", begin)
+    assert run(["app"]) == 0
+    assert "--server.address=127.0.0.1" in begun[-1]
+    assert capsys.readouterr().err == ""
+    assert run(["app", "--address", "0.0.0.0"]) == 0  # noqa: S104 - refused nowhere, but told
+    assert "--server.address=0.0.0.0" in begun[-1]
+    told = capsys.readouterr()
+    assert "can read and change every case" in told.err
+    assert "http://localhost:8501" in told.out
