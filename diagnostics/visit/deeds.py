@@ -10,6 +10,7 @@ from diagnostics.cases import (
     Case,
     CaseStore,
     Closing,
+    Corrected,
     Leaving,
     Outline,
     Reading,
@@ -17,6 +18,7 @@ from diagnostics.cases import (
     Saw,
     Suggestion,
     Understood,
+    build_reading_id,
     build_understood,
     write_site,
 )
@@ -293,11 +295,18 @@ def note_seen(store: CaseStore, case: Case, number: int, saw: Saw, found: str = 
 
 
 def deny_cure(store: CaseStore, case: Case) -> Case:
-    """Note that the last cured repair did not cure after all."""
+    """Note that the last cured repair did not cure after all.
+
+    What was measured again since was read of a loop thought sound; now it is a reading of the complaint like any other.
+    """
     cured = [r for r in case.repairs if r.cured]
     if not cured:
         raise NotFoundError("no repair of this case is noted as cured")
-    return store.append_repair(case.case_id, replace(cured[-1], cured=False), case.revision)
+    begun, now = cured[-1].done_at, datetime.now(UTC)
+    since = [r for r in case.readings if r.condition == "absent" and r.taken_at and r.taken_at >= begun]
+    anew = (replace(r, condition="present", reading_id=build_reading_id()) for r in since)
+    put = (Corrected(r.reading_id, new, now, "it had not cured") for r, new in zip(since, anew, strict=True))
+    return store.append_act(case.case_id, (replace(cured[-1], cured=False), *put), case.revision)
 
 
 def take_back_repair(store: CaseStore, case: Case, number: int) -> Case:

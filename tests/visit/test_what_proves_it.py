@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from diagnostics.cases import Case, CaseStore, ProofResult, Reading, Repair, write_site
+from diagnostics.errors import NotFoundError
 from diagnostics.locate import find_shipped
 from diagnostics.readings import parse_measurement
 from diagnostics.reports import Words, tell_reasons, tell_test
@@ -20,12 +21,14 @@ from diagnostics.visit import (
     HEAD_OFF,
     RECHECK,
     choose_head,
+    deny_cure,
     fail_test,
     find_first,
     list_failures,
     list_proof,
     list_unmended,
     open_case,
+    record_recheck,
     understand,
 )
 from diagnostics.wiring import build_loop, read_site
@@ -150,3 +153,18 @@ def test_a_head_goes_back_on_before_the_next_comes_off(
     case = replace(build("bakery", before), repairs=())
     loop = build_loop(case.site)
     assert find_first(case, loop, parse_measurement(kind, loop, where)) == first
+
+
+def test_what_was_measured_after_a_cure_that_was_none_is_a_reading_of_the_complaint(store: CaseStore) -> None:
+    case = open_case(store, build("bakery", volts("24.0 V")))
+    (item,) = (i for i in list_proof(case, build_loop(case.site)) if i.test == RECHECK)
+    case = record_recheck(store, case, item, "11.7 V", "again")
+    assert [r.condition for r in case.readings] == ["", "absent"]
+    before = case.revision
+    case = deny_cure(store, case)
+    assert [(r.value, r.condition) for r in case.readings] == [("24.0 V", ""), ("11.7 V", "present")]
+    assert [r.reading.reading_id for r in case.retracted] == ["again"]
+    assert case.repairs[-1].cured is False
+    assert case.revision == before + 2
+    with pytest.raises(NotFoundError, match="noted as cured"):
+        deny_cure(store, case)
