@@ -21,6 +21,7 @@ from diagnostics.visit import (
     find_meant,
     find_measurement,
     find_most_v,
+    find_other,
     find_wait_s,
     is_panel_12v,
     is_settled_already,
@@ -32,6 +33,7 @@ from diagnostics.visit import (
     simulate_reading,
     start_clock,
     tell_place,
+    understand,
 )
 
 from .draft import (
@@ -144,11 +146,13 @@ def _show_doubt(
         return False
     words = build_words(assessment)
     shown = plain(words.value(m, value))
+    other = find_other(assessment, m, value) if doubt == "changed" else None
+    before = plain(words.value(m, understand(words.loop, other).value)) if other else ""
     meant = plain(words.value(m, find_meant(assessment, m, value) or 0.0)) if doubt == "slip" else ""
     most = format_quantity(find_most_v(words.loop), "V", 2)
     kept = "doubt_waited" if doubt == "early" else "doubt_keep"
     with st.container(key="doubt"):
-        show_alert("warning", tell(f"doubt_{doubt}", value=shown, most=most, meant=meant))
+        show_alert("warning", tell(f"doubt_{doubt}", value=shown, most=most, meant=meant, before=before))
         small = doubt == "impossible" and is_panel_12v(words.loop.site)
         if small:
             show_note(tell("doubt_of_24_v"))

@@ -13,12 +13,13 @@ from .assess import Assessment, assess_case, understand
 from .beyond import is_beyond
 from .recheck import is_assumed_24v
 
-Doubt = Literal["", "impossible", "other_panel", "slip", "improbable"]
+Doubt = Literal["", "impossible", "other_panel", "slip", "changed", "improbable"]
 _SLIPS: Final = (-1.0, 1e3, 1e-3)  # leads exchanged; mV and kΩ, typed for V and Ω or the reverse
 _LEAST: Final = {"V": 0.5, "ohm": 10.0}  # a slip of the unit is not told by next to nothing
 # What a panel of 12 V has at its battery, its outputs and a bare zone, from the end of a discharge to the charger's
 # volts (common practice, no source); no panel of 24 V that works has so little there.
 _OF_12_V: Final = (10.0, 15.0)
+_APART_SHARE, _APART_LEAST = 0.1, 0.5  # *invented*: of the larger one, and V or Ω; wide of what a meter errs
 _OUTPUTS: Final = frozenset({"panel.battery+", "panel.battery-", "panel.aux+", "panel.aux-"})
 # Complaints that stand there or not while one measures; the others show only in a test.
 _STANDING: Final = frozenset({"", "constant_trouble", "alarm_with_nothing_there", "will_not_reset", "detectors_dark"})
@@ -37,8 +38,8 @@ def find_doubt(
 
     *Impossible*: volts that no source of the loop has. *Other panel*: volts of a panel of 12 V where one of 24 V is
     described, of which nobody gave a value; asked once. *Slip*: none of the expected answers, the same digits with
-    another unit or sign are one. *Improbable*: with it, a reading fits nothing any more (below
-    0.1 %), and without it all of them did.
+    another unit or sign are one. *Changed*: it was read before, in this state of repair, as clearly something else.
+    *Improbable*: with it, a reading fits nothing any more (below 0.1 %), and without it all of them did.
     """
     case, taken = assessment.case, understand(assessment.loop, reading)
     if is_beyond(assessment.loop, taken.measurement, taken.value):
@@ -49,10 +50,43 @@ def find_doubt(
         return "slip"
     if reading.condition == "absent" or assessment.diagnosis.contradiction is not None:
         return ""
+    if not old_id and find_other(assessment, taken.measurement, taken.value) is not None:
+        return "changed"
     rest = tuple(r for r in case.readings if r.reading_id != old_id)
     stored = replace(reading, understood=build_understood(taken.value, taken.measurement.unit))
     after = assess(replace(case, readings=(*rest, stored)))
     return "improbable" if after.diagnosis.contradiction is not None else ""
+
+
+def find_other(assessment: Assessment, m: Measurement, value: float | str) -> Reading | None:
+    """Return the last reading of the same set-up since the last repair, if it is clearly another; or None.
+
+    Where it is told that the fault comes and goes that is no wonder.
+    """
+    case = assessment.case
+    begun = max((r.done_at for r in case.repairs), default=None)
+    if "comes_and_goes" in case.contexts:
+        return None
+    for reading in reversed(case.readings):
+        fresh = begun is None or (reading.taken_at is not None and reading.taken_at >= begun)
+        if reading.condition == "absent" or not fresh or reading.measurement != m.kind:
+            continue
+        try:
+            taken = understand(assessment.loop, reading)
+        except DiagnosticsError:
+            continue  # of another description
+        if taken.measurement.set_up == m.set_up:
+            return reading if _is_apart(taken.value, value) else None
+    return None
+
+
+def _is_apart(one: float | str, other: float | str) -> bool:
+    """Return whether two values are clearly not the same: words that differ, or numbers by more than any meter errs."""
+    if isinstance(one, str) or isinstance(other, str):
+        return one != other
+    if math.isinf(one) or math.isinf(other):
+        return one != other
+    return abs(one - other) > max(_APART_SHARE * max(abs(one), abs(other)), _APART_LEAST)
 
 
 def _is_of_12v(m: Measurement, value: float | str) -> bool:

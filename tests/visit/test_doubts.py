@@ -87,6 +87,24 @@ def test_right_digits_with_another_unit_or_sign_are_a_slip_and_no_answer() -> No
         assert (find_doubt(assessment, reading) == "slip") is (meant is not None)
 
 
+def test_another_value_at_the_same_terminals_is_asked_about_unless_that_is_told() -> None:
+    case = replace(CALL, readings=(volts("23.1"),))
+    assert find_doubt(assess_case(case), volts("19.0")) == "changed"
+    assert find_doubt(assess_case(case), volts("22.9")) == ""
+    assert find_doubt(assess_case(case), replace(volts("19.0"), condition="absent")) == ""
+    told = replace(case, contexts=("new", "comes_and_goes"))
+    assert find_doubt(assess_case(told), volts("19.0")) != "changed"
+    old = case.readings[0].reading_id
+    assert find_doubt(assess_case(case), volts("19.0"), old) == "", "a correction puts it right"
+    early, late = datetime(2026, 3, 14, 10, tzinfo=UTC), datetime(2026, 3, 14, 11, tzinfo=UTC)
+    mended = replace(
+        case,
+        readings=(replace(volts("23.1"), taken_at=early),),
+        repairs=(Repair("fit_end_resistor@end", late, cured=False),),
+    )
+    assert find_doubt(assess_case(mended), volts("19.0")) != "changed"
+
+
 def test_limit_lies_above_every_source_with_its_tolerance_and_below_mains() -> None:
     most_v = find_most_v(assess_case(CALL).loop)
     assert 27.6 < most_v < 60  # a 24 V supply on charge shows up to 27.6 V (common practice, no source)
