@@ -26,6 +26,7 @@ from diagnostics.visit import (
     is_panel_12v,
     is_settled_already,
     is_too_early,
+    is_unclocked,
     is_unexpected,
     list_likely_answers,
     may_be_absent,
@@ -100,10 +101,9 @@ def show_answer(
     show_messages()
     args = (case.case_id, case.revision, m.key, form, old.reading_id if old else "", beside)
     if value is not None and _show_doubt(assessment, m, value, reading_id, args):
-        early = str(st.session_state["doubt"]).startswith("early ")
-        show_main_button(tell("doubt_wait" if early else "doubt_again"), _take_again, (field,), "take_again")
+        _show_other_way(case, m, field)
         return
-    if value is not None and is_too_early(m, value, find_wait_s(case, m)):
+    if value is not None and is_too_early(case, m, value):
         show_alert("warning", tell("too_early", left=format_wait(find_wait_s(case, m) or 0.0)))
     key = "record_word" if isinstance(value, str) else "record_value"
     shown = tell("record") if value is None else tell(key, value=plain(words.value(m, value)))
@@ -150,7 +150,7 @@ def _show_doubt(
     before = plain(words.value(m, understand(words.loop, other).value)) if other else ""
     meant = plain(words.value(m, find_meant(assessment, m, value) or 0.0)) if doubt == "slip" else ""
     most = format_quantity(find_most_v(words.loop), "V", 2)
-    kept = "doubt_waited" if doubt == "early" else "doubt_keep"
+    kept = "doubt_waited" if doubt in {"early", "unclocked"} else "doubt_keep"
     with st.container(key="doubt"):
         show_alert("warning", tell(f"doubt_{doubt}", value=shown, most=most, meant=meant, before=before))
         small = doubt == "impossible" and is_panel_12v(words.loop.site)
@@ -163,10 +163,26 @@ def _show_doubt(
     return True
 
 
+def _show_other_way(case: Case, m: Measurement, field: str) -> None:
+    """Offer what to do instead of keeping a doubtful reading: wait for it, or take it again."""
+    doubt = str(st.session_state["doubt"]).partition(" ")[0]
+    if doubt == "unclocked":
+        wait = tell("clock_start", wait=format_wait(m.data.settling))
+        show_main_button(wait, _wait_for_it, (case.case_id, case.revision, m.key, field), "take_again")
+        return
+    show_main_button(tell("doubt_wait" if doubt == "early" else "doubt_again"), _take_again, (field,), "take_again")
+
+
 def _take_again(field: str) -> None:
     """Empty the field: the reading is taken anew."""
     st.session_state.pop("doubt", None)
     st.session_state[field] = [] if isinstance(st.session_state.get(field), list) else None
+
+
+def _wait_for_it(case_id: str, revision: int, key: str, field: str) -> None:
+    """Empty the field and start the clock: what is read counts once it is over."""
+    _take_again(field)
+    _start_clock(case_id, revision, key)
 
 
 def _understand(m: Measurement, words: Words, text: str) -> float | str | None:
@@ -228,8 +244,10 @@ def _find_suggestion(assessment: Assessment, m: Measurement) -> Suggestion | Non
 def _find_doubt(assessment: Assessment, m: Measurement, reading: Reading, old_id: str) -> str:
     """Return why a reading is asked about before it is kept: nothing has come while it still may, or it cannot be."""
     value = parse_value(m, assessment.loop, reading.value)
-    if is_too_early(m, value, find_wait_s(assessment.case, m)):
+    if is_too_early(assessment.case, m, value):
         return "early"
+    if not old_id and is_unclocked(assessment.case, m, value):
+        return "unclocked"
     return find_doubt(assessment, reading, old_id, assess)
 
 

@@ -97,6 +97,7 @@ from .marks import (
     is_settled_already,
     is_told,
     is_too_early,
+    is_unclocked,
     list_accepted,
     list_test_ends,
 )
@@ -199,6 +200,7 @@ __all__ = [
     "is_settled_already",
     "is_told",
     "is_too_early",
+    "is_unclocked",
     "is_unexpected",
     "keep_baseline",
     "keeps_baseline",

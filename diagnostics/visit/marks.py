@@ -44,6 +44,10 @@ _NOTHING_YET: Final = {
 }
 
 
+_SLOW: Final = frozenset({"panel_shows", "known_resistor", "head_off", "earth_lamp", "earth_lifted", "earth_opened"})
+_STANDING: Final = {"constant_trouble": "trouble", "alarm_with_nothing_there": "alarm", "will_not_reset": "alarm"}
+
+
 # What is asked anew in a visit to a case that was opened again; the earlier answers stay in the record.
 _EACH_VISIT: Final = frozenset({*SAFETY, NOT_MONITORED})
 _EACH_VISIT_BEGINS: Final = (ON_TEST, CLOCK)
@@ -172,9 +176,27 @@ def _names(reading: Reading, m: Measurement) -> bool:
     return (reading.measurement, reading.red, reading.black, reading.at) == (m.kind, m.red, m.black, m.at)
 
 
-def is_too_early(measurement: Measurement, value: float | str, wait_s: float | None) -> bool:
+def is_too_early(case: Case, measurement: Measurement, value: float | str) -> bool:
     """Return whether an answer says that nothing has come while it still may: it counts once the clock is over."""
-    return bool(wait_s) and value in _NOTHING_YET.get(measurement.kind, ())
+    return bool(find_wait_s(case, measurement)) and value in _list_nothing_yet(case, measurement)
+
+
+def is_unclocked(case: Case, measurement: Measurement, value: float | str) -> bool:
+    """Return whether the panel shows what it showed before, and nobody has said how long that was waited for.
+
+    In an invented case there is nothing to wait for.
+    """
+    if measurement.kind not in _SLOW or find_hidden(case) is not None or is_settled_already(case, measurement):
+        return False
+    waited = find_wait_s(case, measurement) is not None
+    return not waited and value in _list_nothing_yet(case, measurement)
+
+
+def _list_nothing_yet(case: Case, m: Measurement) -> tuple[str, ...]:
+    """Return the answers that say "nothing has come": those of a sound loop, and what the panel showed before."""
+    shown = [r for r in case.readings if r.measurement == "panel_shows" and r.condition != "absent"]
+    before = (shown[-1].value if shown else _STANDING.get(case.symptom, ""),) if m.kind == "head_off" else ()
+    return (*_NOTHING_YET.get(m.kind, ()), *before)
 
 
 def find_hidden(case: Case) -> str | None:

@@ -230,6 +230,18 @@ def test_somebody_who_waited_before_the_clock_was_started_may_say_so(at_work: Vi
     assert [r.value for r in at_work.case.readings] == ["normal"]
 
 
+def test_what_the_panel_showed_before_is_no_answer_without_a_wait(at_work: Visitor) -> None:
+    """A head taken off where the zone is in trouble already: *trouble* is what stood there, until the delay is over."""
+    visitor = measure(at_volts(at_work).type(METER, "23.2").tap("record"), "det3", "head_off|det3")
+    visitor.pick(FOUND, "trouble").tap("record")
+    assert "no clock was started" in visitor.text
+    assert [r.value for r in visitor.case.readings] == ["trouble", "23.2"]
+    visitor.tap("take_again")
+    assert "Wait 3 min" in visitor.text
+    visitor.pick(FOUND, "trouble").tap("record").tap("doubt_keep")
+    assert [r.value for r in visitor.case.readings] == ["trouble", "23.2", "trouble"]
+
+
 def test_nothing_yet_counts_once_the_clock_is_over(at_work: Visitor) -> None:
     begun = Acknowledgement("clock panel_shows|panel|standby", datetime.now(UTC) - timedelta(seconds=500))
     case = at_work.store.append_acknowledgement(at_work.case_id, begun, at_work.case.revision)
@@ -244,7 +256,7 @@ def test_clock_that_has_run_out_advises_against_nothing(at_work: Visitor) -> Non
     begun = Acknowledgement(f"clock {m.key}", datetime.now(UTC) - timedelta(seconds=500))
     case = at_work.store.append_acknowledgement(case.case_id, begun, case.revision)
     assert find_wait_s(case, m) == 0
-    assert not is_too_early(m, "normal", find_wait_s(case, m))
+    assert not is_too_early(case, m, "normal")
     again = Visitor(at_work.store, case.case_id)
     assert "The time is up" in again.text
 
