@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from diagnostics.proving import Design, check_design
-from diagnostics.proving.design import CODES, LATCH
+from diagnostics.proving.design import CODES, OWN_CODES
 from diagnostics.reports import Region, build_design_object, build_design_table
 from diagnostics.reports.design import read_design_words
 from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_site, read_site
@@ -35,7 +35,7 @@ def test_every_number_is_said_with_its_limit_and_where_that_is_from(name: str, r
 
 
 def test_every_code_has_words_for_failing_and_for_only_just_holding() -> None:
-    assert set(read_design_words().flaws) == {*CODES.values(), LATCH}
+    assert set(read_design_words().flaws) == {*CODES.values(), *OWN_CODES.values()}
 
 
 def test_too_many_detectors_are_told_with_how_many_there_may_be() -> None:

@@ -235,7 +235,7 @@ def test_what_the_panel_showed_before_is_no_answer_without_a_wait(store: CaseSto
     visitor = measure(Visitor(store, describe(store).case_id), "det3", "head_off|det3")
     visitor.pick(FOUND, "trouble").tap("record")
     assert "no clock was started" in visitor.text
-    assert visitor.case.readings == ()
+    assert not visitor.case.readings
     visitor.tap("take_again")
     assert "Wait 3 min" in visitor.text
     visitor.pick(FOUND, "trouble").tap("record")

@@ -21,7 +21,7 @@ from .volts import check_volts
 from .windows import check_windows
 
 CODES: Final = {"volts": "D201", "load": "D202", "standby": "D203", "alarm": "D204", "open": "D205", "short": "D206"}
-LATCH: Final = "D207"
+OWN_CODES: Final = {"latch": "D207", "most_volts": "D208"}
 DEFECTS: Final = {
     "supply_not_supervised": "D211",
     "never_reset": "D212",
@@ -66,7 +66,7 @@ def _list_flaws(rows: Sequence[Row], stretches: Sequence[Stretch], carries: Mapp
 
 
 def _find_code(row: Row) -> str:
-    return LATCH if row.check == "latch" else CODES.get(row.check) or CODES[row.condition]
+    return OWN_CODES.get(row.check) or CODES.get(row.check) or CODES[row.condition]
 
 
 def _list_defects(loop: Loop, stretches: Sequence[Stretch]) -> Iterator[Flaw]:

@@ -10,16 +10,16 @@ from .capacity import Capacity
 from .corners import Reach
 
 Verdict = Literal["holds", "thin", "fails"]
-NO_CEILING = float("inf")
+NO_CEILING, NO_FLOOR = float("inf"), float("-inf")
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
     """One number of the check: as described, and at the two corners of the tolerances, held against its limits.
 
-    ``check`` is volts, load, window, latch, carries or battery; ``at`` what it is of, ``condition`` when. ``limit``
-    names the value that it is held against (of *carries*: what gives out first), ``given`` says that the site file
-    gives it. ``unit`` is V, A, Ah, or empty for a count. ``detector`` is the one for which it is worst, ``path``
+    ``check`` is volts, most_volts, load, window, latch, carries or battery; ``at`` what it is of, ``condition`` when.
+    ``limit`` names the value that it is held against (of *carries*: what gives out first), ``given`` says that the site
+    file gives it. ``unit`` is V, A, Ah, or empty for a count. ``detector`` is the one for which it is worst, ``path``
     where the site file speaks of it.
     """
 

@@ -4,20 +4,20 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from diagnostics.source import TreePath
-from diagnostics.wiring import Loop, build_part, lift_limits
+from diagnostics.wiring import Loop, build_part, find_detector_part, lift_limits
 
 from .chains import Stretch, list_worst_alarm
 from .corners import Case, Pair, Reach, find_reaches, hold_alarm
-from .rows import NO_CEILING, Row
+from .rows import NO_CEILING, NO_FLOOR, Row
 
 
 @dataclass(frozen=True, slots=True)
 class _Place:
-    """Terminals that need so many volts, which value says so, whether the site gives it, and where it speaks of it."""
+    """Terminals, the volts that they need or may have, which value says so, whether the site gives it, and where."""
 
     name: str
     ends: Pair
-    least_v: float
+    limit_v: float
     limit: str
     given: bool
     path: TreePath
@@ -47,6 +47,34 @@ def check_volts(loop: Loop, stretch: Stretch) -> Iterator[Row]:
         yield from rows[count:]
     if stretch.spec.style.is_two_wire:
         yield _check_latch(loop, stretch)
+    yield from _check_most(lifted, stretch)
+
+
+def _check_most(loop: Loop, stretch: Stretch) -> Iterator[Row]:
+    """Yield the most volts that a detector, and the module, have in standby: not beyond what each is made for."""
+    places = [
+        _Place(
+            d.name, (d.plus, d.minus), find_detector_part(stretch.spec, told).number("maximum_v"), "maximum_v",
+            "maximum_v" in told.values, stretch.find_path(d.name),
+        )
+        for d, told in zip(stretch.detectors, stretch.spec.all_detectors, strict=True)
+    ]  # fmt: skip
+    if stretch.spec.style.is_module:
+        part, path = stretch.spec.module, ("loops", stretch.number, "module")
+        most_v = build_part(part.profile, part.values, "module").number("maximum_v")
+        ends = ("module.in+", "module.in-")
+        places.append(_Place("module", ends, most_v, "maximum_v", "maximum_v" in part.values, path))
+    reaches = find_reaches(loop, [Case()], [(0, place.ends) for place in places])
+    rows = [
+        Row(
+            "most_volts", place.name, "standby", "V", reach, NO_FLOOR, place.limit_v, place.limit, place.given,
+            place.path, place.name if place.name != "module" else "",
+        )
+        for place, reach in zip(places, reaches, strict=True)
+    ]  # fmt: skip
+    count = len(stretch.detectors)
+    yield min(rows[:count], key=lambda row: row.margin)
+    yield from rows[count:]
 
 
 def _list_detectors(stretch: Stretch) -> Iterator[_Place]:
@@ -71,7 +99,7 @@ def _list_relays(loop: Loop, stretch: Stretch, *, alarmed: bool) -> Iterator[_Pl
 def _build_row(place: _Place, condition: str, reach: Reach) -> Row:
     detector = place.name if place.name.startswith("det") else ""
     return Row(
-        "volts", place.name, condition, "V", reach, place.least_v, NO_CEILING, place.limit, place.given, place.path,
+        "volts", place.name, condition, "V", reach, place.limit_v, NO_CEILING, place.limit, place.given, place.path,
         detector,
     )  # fmt: skip
 
