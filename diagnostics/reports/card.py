@@ -33,6 +33,7 @@ OPEN, ALARM = "open", "alarm"  # where end and start, or first and last, show th
 _ENDS: Final = ("end_resistor_missing", "panel_resistor_missing")
 # Two values nearer than this share of one sd are one row of the card.
 _SAME_SDS = 0.25
+_PULLED_DOWN: Final = 0.5  # of what a sound pair shows: below that it is a short, wires and all
 _SETTLING: Final = ("panel_shows", "head_off", "known_resistor", "functional_test", "lamp")
 
 
@@ -148,6 +149,16 @@ class _Source:
         best = int(np.argmax(moved))
         return hypotheses[numbers[best]][0] if moved[best] > forecast.spread[0] else None
 
+    def choose_far_short(self, shown: Measurement) -> Fault | None:
+        """Return the short that still pulls a reading down and is farthest off: all wires are in it."""
+        hypotheses = self.bench.hypotheses
+        (forecast,) = self.bench.forecast_all([shown])
+        if forecast.mean is None:
+            return None
+        least = _PULLED_DOWN * forecast.mean[0]
+        numbers = [n for n, h in enumerate(hypotheses) if h and h[0].kind == "pair_short" and forecast.mean[n] < least]
+        return hypotheses[max(numbers, key=forecast.mean.__getitem__)][0] if numbers else None
+
 
 def _is_at(r: PredictedReading, kind: str, pair: Pair) -> bool:
     return r.measurement.kind == kind and (r.measurement.red, r.measurement.black) == pair
@@ -187,7 +198,7 @@ def _build_pair(source: _Source, pair: Pair, zone: str) -> CardPair:
     opened = (source.choose(_ENDS, volts, highest=True), source.choose(["conductor_open"], volts, highest=True))
     # Volts also fail where a module or its supply does; ohms of the pair itself tell its own short.
     told = ohms if source.find("ohms", pair, (), lifted) else volts
-    shorted = source.choose(["pair_short"], told, highest=False)
+    shorted = source.choose_far_short(told)
     named = zip((OPEN_END, OPEN_START, SHORT), (*opened, shorted), strict=True)
     conditions += [(name, (fault,), STANDBY) for name, fault in named if fault]
     conditions += [(name, (), Mode("alarm", d)) for name, d in _list_alarms(source, pair)]

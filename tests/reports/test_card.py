@@ -111,6 +111,12 @@ def test_module_watches_its_own_pairs_and_each_has_its_own_short() -> None:
         assert all(a.value < 5 for a in short.ohms)
 
 
+def test_a_short_on_the_card_is_the_farthest_with_all_wires_in_its_ohms() -> None:
+    """Half way along the last of five runs: 4.5 · 25 m, both wires at 20.95 mΩ/m (IACS copper, ASTM B258): 4.71 Ω."""
+    (pair,) = build_card(build("bench_two_wire")).pairs
+    assert find_row(pair, "short").ohms[0].value == pytest.approx(4.5 * 2 * 25 * 0.02095, abs=0.15)
+
+
 def test_supply_path_swaps_over_during_reset() -> None:
     path = {row.red: row for row in build_card(build("bench_four_wire")).path}
     assert path["reset.com"].standby.value == pytest.approx(24, abs=0.1)
