@@ -36,6 +36,7 @@ class _Table(_Strict):
     format: Literal["ohmward-design-words/1"]
     title: str
     outranked: str
+    brackets: str
     sites: dict[str, str]
     heads: tuple[str, str, str, str, str, str]
     checks: dict[str, str]
@@ -72,6 +73,7 @@ class DesignTable:
     heads: tuple[str, ...]
     lines: tuple[DesignLine, ...]
     outranked: str
+    brackets: str
 
 
 @cache
@@ -86,7 +88,7 @@ def build_design_table(design: Design, loop: Loop, region: Region = "north_ameri
     told = tuple((table.severities[f.severity], *_tell_flaw(f, words)) for f in design.flaws)
     rows = [row for row in design.rows if row.condition == region or row.condition not in BACKUP_H]
     lines = tuple(_build_line(row, words) for row in rows)
-    return DesignTable(table.title, told, table.heads, lines, table.outranked)
+    return DesignTable(table.title, told, table.heads, lines, table.outranked, table.brackets)
 
 
 def build_design_findings(design: Design, loop: Loop, document: Document) -> tuple[Finding, ...]:
@@ -125,7 +127,7 @@ def render_design_text(design: Design, loop: Loop) -> list[str]:
         corner = f" ({row.worst})" if row.worst else ""
         verdict = f": {row.verdict}" if row.verdict else ""
         lines.append(f"  {row.what}: {row.value}{corner}{limit}{verdict}")
-    return [*lines, f"  {table.outranked}"]
+    return [*lines, f"  {table.brackets}", f"  {table.outranked}"]
 
 
 def _tell_flaw(flaw: Flaw, words: Words) -> tuple[str, str]:

@@ -69,7 +69,8 @@ def show_complaint(case: Case) -> None:
     _ask_several("q_context", _CONTEXTS, contexts, tuple(c for c in (*CONTEXTS, *SIGNS) if c in case.contexts))
     if find_listener(case) == "technician":  # nothing that is asked of a caller needs a tool
         _ask_several("q_tools", _TOOLS, tools, at_hand)
-        show_note(tell("q_tools_none"))
+        if not st.session_state.get(_TOOLS):
+            show_note(tell("q_tools_none"))
     if find_view() == "complaint":
         show_button(tell("back"), turn_to, ("",), "complaint_back")
     show_main_button(tell("complaint_use"), _use, (case.case_id, case.revision), "complaint_use")
