@@ -86,6 +86,8 @@ def _ask_listener(case: Case | None) -> Listener:
         key=_WHO,
     )
     keep_choice(_WHO, chosen or "", known)
+    if chosen == "caller":
+        show_note(tell("asks_caller_note"))
     return "caller" if chosen == "caller" else "technician"
 
 

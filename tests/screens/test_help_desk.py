@@ -48,6 +48,12 @@ def call(visitor: Visitor) -> Visitor:
     return visitor.tap("complaint_use")
 
 
+def test_a_technician_on_the_phone_is_asked_as_one(visitor: Visitor) -> None:
+    visitor.tap("new_case")
+    assert "choose Technician" not in visitor.text
+    assert "Is a technician on the phone, choose Technician" in visitor.pick("Who is asking?", "caller").text
+
+
 def test_caller_is_not_asked_for_tools_and_measures_nothing_and_opens_no_cabinet(visitor: Visitor) -> None:
     call(visitor)
     assert visitor.case.can == ()
