@@ -70,6 +70,11 @@ from .session import (
 )
 
 _CLOCK = ":material/timer:"
+_DOUBTS = {
+    "early": "doubt_early", "unclocked": "doubt_unclocked", "impossible": "doubt_impossible",
+    "other_panel": "doubt_other_panel", "slip": "doubt_slip", "changed": "doubt_changed",
+    "improbable": "doubt_improbable",
+}  # fmt: skip
 
 
 def show_answer(
@@ -152,7 +157,7 @@ def _show_doubt(
     most = format_quantity(find_most_v(words.loop), "V", 2)
     kept = "doubt_waited" if doubt in {"early", "unclocked"} else "doubt_keep"
     with st.container(key="doubt"):
-        show_alert("warning", tell(f"doubt_{doubt}", value=shown, most=most, meant=meant, before=before))
+        show_alert("warning", tell(_DOUBTS[doubt], value=shown, most=most, meant=meant, before=before))
         small = doubt == "impossible" and is_panel_12v(words.loop.site)
         if small:
             show_note(tell("doubt_of_24_v"))
