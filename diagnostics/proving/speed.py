@@ -72,7 +72,7 @@ def measure_pairs(detectors: int = 20, count: int = PAIRS) -> tuple[int, float]:
     every = ((a, b) for a in range(len(faults)) for b in range(a) if not touched[a] & touched[b])
     some = list(itertools.islice(every, count))
     edits = [(*faults[a].build_edits(loop), *faults[b].build_edits(loop)) for a, b in some]
-    return len(edits), _time(lambda: settle_from_rest(build_network(loop, edits)), repeats=1)
+    return len(edits), _time(lambda: settle_from_rest(build_network(loop, edits)))[0]
 
 
 def measure_speed(sizes: Sequence[int] = SIZES, program: str = "ngspice") -> tuple[SpeedRow, ...]:
@@ -93,9 +93,16 @@ def _measure_size(detectors: int, program: str) -> SpeedRow:
     edits = [faults[int(n)].build_edits(loop) for n in chosen]
     middle = f"det{(detectors + 1) // 2}"
     settled = _settle_all(loop, edits, middle)
-    ours_s = _time(lambda: _settle_all(loop, edits, middle))
     netlists = [_write_one(batch, n) for batch in settled for n in range(batch.columns.size)]
-    return SpeedRow(detectors, len(netlists), ours_s, *_time_ngspice(program, netlists))
+    with tempfile.TemporaryDirectory() as name:
+        solved, read = Path(name, "solved"), Path(name, "read")
+        for folder, texts in ((solved, netlists), (read, [n.replace("\nop\n", "\n") for n in netlists])):
+            folder.mkdir()
+            _write_files(folder, texts)
+        ours_s, whole_s, read_s = _time(
+            lambda: _settle_all(loop, edits, middle), lambda: _run(program, solved), lambda: _run(program, read)
+        )
+    return SpeedRow(detectors, len(netlists), ours_s, whole_s, whole_s - read_s)
 
 
 def _build(detectors: int) -> Loop:
@@ -118,17 +125,6 @@ def _write_one(batch: Settled, column: int) -> str:
     return text.replace("print all\n", "")
 
 
-def _time_ngspice(program: str, netlists: Sequence[str]) -> tuple[float, float]:
-    """Return the seconds to read and solve, and to solve alone."""
-    with tempfile.TemporaryDirectory() as name:
-        solved, read = Path(name, "solved"), Path(name, "read")
-        for folder, texts in ((solved, netlists), (read, [n.replace("\nop\n", "\n") for n in netlists])):
-            folder.mkdir()
-            _write_files(folder, texts)
-        whole_s = _time(lambda: _run(program, solved))
-        return whole_s, whole_s - _time(lambda: _run(program, read))
-
-
 def _write_files(folder: Path, texts: Sequence[str]) -> None:
     for n, text in enumerate(texts):
         (folder / f"{n}.cir").write_text(text, encoding="ascii")
@@ -141,12 +137,14 @@ def _run(program: str, folder: Path) -> None:
     subprocess.run(words, cwd=folder, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # noqa: S603
 
 
-def _time(work: Callable[[], object], repeats: int = REPEATS) -> float:
-    """Return the median of some runs (s), after one to warm up."""
-    work()
-    taken = []
-    for _ in range(repeats):
-        start = time.perf_counter()
+def _time(*works: Callable[[], object]) -> tuple[float, ...]:
+    """Return the median seconds of each, after a run to warm up, in turns: a busy moment then meets all of them."""
+    for work in works:
         work()
-        taken.append(time.perf_counter() - start)
-    return statistics.median(taken)
+    taken: list[list[float]] = [[] for _ in works]
+    for _ in range(REPEATS):
+        for work, some in zip(works, taken, strict=True):
+            start = time.perf_counter()
+            work()
+            some.append(time.perf_counter() - start)
+    return tuple(statistics.median(some) for some in taken)
