@@ -12,6 +12,7 @@ from diagnostics.visit import (
     ProofItem,
     assess_case,
     find_disturbances,
+    find_haste,
     find_hidden,
     is_told,
     list_other_loops,
@@ -52,7 +53,7 @@ from .record_words import (
 )
 from .standing import render_standing
 from .word_table import Region
-from .words import Words, tell_closing
+from .words import Words, format_wait, tell_closing
 
 
 def render_record(case: Case, region: Region = "north_america", zone: tzinfo = UTC) -> str:
@@ -322,7 +323,12 @@ class RecordTold:
             return f"{self.phrase('done' if item.result.done else 'not_right')}: {typed}"
         if item.result.failed:
             return f"{self.phrase('failed')}{': ' if item.result.why else ''}{item.result.why}"
-        return self.phrase("done") if item.result.done else f"{self.phrase('not_done')}: {item.result.why}"
+        if not item.result.done:
+            return f"{self.phrase('not_done')}: {item.result.why}"
+        if haste := find_haste(self.case, self.loop, item):
+            after, delay = (format_wait(seconds) for seconds in haste)
+            return f"{self.phrase('done')}; {self.phrase('hasty', after=after, delay=delay)}"
+        return self.phrase("done")
 
     def _tested_at(self, item: ProofItem) -> Markup:
         return self.moment(item.result.noted_at) if item.result else put("")

@@ -7,7 +7,7 @@ from typing import Final, Literal
 from diagnostics.cases import Case, ProofResult, Reading, Repair
 from diagnostics.readings import find_neighbour
 from diagnostics.reasoning import Taken
-from diagnostics.wiring import Chain, Loop
+from diagnostics.wiring import Chain, Loop, build_part
 
 from .assess import understand
 from .marks import find_about, is_monitored, is_tested, was_told
@@ -217,3 +217,17 @@ def list_unmended(case: Case, taken: tuple[Taken, ...]) -> tuple[Taken, ...]:
         right = silent
     gone = {("look", place) for place in mended} | {("head_off", at) for at in right - again}
     return tuple(t for t in taken if (t.measurement.kind, t.measurement.at) not in gone)
+
+
+def find_haste(case: Case, loop: Loop, item: ProofItem) -> tuple[float, float] | None:
+    """Return after how many seconds a test was noted that waits for a trouble, and the panel's delay (s), if longer.
+
+    It is counted from when the repair was noted. Who tested first and noted all afterwards has waited nevertheless: it
+    is told as what it is, and nothing is refused.
+    """
+    cured = [r.done_at for r in case.repairs if r.cured]
+    if item.test not in {HEAD_OFF, AT_REST} or item.result is None or not item.result.done or not cured:
+        return None
+    delay_s = build_part(loop.site.panel.profile, loop.site.panel.values, "panel").number("trouble_delay_s")
+    after_s = (item.result.noted_at - cured[-1]).total_seconds()
+    return (after_s, delay_s) if 0 <= after_s < delay_s else None

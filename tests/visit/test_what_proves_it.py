@@ -14,7 +14,7 @@ from diagnostics.cases import Case, CaseStore, ProofResult, Reading, Repair, wri
 from diagnostics.errors import NotFoundError
 from diagnostics.locate import find_shipped
 from diagnostics.readings import parse_measurement
-from diagnostics.reports import Words, tell_reasons, tell_test
+from diagnostics.reports import Words, render_record, tell_reasons, tell_test
 from diagnostics.visit import (
     AT_REST,
     FUNCTIONAL,
@@ -24,6 +24,7 @@ from diagnostics.visit import (
     deny_cure,
     fail_test,
     find_first,
+    find_haste,
     list_failures,
     list_proof,
     list_unmended,
@@ -168,3 +169,14 @@ def test_what_was_measured_after_a_cure_that_was_none_is_a_reading_of_the_compla
     assert case.revision == before + 2
     with pytest.raises(NotFoundError, match="noted as cured"):
         deny_cure(store, case)
+
+
+def test_a_test_noted_before_its_delay_can_be_over_is_told_as_that(store: CaseStore) -> None:
+    case = open_case(store, build("bakery"))
+    (item,) = (i for i in list_proof(case, build_loop(case.site)) if i.test == AT_REST)
+    for gone_s, told in ((20, (20.0, 200.0)), (240, None)):
+        result = ProofResult(AT_REST, done=True, noted_at=AT + timedelta(seconds=gone_s))
+        assert find_haste(case, build_loop(case.site), replace(item, result=result)) == told
+        page = render_record(replace(case, tests=(result,)))
+        hasty = "noted 20 s after the repair was; this panel may take 3 min 20 s to show a trouble"
+        assert (hasty in page.replace("\u00a0", " ")) is (told is not None)
