@@ -99,7 +99,7 @@ def show_answer(
     text = read_answer(field)
     keep_draft(m.key, field, text, absent=absent)
     value = _understand(m, words, text)
-    if value is not None and is_unexpected(assessment, m, value):
+    if value is not None and is_unexpected(assessment, m, value) and _find_asked(reading_id) != "slip":
         meant = find_meant(assessment, m, value)
         would = None if meant is None else plain(words.value(m, meant))
         show_alert("warning", tell("unexpected_slip", meant=would) if would else tell("unexpected"))
@@ -146,8 +146,8 @@ def _show_doubt(
     assessment: Assessment, m: Measurement, value: float | str, reading_id: str, args: tuple[object, ...]
 ) -> bool:
     """Ask about a doubtful reading before it is kept; return whether there is one."""
-    doubt, _, of = str(st.session_state.get("doubt", "")).partition(" ")
-    if not doubt or of != f"{reading_id} {read_answer(f'answer {reading_id}')}":
+    doubt = _find_asked(reading_id)
+    if not doubt:
         return False
     words = build_words(assessment)
     shown = plain(words.value(m, value))
@@ -164,8 +164,14 @@ def _show_doubt(
         if small or doubt == "other_panel":
             show_button(tell("describe_again"), turn_to, ("describe",), "doubt_describe")
         show_button(tell(kept, value=shown), _keep, args, "doubt_keep")
-    bring_into_view("doubt", of)
+    bring_into_view("doubt", str(st.session_state["doubt"]))
     return True
+
+
+def _find_asked(reading_id: str) -> str:
+    """Return as what the reading as it is typed is asked about before it is kept; empty where it is not."""
+    doubt, _, of = str(st.session_state.get("doubt", "")).partition(" ")
+    return doubt if of == f"{reading_id} {read_answer(f'answer {reading_id}')}" else ""
 
 
 def _show_other_way(case: Case, m: Measurement, field: str) -> None:

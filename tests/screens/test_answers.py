@@ -80,6 +80,16 @@ def test_24_v_on_a_loop_described_with_12_v_lead_to_its_description(store: CaseS
     assert visitor.case.readings == ()
 
 
+def test_a_slip_of_the_unit_is_asked_about_once_and_in_one_box(at_work: Visitor) -> None:
+    at_volts(at_work).type(METER, "23.1 mV")
+    asked = "Is the unit right, and are the leads the right way round?"
+    assert at_work.text.count(asked) == 1
+    assert at_work.tap("record").text.count(asked) == 1
+    assert len(at_work.case.readings) == 1
+    at_work.tap("doubt_keep")
+    assert [r.value for r in at_work.case.readings] == ["trouble", "23.1 mV"]
+
+
 def test_doubtful_reading_is_kept_word_for_word_when_its_taker_is_sure(at_work: Visitor) -> None:
     at_volts(at_work).type(METER, "48,1 V").tap("record").tap("doubt_keep")
     assert [r.value for r in at_work.case.readings] == ["trouble", "48,1 V"]
