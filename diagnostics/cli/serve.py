@@ -31,8 +31,12 @@ def add_app(parser: argparse.ArgumentParser) -> None:
 
 
 def read_address(text: str) -> str:
-    """Return an IP address as it is written; raises ValueError for anything else."""
-    return str(ipaddress.ip_address(text))
+    """Return an IP address as it is written; raises ArgumentTypeError for anything else."""
+    try:
+        return str(ipaddress.ip_address(text))
+    except ValueError as error:
+        message = f"{text[:40]!r} is no IP address of this machine; write for example 192.168.1.20"
+        raise argparse.ArgumentTypeError(message) from error
 
 
 def run_app(options: argparse.Namespace) -> int:

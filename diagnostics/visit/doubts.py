@@ -11,6 +11,7 @@ from diagnostics.readings import WALKS, Measurement
 
 from .assess import Assessment, assess_case, understand
 from .beyond import is_beyond
+from .marks import was_told
 from .recheck import is_assumed_24v
 
 Doubt = Literal["", "impossible", "other_panel", "slip", "changed", "improbable"]
@@ -69,7 +70,7 @@ def find_other(assessment: Assessment, m: Measurement, value: float | str) -> Re
         return None
     for reading in reversed(case.readings):
         fresh = begun is None or (reading.taken_at is not None and reading.taken_at >= begun)
-        if reading.condition == "absent" or not fresh or reading.measurement != m.kind:
+        if reading.condition == "absent" or was_told(reading) or not fresh or reading.measurement != m.kind:
             continue
         try:
             taken = understand(assessment.loop, reading)

@@ -173,7 +173,9 @@ def test_rehearsal_reads_a_site_however_its_loops_are_written(
 @pytest.mark.parametrize("address", ["home.example", "127.0.0", "8501"])
 def test_address_that_is_none_is_refused(address: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["app", "--address", address]) == 2
-    assert "--address" in capsys.readouterr().err
+    told = capsys.readouterr().err
+    assert "--address" in told
+    assert "is no IP address of this machine; write for example" in told
 
 
 def test_whoever_lets_others_in_is_told_what_they_can_do(

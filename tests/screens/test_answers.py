@@ -38,6 +38,14 @@ def at_ladder(store: CaseStore) -> Visitor:
     return visitor
 
 
+def at_description(store: CaseStore) -> Visitor:
+    """Go through the first questions of a new case, up to the loop."""
+    visitor = Visitor(store).tap("new_case")
+    for key in (*SAFETY, "for_us_yes"):
+        visitor.tap(key)
+    return visitor
+
+
 def test_module_to_try_hides_a_supply_on_the_wrong_contact_and_ends_there(visitor: Visitor) -> None:
     visitor.tap("begin_demo_module")
     for key in SAFETY:
@@ -66,10 +74,7 @@ def test_impossible_volts_are_asked_about_and_not_stored(at_work: Visitor, typed
 
 
 def test_24_v_on_a_loop_described_with_12_v_lead_to_its_description(store: CaseStore) -> None:
-    visitor = Visitor(store)
-    visitor.tap("new_case")
-    for key in (*SAFETY, "for_us_yes"):
-        visitor.tap(key)
+    visitor = at_description(store)
     visitor.type("How many detectors are on it?", "5").pick("What volts does the panel work with?", "q_system_12")
     visitor.tap("describe_use").complain("constant_trouble").tap("complaint_use")
     visitor.type(METER, "19.2 V").tap("record")  # the guide begins with the volts of the zone
@@ -222,10 +227,7 @@ def test_strange_draft_in_the_address_is_ignored(at_work: Visitor, draft: str) -
 
 
 def test_description_that_is_half_typed_is_there_after_a_reload(store: CaseStore) -> None:
-    visitor = Visitor(store)
-    visitor.tap("new_case")
-    for key in (*SAFETY, "for_us_yes"):
-        visitor.tap(key)
+    visitor = at_description(store)
     visitor.pick("How is it wired?", "module_two_wire").type("How many detectors are on it?", "12")
     visitor = visitor.type("End resistor that belongs on it", "3,3k").reload()
     assert read_field(visitor, "How many detectors are on it?") == "12"

@@ -36,6 +36,7 @@ from diagnostics.visit import (
     tell_meaning,
     understand,
 )
+from diagnostics.visit.marks import WITH_COMPLAINT
 from diagnostics.wiring import PartSpec, read_site
 
 BAKERY = read_site(find_shipped("cases") / "sites" / "bakery.yaml")
@@ -94,6 +95,8 @@ def test_another_value_at_the_same_terminals_is_asked_about_unless_that_is_told(
     assert find_doubt(assess_case(case), replace(volts("19.0"), condition="absent")) == ""
     told = replace(case, contexts=("new", "comes_and_goes"))
     assert find_doubt(assess_case(told), volts("19.0")) != "changed"
+    complained = replace(case, readings=(replace(case.readings[0], by=WITH_COMPLAINT),))
+    assert find_doubt(assess_case(complained), volts("19.0")) != "changed", "nobody has read that"
     old = case.readings[0].reading_id
     assert find_doubt(assess_case(case), volts("19.0"), old) == "", "a correction puts it right"
     early, late = datetime(2026, 3, 14, 10, tzinfo=UTC), datetime(2026, 3, 14, 11, tzinfo=UTC)
