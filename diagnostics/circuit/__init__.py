@@ -1,6 +1,7 @@
 """DC operating points of a loop under faults: loads, steps, whole batches, the meter, netlists."""
 
 from .batch import solve_batch
+from .compiled import Point
 from .meter import MeterInput, Shown, read_meter, to_ohms
 from .modes import (
     STANDBY,
@@ -14,7 +15,6 @@ from .modes import (
 )
 from .netlist import find_conducting, name_nodes, write_netlist
 from .network import Network, build_network
-from .newton import Point
 from .settle import Settled, Step, apply_step, apply_steps, find_powered, settle_from_rest
 
 __all__ = [

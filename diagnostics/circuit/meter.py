@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .network import Network, OwnValue, Spreads
+from .compiled import Point
+from .network import Network, OwnValue, Spreads, build_order
 from .newton import (
     Circuits,
-    Point,
     Probe,
     add_current,
     build_circuits,
@@ -17,7 +17,6 @@ from .newton import (
     solve_at,
     solve_point,
 )
-from .plan import build_plan
 from .settle import Settled
 
 Array = NDArray[np.float64]
@@ -146,11 +145,12 @@ def _solve_with(circuits: Circuits, point: Point, leads: Index, meter: MeterInpu
 def _make_room(network: Network, leads: Index) -> Network:
     """Return the network with an edge between any two nodes that are metered and that nothing has joined so far."""
     pairs = {(min(a, b), max(a, b)) for a, b in leads.tolist() if max(a, b) < len(network.nodes)}
-    fresh = sorted(pairs - network.edge_of.keys())
+    known = network.order.edge_of
+    fresh = sorted(pairs - known.keys())
     if not fresh:
         return network
-    edge_of = network.edge_of | {pair: len(network.edge_of) + n for n, pair in enumerate(fresh)}
-    return replace(network, edge_of=edge_of, plan=build_plan(len(network.nodes), tuple(edge_of)))
+    edge_of = known | {pair: len(known) + n for n, pair in enumerate(fresh)}
+    return replace(network, order=build_order(len(network.nodes), edge_of, network.lines, network.bends))
 
 
 def _slopes(circuits: Circuits, point: Point, weights: Array, unknowns: _Unknowns) -> Array:

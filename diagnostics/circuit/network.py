@@ -10,6 +10,7 @@ from scipy import sparse
 from diagnostics.errors import PhysicsError
 from diagnostics.wiring import EARTH, Add, Edits, Element, Hold, How, Kind, Loop, Move, Remove, SetResistance
 
+from .compiled import Curves
 from .heads import Heads, build_heads
 from .plan import Plan, build_plan
 
@@ -27,16 +28,11 @@ class Lines:
     a: Index
     b: Index
     conductance_s: Array
-    onto_edges: Matrix
-    onto_earth: Matrix
 
 
 @dataclass(frozen=True, slots=True)
 class Bends:
-    """Curves; ``slope_s`` and ``offset_a`` are (element, segment), ``corner_v`` is padded with inf.
-
-    ``low_v`` and ``high_v`` (element, segment) are the corners at either end of a segment.
-    """
+    """Curves; ``slope_s`` and ``offset_a`` are (element, segment), ``corner_v`` is padded with inf."""
 
     names: tuple[str, ...]
     a: Index
@@ -45,12 +41,8 @@ class Bends:
     slope_s: Array
     offset_a: Array
     corner_v: Array
-    low_v: Array
-    high_v: Array
     home: Index
     emf_v: Array
-    onto_edges: Matrix
-    onto_nodes: Matrix
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +87,20 @@ class OwnValue:
 
 
 @dataclass(frozen=True, slots=True)
+class Order:
+    """The order of elimination, and in which of its rows each line lies, (line,), -1 for none; ``curves`` know."""
+
+    plan: Plan
+    edge_of: dict[tuple[int, int], int]
+    line_row: Index
+    curves: Curves
+
+    def find_rows(self, a: Index, b: Index) -> Index:
+        """Return the rows between nodes, those to earth among them; -1 where there is none: both ends are one."""
+        return _find_rows(self.plan, self.edge_of, a, b)
+
+
+@dataclass(frozen=True, slots=True)
 class Network:
     """The compiled batch. Node ``len(nodes)`` is earth; ``gating`` numbers the signals that let elements conduct."""
 
@@ -103,8 +109,7 @@ class Network:
     nodes: tuple[str, ...]
     number: dict[str, int]
     columns: int
-    plan: Plan
-    edge_of: dict[tuple[int, int], int]
+    order: Order
     earth_s: Array
     lines: Lines
     bends: Bends
@@ -143,20 +148,41 @@ def build_network(loop: Loop, edits: Sequence[Edits]) -> Network:
     is_line = [e.curve is None for e in union.elements]
     pairs = [(e.a, e.b) for e in union.elements] + list(loop.meter_points) + _field_points(loop)
     edge_of = _number_edges(pairs, number)
-    plan = build_plan(len(terminals), tuple(edge_of))
-    lines, own = _build_lines(union, np.flatnonzero(is_line), number, edge_of)
-    bends = _build_bends(union, np.flatnonzero(~np.array(is_line)), number, edge_of)
+    lines, own = _build_lines(union, np.flatnonzero(is_line), number)
+    bends = _build_bends(union, np.flatnonzero(~np.array(is_line)), number)
+    order = build_order(len(terminals), edge_of, lines, bends)
     signal = {s: n for n, s in enumerate(loop.signals)}
     held, held_value = _build_holds(loop, edits, signal)
     line_elements = tuple(e for e in union.elements if e.curve is None)
     bend_elements = tuple(e for e in union.elements if e.curve is not None)
     gating = {signal[gate.signal] for e in union.elements for gate in e.gates}
     return Network(
-        loop, tuple(edits), tuple(terminals), number, len(edits), plan, edge_of, _leaks(loop, len(terminals)),
+        loop, tuple(edits), tuple(terminals), number, len(edits), order, _leaks(loop, len(terminals)),
         lines, bends, _build_gates(line_elements, signal), _build_gates(bend_elements, signal), tuple(sorted(gating)),
         _build_line_spreads(line_elements, lines, loop), _build_spreads(bend_elements, loop, bends.slope_s.shape[1]),
         own, build_heads(loop, number, signal), held, held_value,
     )  # fmt: skip
+
+
+def build_order(node_count: int, edge_of: dict[tuple[int, int], int], lines: Lines, bends: Bends) -> Order:
+    """Return the order of elimination of so many nodes with these edges, and where each element lies in it."""
+    plan = build_plan(node_count, tuple(edge_of), frozenset([*bends.a.tolist(), *bends.b.tolist()]))
+    line_row, bend_row = (_find_rows(plan, edge_of, some.a, some.b) for some in (lines, bends))
+    return Order(
+        plan, edge_of, line_row, Curves(bends.a, bends.b, bend_row, bends.slope_s, bends.offset_a, bends.corner_v)
+    )
+
+
+def _find_rows(plan: Plan, edge_of: dict[tuple[int, int], int], a: Index, b: Index) -> Index:
+    earth = plan.pivot.size
+    low, high = np.minimum(a, b), np.maximum(a, b)
+    rows = [
+        -1 if one == other
+        else plan.earth_row[one] if other == earth
+        else plan.edge_row[edge_of[one, other]]
+        for one, other in zip(low.tolist(), high.tolist(), strict=True)
+    ]  # fmt: skip
+    return np.array(rows, dtype=np.intp)
 
 
 def _field_points(loop: Loop) -> list[tuple[str, str]]:
@@ -243,25 +269,13 @@ def _onto(rows: list[int], columns: list[int], values: list[float], shape: tuple
     return sparse.csr_array((values, (rows, columns)), shape=shape)
 
 
-def _edge_matrix(elements: list[Element], number: dict[str, int], edge_of: dict[tuple[int, int], int]) -> Matrix:
-    rows, columns = [], []
-    for n, e in enumerate(elements):
-        low, high = sorted((number[e.a], number[e.b]))
-        if EARTH not in (e.a, e.b) and low != high:
-            rows.append(edge_of[low, high])
-            columns.append(n)
-    return _onto(rows, columns, [1.0] * len(rows), (len(edge_of), len(elements)))
-
-
 def _ends(elements: list[Element], number: dict[str, int]) -> tuple[Index, Index]:
     a = np.array([number[e.a] for e in elements], dtype=np.intp)
     b = np.array([number[e.b] for e in elements], dtype=np.intp)
     return a, b
 
 
-def _build_lines(
-    union: _Union, chosen: Index, number: dict[str, int], edge_of: dict[tuple[int, int], int]
-) -> tuple[Lines, OwnValue]:
+def _build_lines(union: _Union, chosen: Index, number: dict[str, int]) -> tuple[Lines, OwnValue]:
     elements = [union.elements[n] for n in chosen]
     place = {int(row): n for n, row in enumerate(chosen)}
     base = np.array([1.0 / (e.resistance_ohm or 1.0) for e in elements])
@@ -269,12 +283,6 @@ def _build_lines(
     for (row, column), ohm in union.resistance_ohm.items():
         if union.present[row, column]:
             conductance[place[row], column] = 1.0 / ohm
-    rows, columns_of = [], []
-    for n, e in enumerate(elements):
-        if EARTH in (e.a, e.b):
-            rows.append(number[e.b if e.a == EARTH else e.a])
-            columns_of.append(n)
-    onto_earth = _onto(rows, columns_of, [1.0] * len(rows), (len(number) - 1, len(elements)))
     a, b = _ends(elements, number)
     told = [(place[r], c, s) for (r, c), s in union.share.items() if s and r in place]
     own = OwnValue(
@@ -282,13 +290,10 @@ def _build_lines(
         np.array([c for _, c, _ in told], dtype=np.intp),
         np.array([s for _, _, s in told], dtype=np.float64),
     )
-    lines = Lines(
-        tuple(e.name for e in elements), a, b, conductance, _edge_matrix(elements, number, edge_of), onto_earth
-    )
-    return lines, own
+    return Lines(tuple(e.name for e in elements), a, b, conductance), own
 
 
-def _build_bends(union: _Union, chosen: Index, number: dict[str, int], edge_of: dict[tuple[int, int], int]) -> Bends:
+def _build_bends(union: _Union, chosen: Index, number: dict[str, int]) -> Bends:
     elements = [union.elements[n] for n in chosen]
     curves = [e.curve for e in elements if e.curve is not None]
     width = max((len(c.points) + 1 for c in curves), default=1)
@@ -299,23 +304,10 @@ def _build_bends(union: _Union, chosen: Index, number: dict[str, int], edge_of: 
             slope[n, m], offset[n, m] = g, i
         corner[n, : len(curve.points)] = curve.corners_v
     a, b = _ends(elements, number)
-    size = (len(number) - 1, len(elements))
-    rows = [
-        (int(node), n, sign) for ends, sign in ((a, -1.0), (b, 1.0)) for n, node in enumerate(ends) if node < size[0]
-    ]
-    onto_nodes = _onto([r for r, _, _ in rows], [c for _, c, _ in rows], [s for _, _, s in rows], size)
-    low, high = _bound_segments(corner)
     return Bends(
-        tuple(e.name for e in elements), a, b, union.present[chosen], slope, offset, corner, low, high,
+        tuple(e.name for e in elements), a, b, union.present[chosen], slope, offset, corner,
         np.array([e.home for e in elements], dtype=np.intp), np.array([e.emf_v for e in elements]),
-        _edge_matrix(elements, number, edge_of), onto_nodes,
     )  # fmt: skip
-
-
-def _bound_segments(corner: Array) -> tuple[Array, Array]:
-    """Return the volts between which each segment works, (element, segment)."""
-    outside = np.full((corner.shape[0], 1), np.inf)
-    return np.concatenate([-outside, corner], axis=1), np.concatenate([corner, outside], axis=1)
 
 
 def _build_gates(elements: tuple[Element, ...], signal: dict[str, int]) -> Gates:

@@ -8,17 +8,15 @@ from numpy.typing import NDArray
 
 from diagnostics.wiring import Band, Module, Zone
 
+from .compiled import Point
 from .network import Network
-from .newton import Circuits, Point, build_circuits, solve_point
+from .newton import build_circuits, solve_point
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 
 MOST_SWEEPS = 16
-# So many columns that start alike are worth sending one ahead, where all such make this many node volts (measured).
-LEAST_ALIKE = 16
-LEAST_VALUES = 60_000
 Step = Mapping[str, bool | Flags]
 
 
@@ -77,32 +75,10 @@ def apply_step(settled: Settled, step: Step) -> Settled:
 def _solve_again(network: Network, columns: Index, signals: Flags, point: Point, moved: Index) -> Point:
     """Return the points with those of the moved columns solved anew, each beginning from where it was."""
     circuits = build_circuits(network, columns[moved], signals[:, moved])
-    start = point.take(moved)
-    fresh = solve_point(circuits, _send_ahead(circuits, start, signals[:, moved]))
+    fresh = solve_point(circuits, point.take(moved))
     volts, segment = point.volts.copy(), point.segment.copy()
     volts[:, moved], segment[:, moved] = fresh.volts, fresh.segment
     return Point(volts, segment)
-
-
-def _send_ahead(circuits: Circuits, start: Point, signals: Flags) -> Point:
-    """Let one column of many that start alike go first; the others then begin in the segments that it found.
-
-    Faults are many, but most leave all that is far from them as it is.
-    """
-    network = circuits.network
-    if start.volts.size < LEAST_VALUES:
-        return start
-    alike = np.concatenate([start.segment, signals[list(network.gating)]])
-    mark = np.random.default_rng(0).integers(1 << 40, size=alike.shape[0]) @ alike
-    _, first, group, count = np.unique(mark, return_index=True, return_inverse=True, return_counts=True)
-    many = count >= LEAST_ALIKE
-    if not many.any():
-        return start
-    ahead, follows = first[many], many[group]
-    found = solve_point(circuits.take(ahead), start.take(ahead)).segment
-    segment = start.segment.copy()
-    segment[:, follows] = found[:, (many.cumsum() - 1)[group[follows]]]
-    return Point(start.volts, segment)
 
 
 def apply_steps(settled: Settled, steps: Sequence[Step]) -> Settled:
