@@ -1,6 +1,6 @@
 """A loop and a batch of fault edits, compiled to arrays: rows are elements, columns are circuits."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -195,13 +195,14 @@ def _unite(loop: Loop, edits: Sequence[Edits]) -> _Union:
     """Gather every element of every circuit; the same addition in two circuits is one element."""
     rows = {e: n for n, e in enumerate(e for e in loop.elements if e.kind is not Kind.LEAK)}
     base = {element.name: element for element in rows}
+    now = dict(base)
     changes: list[tuple[int, int, bool]] = []
     resistance: dict[tuple[int, int], float] = {}
     share: dict[tuple[int, int], float] = {}
     for column, circuit in enumerate(edits):
-        now = dict(base)
         for edit in circuit:
             _edit_column(edit, now, column, rows, changes, (resistance, share))
+        _restore(circuit, now, base)
     present = np.zeros((len(rows), len(edits)), dtype=np.bool_)
     present[: len(base)] = True
     for row, column, there in changes:
@@ -247,6 +248,17 @@ def _edit_column(
                     known[after] = known[before]
         case _:
             return
+
+
+def _restore(circuit: Edits, now: dict[str, Element], base: Mapping[str, Element]) -> None:
+    """Make the elements of one column those of the loop again, for the next."""
+    for edit in circuit:
+        element = getattr(edit, "element", "")
+        name = element.name if isinstance(element, Element) else element
+        if name in base:
+            now[name] = base[name]
+        else:
+            now.pop(name, None)
 
 
 def _number_edges(pairs: list[tuple[str, str]], number: dict[str, int]) -> dict[tuple[int, int], int]:

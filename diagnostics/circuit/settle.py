@@ -74,6 +74,8 @@ def apply_step(settled: Settled, step: Step) -> Settled:
 
 def _solve_again(network: Network, columns: Index, signals: Flags, point: Point, moved: Index) -> Point:
     """Return the points with those of the moved columns solved anew, each beginning from where it was."""
+    if moved.size == columns.size:
+        return solve_point(build_circuits(network, columns, signals), point)
     circuits = build_circuits(network, columns[moved], signals[:, moved])
     fresh = solve_point(circuits, point.take(moved))
     volts, segment = point.volts.copy(), point.segment.copy()
@@ -102,10 +104,11 @@ def _settle(settled: Settled, moved: Index) -> Settled:
     sweeps[moved] = -1
     chatter: list[tuple[str, ...]] = [()] * columns.size
     while rest.size:
-        now, unsolved = signals[:, rest], sweeps[rest] < 0
-        wanted = np.where(unsolved, now, _follow(network, now, point.volts[:, rest], held[:, rest]))
+        some = rest if rest.size < columns.size else slice(None)
+        now, unsolved = signals[:, some], sweeps[rest] < 0
+        wanted = np.where(unsolved, now, _follow(network, now, point.volts[:, some], held[:, some]))
         changed = wanted != now
-        swings = (sweeps[rest] % 2 == 0) & (wanted == before[:, rest]).all(axis=0)
+        swings = (sweeps[rest] % 2 == 0) & (wanted == before[:, some]).all(axis=0)
         for n in np.flatnonzero(changed.any(axis=0) & (swings | (sweeps[rest] == MOST_SWEEPS - 1))):
             chatter[rest[n]] = tuple(network.loop.signals[m] for m in np.flatnonzero(changed[:, n]))
         open_ = unsolved | (changed.any(axis=0) & ~swings & (sweeps[rest] < MOST_SWEEPS))
