@@ -3,7 +3,8 @@
 Codes: T102 unknown symptom, T103 unknown measurement, T104 unknown place, T105 an answer that cannot be, T106 a goal
 that names nothing, T107 a step or end that nothing leads to, T108 a way that leads in a circle, T109 answers without a
 way, T110 an answer that an earlier branch has taken, T111 unknown kind of fault, T112 unknown caution, T113 ``first``
-names no step. T101 (a part that is not there) is given by the reader.
+names no step, T114 a reading that nobody can take there, on a loop of any style. T101 (a part that is not there) is
+given by the reader.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
@@ -18,6 +19,7 @@ from diagnostics.source import Document, TreePath
 
 from .conditions import OHMS_BANDS, WIRING, list_words, parse_condition
 from .places import ACROSS, AT
+from .reach import can_be_taken, list_where
 from .schema import End, GuideFile, Part, Step
 
 _PLACED = {"volts", "ohms"}
@@ -53,6 +55,7 @@ def check_steps(document: Document, told: GuideFile | Part, parts: Mapping[str, 
         yield from _check_goals(document, at, step, known)
         yield from _check_cautions(document, at, step)
         yield from _check_measure(document, at, step)
+        yield from _check_question(document, at, step)
         yield from _check_answers(document, at, step)
     for name, end in told.ends.items():
         for n, kind in enumerate(end.suspects):
@@ -88,12 +91,45 @@ def _check_measure(document: Document, at: TreePath, step: Step) -> Iterator[Fin
             document, (*at, "measure"), "T103", f"no measurement {step.measure!r}", _suggest(step.measure, kinds)
         )
         return
+    places = tuple(_check_place(document, at, step))
+    yield from places or _check_reach(document, at, step)
+
+
+def _check_place(document: Document, at: TreePath, step: Step) -> Iterator[Finding]:
     if step.measure in _PLACED and step.across is None:
         yield _find(document, at, "T104", f"{step.measure} needs 'across', a pair of terminals", _suggest("", ACROSS))
     if step.across is not None and step.across not in ACROSS:
         yield _find(document, (*at, "across"), "T104", f"no pair {step.across!r}", _suggest(step.across, ACROSS))
     if step.at is not None and step.at not in AT:
         yield _find(document, (*at, "at"), "T104", f"no place {step.at!r}", _suggest(step.at, AT))
+
+
+def _check_reach(document: Document, at: TreePath, step: Step) -> Iterator[Finding]:
+    """Check that somebody can take the reading: that loops of some style have it there, in that mode."""
+    if can_be_taken(step):
+        return
+    if step.mode is not None and can_be_taken(step.model_copy(update={"mode": None})):
+        message = f"{step.measure} is never taken there in mode {step.mode}"
+        yield _find(document, (*at, "mode"), "T114", message, "leave 'mode' out")
+        return
+    key, name = ("across", step.across) if step.across else ("at", step.at)
+    where = f"{key} {name}" if name else "without a place"
+    named, places = list_where(step)
+    path = (*at, key) if name else (*at, "measure")
+    yield _find(document, path, "T114", f"{step.measure} cannot be taken {where}", f"{named}: {', '.join(places)}")
+
+
+def _check_question(document: Document, at: TreePath, step: Step) -> Iterator[Finding]:
+    """Check that a step without a reading names no place for one, and that a question is none of the readings."""
+    if step.measure is not None:
+        return
+    if isinstance(step.ask, str) and step.ask in read_table().kinds:
+        hint = f"write 'measure: {step.ask}'"
+        yield _find(document, (*at, "ask"), "T114", f"{step.ask!r} is a measurement, no question to put", hint)
+        return
+    for key in ("at", "across", "mode"):
+        if getattr(step, key) is not None:
+            yield _find(document, (*at, key), "T114", f"{key!r} belongs to a step with 'measure'", "take it out")
 
 
 def _check_answers(document: Document, at: TreePath, step: Step) -> Iterator[Finding]:

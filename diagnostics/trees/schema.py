@@ -8,6 +8,7 @@ from diagnostics.faults import Context
 
 Dialect = Literal["technician", "caller"]
 Text = Annotated[str, Field(min_length=1, max_length=600)]
+StepMode = Literal["standby", "during_reset"]
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
 Goal = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,39}(\.[a-z][a-z0-9_]{0,39})?$")]
 
@@ -54,7 +55,7 @@ class Step(_Strict):
     measure: str | None = None
     at: str | None = None
     across: str | None = None
-    mode: Literal["standby", "during_reset"] | None = None
+    mode: StepMode | None = None
     ask: Say | None = None
     usual: Text | None = None
     do: Say | None = None
