@@ -216,8 +216,13 @@ def test_file_that_is_no_case_is_told_why(text: str, place: tuple[int, int, str]
 
 
 def test_site_that_cannot_be_built_is_told_at_the_site() -> None:
+    panel = "  panel: {profile: panel_24v, values: {open_from_v: 3 V}}\n  zones:"
+    assert [f[:3] for f in complain(WRITTEN_OUT.replace("  zones:", panel, 1))] == [(4, 3, "C002")]
+
+
+def test_site_without_an_end_resistor_is_told_at_its_loop() -> None:
     text = WRITTEN_OUT.replace(", end_resistor: {resistance: 4k7}}   #", "}   #")
-    assert [f[:3] for f in complain(text)] == [(4, 3, "C002")]
+    assert [f[:3] for f in complain(text)] == [(10, 7, "S007")]
 
 
 def test_more_readings_than_a_visit_can_hold_are_refused() -> None:
