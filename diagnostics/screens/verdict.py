@@ -63,6 +63,7 @@ from .ways import show_undo
 
 _SUSPECT = "suspect"  # which of the leading suspects a repair of one's own was for
 _OTHER_NOW = "other_now"  # in the address: the repair after which something else is wrong than before
+_MOST_MENDS = 6  # of so many lines one still sees the cautions below them
 _NOW = "now"  # what that is
 _SWAPS = "swap_zone_input"  # a repair that rests on what the panel itself should give
 
@@ -135,13 +136,16 @@ def _show_back(case: Case, words: Words, repair: str) -> None:
 
 
 def _show_mends(mends: Sequence[Mend]) -> None:
-    """Show what exactly to mend; of several, that it is one of them."""
-    if len(mends) < 2:
-        st.markdown("\n".join(f"- {plain(mend.told)}" for mend in mends))
-        return
-    first, *others = (plain(mend.told) for mend in mends)
-    lines = [f"- {first}", *(f"- {tell('mend_or', mend=other)}" for other in others)]
-    st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
+    """Show what exactly to mend, for each part of the repair; of several for one, that it is one of them."""
+    for part in dict.fromkeys(mend.repair for mend in mends):
+        first, *others = (plain(mend.told) for mend in mends if mend.repair == part)
+        if not others:
+            st.markdown(f"- {first}")
+            continue
+        lines = [f"- {first}", *(f"- {tell('mend_or', mend=other)}" for other in others[: _MOST_MENDS - 1])]
+        more = len(others) + 1 - _MOST_MENDS
+        lines += [f"- {tell('mend_more', count=str(more))}"] if more > 0 else []
+        st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
 
 
 def _ask_one(key: str, question: str, names: Mapping[str, str], asked_for: str) -> None:
