@@ -32,6 +32,7 @@ from diagnostics.visit import (
     find_disturbances,
     find_listener,
     list_read_for_repair,
+    list_spared,
     record_repair,
     take_back_repair,
     write_class,
@@ -166,13 +167,14 @@ def show_own_repair(case: Case) -> None:
     st.title(tell("own_repair"), anchor=False)
     show_messages()
     _show_back(case, words, "own")
-    ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
+    typed = ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
     likeliest = list_likeliest(assessment.diagnosis, words)
     chosen = _ask_suspect(likeliest)
     repair = next((mend.repair for mend in likeliest if mend.fault == chosen), None)
     anywhere = ("ladder",) if repair is None else ()  # what is told in words may have been at the panel or up there
-    read = list_read_for_repair(case, words.loop, repair)
-    show_cautions((*list_repair_cautions(repair), *anywhere, "outranked"), read, find_listener(case))
+    spared = list_spared(typed, words.loop) if repair is None else frozenset[str]()
+    wanted = tuple(c for c in (*list_repair_cautions(repair), *anywhere, "outranked") if c not in spared)
+    show_cautions(wanted, list_read_for_repair(case, words.loop, repair), find_listener(case))
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     classes = tuple((mend.fault, write_class(mend.repair)) for mend in likeliest)
     _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision, classes))
