@@ -6,9 +6,11 @@ from functools import lru_cache
 import yaml
 
 from diagnostics.source import Tree, read_document
+from diagnostics.units import write_feet
 from diagnostics.wiring import Site, parse_site
 
 _WIDTH = 120
+_LENGTHS = frozenset({"run", "back_run", "module_run"})
 _LONGEST_KEPT = 50_000  # characters
 # What the reader refuses, and PyYAML would write as it stands: line ends of other scripts, marks of direction.
 _UNSEEN = re.compile("[\x85\u2028\u2029\u202a-\u202e\u2066-\u2069]")
@@ -17,7 +19,8 @@ _UNSEEN = re.compile("[\x85\u2028\u2029\u202a-\u202e\u2066-\u2069]")
 def write_site(site: Site) -> str:
     """Return a site as YAML; ``parse_site_text`` reads it back equal.
 
-    Quantities come out in SI units without a unit sign, as the site file takes them.
+    Quantities come out in SI units without a unit sign, as the site file takes them; a length that was given in feet
+    comes out in feet, so that whoever measured it finds it again.
     """
     return write_tree(_build_tree(site.model_dump(mode="json", exclude_defaults=True)))
 
@@ -52,7 +55,12 @@ def _dump(tree: Tree, *, allow_unicode: bool) -> str:
 
 def _build_tree(value: object) -> Tree:
     if isinstance(value, dict):
-        return {str(key): _build_tree(part) for key, part in value.items()}
+        return {str(key): _write_length(part) if key in _LENGTHS else _build_tree(part) for key, part in value.items()}
     if isinstance(value, list):
         return [_build_tree(part) for part in value]
     return None if value is None else repr(value) if isinstance(value, float) else str(value)
+
+
+def _write_length(value: object) -> Tree:
+    """Return a length (m) as text, in feet where it was given so."""
+    return (write_feet(value) if isinstance(value, float) else "") or _build_tree(value)

@@ -221,11 +221,16 @@ class CaseStore:
 
         return self._append(case_id, bodies, expected_revision, is_there)
 
-    def append_act(self, case_id: str, bodies: Sequence[Body], expected_revision: int) -> Case:
-        """Add whatever was said at once, all or none. Raises as ``append_reading``, and ValueError for nothing."""
+    def append_act(
+        self, case_id: str, bodies: Sequence[Body], expected_revision: int, is_there: _Check = lambda _: False
+    ) -> Case:
+        """Add whatever was said at once, all or none. Raises as ``append_reading``, and ValueError for nothing.
+
+        ``is_there`` says of the stored case whether that is so already, so that nothing has to be added.
+        """
         if not bodies:
             raise ValueError("an act says something")
-        return self._append(case_id, tuple(bodies), expected_revision, lambda _: False)
+        return self._append(case_id, tuple(bodies), expected_revision, is_there)
 
     def append_baseline(
         self, case_id: str, baseline: Baseline, expected_revision: int, *given: Acknowledgement

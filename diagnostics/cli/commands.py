@@ -235,7 +235,8 @@ def run_predict(options: argparse.Namespace) -> int:
     print(f"{name}, {write_faults(faults)}, {mode.text}")
     for r in prediction.readings:
         m = r.measurement
-        print(f"  {m.red} to {m.black}: {format_quantity(r.value, m.unit, 4)} ± {format_quantity(2 * r.sd, m.unit, 2)}")
+        value = f"{format_quantity(r.value, m.unit, 4)} ± {format_quantity(2 * r.sd, m.unit, 2)}"
+        print(f"  {m.red} to {m.black}: {Words(loop).answer(r.instead) if r.instead else value}")
     shown = [*prediction.panel.items(), *prediction.states.items()]
     print("  " + ", ".join(f"{what} {state or 'not known'}" for what, state in shown))
     return 0

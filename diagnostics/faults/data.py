@@ -40,6 +40,7 @@ class Head(_Strict):
 class KindData(_Strict):
     """One entry of the catalogue; weights are relative. ``settings_share``: how often a settings review finds it.
 
+    ``removes``: the part that is not there, so that nobody can put leads on it; what is seen instead is in ``sees``.
     ``head`` says how far the fault lives in the head; what neither moves nor is cured stays in base or cable.
     """
 
@@ -49,6 +50,7 @@ class KindData(_Strict):
     weights: dict[Context, float]
     sees: Sees
     settings_share: float = 0.0
+    removes: Literal["end_relay"] | None = None
     head: Head = Head()
 
 

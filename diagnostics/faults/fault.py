@@ -122,6 +122,12 @@ def _name_edit(edit: Edit) -> str:
             return edit.element
 
 
+def find_removed(loop: Loop, faults: Sequence[Fault]) -> dict[str, Fault]:
+    """Return the parts that are not there under some faults, by the name that their terminals begin with."""
+    chains = ((fault, loop.find_chain(fault.place)) for fault in faults if fault.data.removes == "end_relay")
+    return {chain.end_relay: fault for fault, chain in chains if chain is not None}
+
+
 def parse_fault(text: str, loop: Loop) -> Fault:
     """Return the fault that a text names in this loop.
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnostics.faults import Fault
-from diagnostics.readings import Bench, Forecast, Measurement, show_value
+from diagnostics.readings import Bench, Forecast, Measurement, find_seen_instead, show_value
 from diagnostics.readings.meter import Unit
 from diagnostics.reasoning import find_likely
 from diagnostics.trees import CANNOT, DONE, HEALTHY, Guide, History, Passed, Step, Walk, find_step_measurement, walk
@@ -109,7 +109,7 @@ def _prove_site(guide: Guide, site: str, bench: Bench) -> Iterator[tuple[Proof, 
     for n, number in enumerate(some):
         fault = next(iter(bench.hypotheses[number]), None)
         for means in MEANS:
-            simulated = _Simulated(forecasts, n, guide.symptom, bench, means)
+            simulated = _Simulated(forecasts, n, bench.hypotheses[number], guide.symptom, bench, means)
             walked = walk(guide, bench, simulated)
             yield _judge(site, fault, walked, simulated), walked.passed
 
@@ -125,6 +125,7 @@ class _Simulated:
 
     forecasts: Mapping[str, Forecast]
     row: int
+    faults: tuple[Fault, ...]
     symptom: str
     bench: Bench
     means: str
@@ -139,7 +140,9 @@ class _Simulated:
         told = History(self.symptom)(name, step, measurement)
         if told is not None:
             return told
-        return self._read(self.forecasts[measurement.key]) if _is_possible(measurement, self.means) else CANNOT
+        gone = find_seen_instead(measurement, self.bench.loop, self.faults)
+        can = _is_possible(measurement, self.means) and gone is None
+        return self._read(self.forecasts[measurement.key]) if can else CANNOT
 
     def _read(self, forecast: Forecast) -> float | str:
         if forecast.chance is not None:

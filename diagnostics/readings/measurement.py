@@ -1,11 +1,12 @@
 """One concrete measurement: what, where, in which mode, with which lead where."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
 from diagnostics.circuit import STANDBY, Mode
-from diagnostics.faults import read_catalogue
+from diagnostics.faults import Fault, find_removed, read_catalogue
 from diagnostics.wiring import Detector, Loop
 
 from .data import MeasurementKind, Tool, Travel, read_table
@@ -214,3 +215,10 @@ def build_test(name: str) -> Measurement:
 def is_offered(measurement: Measurement, can: frozenset[str] | None) -> bool:
     """Return whether a person with these tools can do it; None is *everything*."""
     return can is None or measurement.tools <= can
+
+
+def find_seen_instead(m: Measurement, loop: Loop, faults: Sequence[Fault]) -> str | None:
+    """Return what eyes find where a meter was to go, as a word of a look: the part is not there. None: it is."""
+    removed = find_removed(loop, faults) if m.red else {}
+    gone = (removed.get(end.partition(".")[0]) for end in (m.red, m.black))
+    return next((fault.data.sees.token for fault in gone if fault is not None), None)

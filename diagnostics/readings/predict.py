@@ -1,7 +1,7 @@
 """What one described loop shows under given faults in one mode: every reading, the panel, the discrete states."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,19 +22,23 @@ from diagnostics.wiring import Loop
 from .data import Meter, read_table
 from .forecast import build_meter_input, find_leads
 from .listing import list_earth_pairs, list_lifted_pairs
-from .measurement import EARTH_LAMP, Measurement
+from .measurement import EARTH_LAMP, Measurement, find_seen_instead
 from .meter import find_sd, show_value
 from .states import find_earth_off, find_zone_chances
 
 
 @dataclass(frozen=True, slots=True)
 class PredictedReading:
-    """One reading: as the meter shows it, ideal (no meter, V only), and one sd with the meter's own error (V or Ω)."""
+    """One reading: as the meter shows it, ideal (no meter, V only), and one sd with the meter's own error (V or Ω).
+
+    ``instead`` is the word for what is seen where the part is not there, and then nobody reads anything; "" elsewhere.
+    """
 
     measurement: Measurement
     value: float
     ideal: float
     sd: float
+    instead: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +71,8 @@ def predict_mode(loop: Loop, faults: Sequence[Fault], mode: Mode, meter: Meter |
     """
     settled = settle_mode(loop, faults, mode)
     found = list_mode_measurements(loop, mode)
-    readings = tuple(predict_reading(settled, m, meter or read_table().meter) for m in found)
+    told = (predict_reading(settled, m, meter or read_table().meter) for m in found)
+    readings = tuple(replace(r, instead=find_seen_instead(r.measurement, loop, faults) or "") for r in told)
     return Prediction(readings, show_zones(settled), show_earth(settled), show_states(settled), settled.chatter[0])
 
 

@@ -16,6 +16,7 @@ from diagnostics.readings import (
     Measurement,
     Meter,
     find_own_sd,
+    find_seen_instead,
     is_offered,
     list_measurements,
 )
@@ -342,6 +343,11 @@ def _expect(action: Action | None, groups: Sequence[Group], narrow: Bench, some:
             continue
         if forecast.mean is None:
             continue
+        instead = [find_seen_instead(action.measurement, narrow.loop, narrow.hypotheses[m]) for m in members]
+        if instead[0] is not None:
+            found.append(Expected(n, state=instead[0]))
+            continue
+        members = members[[word is None for word in instead]]
         low, high = _find_range(forecast, forecast.mean[members] + shift[members], spread[members], narrow.meter)
         found.append(Expected(n, low, high, action.measurement.unit))
     return tuple(found)

@@ -9,7 +9,9 @@ from diagnostics.visit import Recheck, list_rechecks, write_class
 from .shares import UNPLACED, find_position, is_sought, put_value
 from .words import Words, say
 
-_LEAST, _MOST = 0.2, 3  # share of a class that a fault must have to be told, and how many are told
+# A fault is told where it has this share of its class, or is not far behind the likeliest: a class may be spread over
+# many places, of which none has much.
+_LEAST, _BEHIND = 0.2, 0.5
 _NEAR, _MOST_KEPT = 0.1, 20  # share of the likeliest of its class that the record keeps a fault from
 _LEAST_OF_ALL, _MOST_OF_ALL = 0.02, 4  # the same of the likeliest of all
 _CONDUCTORS = ("conductor_open", "joint_resistive", "pair_short", "leak")
@@ -26,10 +28,17 @@ class Mend:
 
 
 def list_mends(d: Diagnosis, repair: tuple[str, str], words: Words) -> tuple[Mend, ...]:
-    """Return the likeliest faults that a repair is for, likeliest first: it is one of them."""
-    kinds = _weigh_kinds(d, repair)
-    likely = [fault for fault, share in kinds.items() if share >= _LEAST * sum(kinds.values())][:_MOST]
-    return tuple(_build_mend(d, fault, words) for fault in likely)
+    """Return the likeliest faults that a repair is for, likeliest first: it is one of them.
+
+    Of a repair in several parts, for several faults at once, those of each part, part after part.
+    """
+    parts = zip(repair[0].split(" + "), repair[1].split(" + "), strict=True)
+    return tuple(_build_mend(d, fault, words) for part in parts for fault in _find_likely(_weigh_kinds(d, part)))
+
+
+def _find_likely(kinds: dict[Fault, float]) -> list[Fault]:
+    least = min(_LEAST * sum(kinds.values()), _BEHIND * max(kinds.values(), default=0.0))
+    return [fault for fault, share in kinds.items() if share >= least][:_MOST_KEPT]
 
 
 def list_suspected(d: Diagnosis, repair: tuple[str, str], words: Words) -> tuple[str, ...]:

@@ -72,6 +72,9 @@ def build_prediction(prediction: Prediction, loop: Loop, fault: Faults, mode: Mo
 
 
 def _build_reading(r: PredictedReading) -> Object:
+    if r.instead:
+        circuit: Object = {"value": None, "ideal": round_number(r.ideal), "sd": None, "unit": r.measurement.unit}
+        return {**build_where(r.measurement), **circuit, "instead": r.instead}
     return {
         **build_where(r.measurement),
         "value": round_number(r.value),

@@ -18,6 +18,7 @@ from diagnostics.visit import (
     find_sound,
     is_baseline_asked,
     is_beyond,
+    is_example,
     keep_baseline,
     keeps_baseline,
     list_as_left,
@@ -32,6 +33,7 @@ from .draft import VIEW, ask_text, keep
 from .notices import show_beyond
 from .session import (
     find_region,
+    find_view,
     format_moment,
     guarded,
     load,
@@ -48,7 +50,7 @@ from .session import (
     write_problem,
 )
 
-AS_LEFT = "as_left"
+AS_LEFT, EARLIER = "as_left", "as_left_earlier"  # sides of a case: the form, and what an earlier case read
 _NONE_FOUND, _FORM = "no_baseline", "left_form_id"
 
 
@@ -150,7 +152,8 @@ def show_kept(case: Case, words: Words) -> None:
     kept = keeps_baseline(case)
     st.subheader(tell("left_title"), anchor=False)
     st.markdown(_tell_all(readings, words))
-    show_note(tell("left_kept" if kept else "left_not_kept"))
+    kept_as = "left_kept_example" if is_example(case.site) else "left_kept"
+    show_note(tell(kept_as if kept else "left_not_kept"))
     label = tell("left_drop" if kept else "left_keep_again")
     show_button(label, _decide, (case.case_id, case.revision, not kept), "left_decide")
 
@@ -160,7 +163,19 @@ def _decide(case_id: str, revision: int, keep_it: bool) -> None:  # noqa: FBT001
 
 
 def find_question(case: Case) -> Baseline | None:
-    """Return the baseline that this person is still to be asked about, or None.
+    """Return the baseline that this person is still to be asked about, or None; of an example only where wanted."""
+    found = _find_earlier(case)
+    return found if found is not None and (find_view() == EARLIER or not is_example(case.site)) else None
+
+
+def show_offer(case: Case) -> None:
+    """On an example that somebody has left sound before, offer what was read then; it is not asked about by itself."""
+    if _find_earlier(case) is not None and is_example(case.site):
+        show_button(tell("baseline_of_example"), turn_to, (EARLIER,), "baseline_of_example")
+
+
+def _find_earlier(case: Case) -> Baseline | None:
+    """Return how this loop was left at an earlier visit, where nobody has said yet what became of that; or None.
 
     That there is none is remembered for this page: the store is not searched at every tap.
     """
@@ -191,6 +206,8 @@ def _answer(case_id: str, revision: int, same: bool) -> None:  # noqa: FBT001 - 
     case, store = load(case_id, revision), open_store()
     found = find_baseline(store, case) if same else None
     answer_baseline(store, case, found or Baseline())
+    if find_view() == EARLIER:
+        turn_to("")
 
 
 def show_held(case: Case, words: Words) -> None:

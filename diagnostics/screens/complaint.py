@@ -24,6 +24,7 @@ from diagnostics.visit import (
 )
 from diagnostics.wiring import Loop, build_loop
 
+from .baseline import show_offer
 from .draft import find_kept, keep, keep_choice, keep_choices, recall, recall_choices
 from .session import (
     find_region,
@@ -71,6 +72,7 @@ def show_complaint(case: Case) -> None:
         _ask_several("q_tools", _TOOLS, tools, at_hand)
         if not st.session_state.get(_TOOLS):
             show_note(tell("q_tools_none"))
+    show_offer(case)
     if find_view() == "complaint":
         show_button(tell("back"), turn_to, ("",), "complaint_back")
     show_main_button(tell("complaint_use"), _use, (case.case_id, case.revision), "complaint_use")

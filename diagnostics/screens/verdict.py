@@ -32,6 +32,7 @@ from diagnostics.visit import (
     find_disturbances,
     find_listener,
     list_read_for_repair,
+    list_spared,
     record_repair,
     take_back_repair,
     write_class,
@@ -63,6 +64,7 @@ from .ways import show_undo
 
 _SUSPECT = "suspect"  # which of the leading suspects a repair of one's own was for
 _OTHER_NOW = "other_now"  # in the address: the repair after which something else is wrong than before
+_MOST_MENDS = 6  # of so many lines one still sees the cautions below them
 _NOW = "now"  # what that is
 _SWAPS = "swap_zone_input"  # a repair that rests on what the panel itself should give
 
@@ -135,13 +137,16 @@ def _show_back(case: Case, words: Words, repair: str) -> None:
 
 
 def _show_mends(mends: Sequence[Mend]) -> None:
-    """Show what exactly to mend; of several, that it is one of them."""
-    if len(mends) < 2:
-        st.markdown("\n".join(f"- {plain(mend.told)}" for mend in mends))
-        return
-    first, *others = (plain(mend.told) for mend in mends)
-    lines = [f"- {first}", *(f"- {tell('mend_or', mend=other)}" for other in others)]
-    st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
+    """Show what exactly to mend, for each part of the repair; of several for one, that it is one of them."""
+    for part in dict.fromkeys(mend.repair for mend in mends):
+        first, *others = (plain(mend.told) for mend in mends if mend.repair == part)
+        if not others:
+            st.markdown(f"- {first}")
+            continue
+        lines = [f"- {first}", *(f"- {tell('mend_or', mend=other)}" for other in others[: _MOST_MENDS - 1])]
+        more = len(others) + 1 - _MOST_MENDS
+        lines += [f"- {tell('mend_more', count=str(more))}"] if more > 0 else []
+        st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
 
 
 def _ask_one(key: str, question: str, names: Mapping[str, str], asked_for: str) -> None:
@@ -162,13 +167,14 @@ def show_own_repair(case: Case) -> None:
     st.title(tell("own_repair"), anchor=False)
     show_messages()
     _show_back(case, words, "own")
-    ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
+    typed = ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
     likeliest = list_likeliest(assessment.diagnosis, words)
     chosen = _ask_suspect(likeliest)
     repair = next((mend.repair for mend in likeliest if mend.fault == chosen), None)
     anywhere = ("ladder",) if repair is None else ()  # what is told in words may have been at the panel or up there
-    read = list_read_for_repair(case, words.loop, repair)
-    show_cautions((*list_repair_cautions(repair), *anywhere, "outranked"), read, find_listener(case))
+    spared = list_spared(typed, words.loop) if repair is None else frozenset[str]()
+    wanted = tuple(c for c in (*list_repair_cautions(repair), *anywhere, "outranked") if c not in spared)
+    show_cautions(wanted, list_read_for_repair(case, words.loop, repair), find_listener(case))
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     classes = tuple((mend.fault, write_class(mend.repair)) for mend in likeliest)
     _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision, classes))

@@ -6,11 +6,13 @@ S006 a value not understood, S007 any other rule of the model.
 
 from __future__ import annotations
 
+import copy
 import re
-from collections.abc import Iterator
-from typing import Any, TypeVar, get_args
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, Final, Generic, TypeVar, get_args
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, ValidationError, ValidationInfo
 from pydantic_core import ErrorDetails
 
 from diagnostics.errors import DiagnosticsError, Finding, SourceError, find_nearest, quote
@@ -59,7 +61,115 @@ def parse_model(document: Document, model: type[M], *, at: TreePath = ()) -> M:
         return model.model_validate(find_value(document.data, at))
     except ValidationError as error:
         details = error.errors(include_url=False)
-    raise SourceError(_translate(document, model, at, detail) for detail in details)
+    raise SourceError(f for detail in details for f in _translate(document, model, at, detail))
+
+
+class RulesBrokenError(ValueError):
+    """Several rules that one group of keys breaks at once; attributes: ``rules``, each a sentence.
+
+    A validator raises it where every rule is to be told: pydantic itself keeps the first of a validator.
+    """
+
+    def __init__(self, rules: Iterable[str]) -> None:
+        """Keep the sentences."""
+        self.rules = tuple(rules)
+        super().__init__("; ".join(self.rules))
+
+
+def check_rules(rules: Iterable[str], info: ValidationInfo) -> None:
+    """Raise RulesBrokenError where a validator has found that rules are broken, but for those that are known already.
+
+    Those that ``lay_model`` knows are in the context of the validation; what stands is validated past them.
+    """
+    known = info.context if isinstance(info.context, set) else frozenset()
+    broken = tuple(rule for rule in rules if rule not in known)
+    if broken:
+        raise RulesBrokenError(broken)
+
+
+@dataclass(frozen=True, slots=True)
+class Laid(Generic[M]):
+    """As much of a document as a model takes: None where too little is left, and what does not fit."""
+
+    model: M | None
+    findings: tuple[Finding, ...]
+
+
+def lay_model(document: Document, model: type[M]) -> Laid[M]:
+    """Return a document as a ``model``, with whatever does not fit left out, so that the rest can be checked further.
+
+    What only seems wrong because something else was left out is not told.
+    """
+    tree = copy.deepcopy(document.data)
+    findings: list[Finding] = []
+    cuts: set[TreePath] = set()
+    known: set[str] = set()
+    while True:
+        try:
+            return Laid(model.model_validate(tree, context=known), tuple(findings))
+        except ValidationError as error:
+            details = error.errors(include_url=False)
+        subjects = [(_find_subject(document, detail), detail) for detail in details]
+        findings += [
+            finding
+            for path, detail in subjects
+            if not any(_is_beside(cut, path) for cut in cuts)
+            for finding in _translate(document, model, (), detail)
+        ]
+        known |= {rule for detail in details for rule in _list_rules(detail)}
+        new = {_find_cut(path) for path, detail in subjects if not _list_rules(detail)}
+        if () in new or new & cuts:
+            return Laid(None, tuple(findings))
+        for cut in new:
+            _cut(tree, cut)
+        cuts |= new
+
+
+def _list_rules(detail: ErrorDetails) -> tuple[str, ...]:
+    error = detail.get("ctx", {}).get("error")
+    return error.rules if isinstance(error, RulesBrokenError) else ()
+
+
+def _find_subject(document: Document, detail: ErrorDetails) -> TreePath:
+    """Return the path of the value that a complaint is about; of a missing key, that of the group without it."""
+    path = tuple(detail["loc"])
+    return _walk(document, path[:-1]) if detail["type"] == "missing" else _resolve(document, path)
+
+
+def _is_beside(cut: TreePath, path: TreePath) -> bool:
+    """Return whether something was left out that a complaint about ``path`` may have looked at.
+
+    A rule looks at the keys of its own group, or of each in its list; one of a field also at what stands beside it.
+    """
+    if cut[: len(path)] == path and _count_keys(cut[len(path) :]) <= 1:
+        return True
+    around = path[:-1]
+    return (
+        bool(path)
+        and isinstance(path[-1], str)
+        and cut[: len(around)] == around
+        and (cut[: len(path)] != path and _count_keys(cut[len(around) :]) <= _LOOKED_BESIDE)
+    )
+
+
+_LOOKED_BESIDE: Final = 3  # the field beside, a name in it, and a key of that: zones, zone1, senses
+
+
+def _count_keys(path: TreePath) -> int:
+    return sum(isinstance(part, str) for part in path)
+
+
+def _find_cut(path: TreePath) -> TreePath:
+    """Return what to leave out for a value that does not fit: it, or the whole list that it stands in."""
+    while path and isinstance(path[-1], int):
+        path = path[:-1]
+    return path
+
+
+def _cut(tree: Tree, path: TreePath) -> None:
+    group = find_value(tree, path[:-1])
+    if isinstance(group, dict):
+        group.pop(str(path[-1]), None)
 
 
 def _build_finding(document: Document, path: TreePath, code: str, message: str, hint: str = "") -> Finding:
@@ -91,7 +201,14 @@ def _find_written(document: Document, path: TreePath) -> Tree:
     return find_value(document.data, _resolve(document, path))
 
 
-def _translate(document: Document, model: type[BaseModel], at: TreePath, detail: ErrorDetails) -> Finding:
+def _translate(document: Document, model: type[BaseModel], at: TreePath, detail: ErrorDetails) -> tuple[Finding, ...]:
+    rules = _list_rules(detail)
+    if rules:
+        return tuple(_pass_on(document, (*at, *detail["loc"]), rule) for rule in rules)
+    return (_translate_one(document, model, at, detail),)
+
+
+def _translate_one(document: Document, model: type[BaseModel], at: TreePath, detail: ErrorDetails) -> Finding:
     path = (*at, *detail["loc"])
     name = quote(str(path[-1])) if path else ""
     match detail["type"]:
@@ -120,7 +237,8 @@ def _describe(document: Document, path: TreePath, detail: ErrorDetails) -> Findi
     code, words = _KINDS.get(detail["type"], ("S007", fallback))
     facts = {name: f"{fact:g}" if isinstance(fact, float) else fact for name, fact in detail.get("ctx", {}).items()}
     message = words.format_map(facts) if detail["type"] in _KINDS else words
-    subject = f"{path[-1]}: " if path and isinstance(path[-1], str) else ""
+    written = _resolve(document, path)  # without the tags of unions
+    subject = f"{written[-1]}: " if written and isinstance(written[-1], str) else ""
     return _build_finding(
         document, path, code, f"{subject}{message}, not {_describe_value(_find_written(document, path))}"
     )

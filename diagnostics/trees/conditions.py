@@ -86,18 +86,33 @@ def parse_condition(text: str, kind: str) -> Condition:
 
 
 def _parse_between(text: str, unit: str) -> Between | None:
-    for pattern, side in ((r"below\s+(.+)", "high"), (r"(?:above|from)\s+(.+)", "low")):
+    for pattern, side in ((r"(below)\s+(.+)", "high"), (r"(above|from)\s+(.+)", "low")):
         found = re.fullmatch(pattern, text, re.IGNORECASE)
         if found:
-            value = parse_quantity(found[1], unit)
+            _check_units(text, unit, found[1], found[2])
+            value = parse_quantity(found[2], unit)
             return Between(-math.inf, value, unit) if side == "high" else Between(value, math.inf, unit)
     found = re.fullmatch(r"(.+?)\s+to\s+(.+)", text, re.IGNORECASE)
     if not found:
         return None
+    _check_units(text, unit, found[1], "to", found[2])
     low, high = parse_quantity(found[1], unit), parse_quantity(found[2], unit)
     if low >= high:
         raise QuantityError("the lower value comes first", text=text, hint=f"write {found[2]} to {found[1]}")
     return Between(low, high, unit)
+
+
+def _check_units(text: str, unit: str, *words: str) -> None:
+    """Refuse a value without a unit: whoever reads the guide must not have to guess which one was meant.
+
+    Ohms may be written as they are printed on a resistor, 4k7.
+    """
+    bare = [word for word in words if re.fullmatch(r"[+−-]?[\d.,\s]+(?:[eE][+-]?\d+)?", word)]
+    if not bare:
+        return
+    symbols = [f"{word} {'V' if unit == 'V' else 'Ω'}" if word in bare else word for word in words]
+    hint = f"write {' '.join(symbols)}" + (", or kΩ, whichever is meant" if unit == "ohm" else "")
+    raise QuantityError(f"{text[:60]!r} has no unit at {bare[0].strip()}", text=text, unit=unit, hint=hint)
 
 
 def find_limits(condition: Condition, sound: Sound, unit: str) -> Between:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from diagnostics.errors import Finding, NotFoundError, SourceError, find_nearest
 from diagnostics.locate import find_shipped
-from diagnostics.source import Document, parse_model, read_file
+from diagnostics.source import Document, lay_model, read_file
 
 from .check import check_graph, check_steps
 from .schema import End, GuideFile, Part, Step
@@ -36,17 +36,20 @@ def parse_guide(document: Document, folder: Path | None = None) -> Guide:
     SourceError
         With every finding of the guide and of its parts.
     """
-    told = parse_model(document, GuideFile)
+    laid = lay_model(document, GuideFile)
+    if laid.model is None:
+        raise SourceError(laid.findings)
+    told = laid.model
     parts, findings = _read_parts(document, told.uses, folder or find_shipped("trees"))
     steps, ends = dict(told.steps), dict(told.ends)
-    firsts = {name: part.first for name, (_, part) in parts.items()}
-    for name, (_, part) in parts.items():
+    firsts = {name: part.first for name, part in parts.items()}
+    for name, part in parts.items():
         steps |= {f"{name}.{key}": _prefix(step, name) for key, step in part.steps.items()}
         ends |= {f"{name}.{key}": end for key, end in part.ends.items()}
     steps = {key: _enter(step, firsts) for key, step in steps.items()}
     guide = Guide(Path(document.file).stem, told.symptom, told.title, told.about, told.first, steps, ends)
-    findings += [*check_steps(document, told, firsts), *check_graph(document, told.first, steps, ends)]
-    findings += [f for _, (own, part) in parts.items() for f in check_steps(own, part, {})]
+    findings += [*laid.findings, *check_steps(document, told, told.uses)]
+    findings += check_graph(document, told.first, steps, ends, is_whole=not findings)
     if any(f.severity == "error" for f in findings):
         raise SourceError(findings)
     return guide
@@ -54,14 +57,20 @@ def parse_guide(document: Document, folder: Path | None = None) -> Guide:
 
 def check_part(document: Document) -> tuple[Finding, ...]:
     """Return the findings of a part by itself; raises SourceError where it is no part at all."""
-    part = parse_model(document, Part)
-    return (*check_steps(document, part, {}), *check_graph(document, part.first, part.steps, part.ends))
+    part, findings = _lay_part(document)
+    if part is None:
+        raise SourceError(findings)
+    return (*findings, *check_graph(document, part.first, part.steps, part.ends, is_whole=not findings))
 
 
-def _read_parts(
-    document: Document, names: tuple[str, ...], folder: Path
-) -> tuple[dict[str, tuple[Document, Part]], list[Finding]]:
-    found: dict[str, tuple[Document, Part]] = {}
+def _lay_part(document: Document) -> tuple[Part | None, list[Finding]]:
+    """Return as much of a part as can be understood, and what is wrong inside its steps and ends."""
+    laid = lay_model(document, Part)
+    return laid.model, [*laid.findings, *(check_steps(document, laid.model, ()) if laid.model else ())]
+
+
+def _read_parts(document: Document, names: tuple[str, ...], folder: Path) -> tuple[dict[str, Part], list[Finding]]:
+    found: dict[str, Part] = {}
     findings: list[Finding] = []
     shared = {p.stem: p for base in (find_shipped("trees"), folder) for p in sorted((base / SHARED).glob("*.yaml"))}
     for n, name in enumerate(names):
@@ -72,10 +81,13 @@ def _read_parts(
             findings.append(Finding(document.file, *place, "T101", "error", f"no part {name!r} in {SHARED}/", hint))
             continue
         try:
-            own = read_file(shared[name])
-            found[name] = (own, parse_model(own, Part))
+            part, wrong = _lay_part(read_file(shared[name]))
         except SourceError as error:
             findings += error.findings
+            continue
+        findings += wrong
+        if part is not None:
+            found[name] = part
     return found, findings
 
 

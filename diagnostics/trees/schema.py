@@ -1,13 +1,14 @@
 """What a finding guide may say, as pydantic models: steps, branches, ends (``trees/*.yaml``)."""
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, ConfigDict, Field
 
 from diagnostics.faults import Context
 
 Dialect = Literal["technician", "caller"]
 Text = Annotated[str, Field(min_length=1, max_length=600)]
+StepMode = Literal["standby", "during_reset"]
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
 Goal = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,39}(\.[a-z][a-z0-9_]{0,39})?$")]
 
@@ -54,7 +55,7 @@ class Step(_Strict):
     measure: str | None = None
     at: str | None = None
     across: str | None = None
-    mode: Literal["standby", "during_reset"] | None = None
+    mode: StepMode | None = None
     ask: Say | None = None
     usual: Text | None = None
     do: Say | None = None
@@ -68,21 +69,25 @@ class Step(_Strict):
     absent: Goal | None = None
     go: Goal | None = None
 
-    @model_validator(mode="after")
-    def _check_kind(self) -> Self:
+    @property
+    def broken(self) -> tuple[str, ...]:
+        """Return each rule that the keys of this step break together; none is there in a guide that was read."""
         given = [k for k in ("measure", "ask", "do", "known") if getattr(self, k) is not None]
-        if len(given) != 1:
-            found = f"this has {' and '.join(given)}" if given else "this has none of them"
-            raise ValueError(f"a step is one of measure, ask, do or known; {found}")
-        if self.do is not None and self.go is None:
-            raise ValueError("a step that only says something needs 'go', where to go on")
-        if self.do is None and self.go is not None:
-            raise ValueError("'go' belongs to a step with 'do'; answers need 'branches' or 'otherwise'")
-        if self.do is None and not self.branches and self.otherwise is None:
-            raise ValueError("a step with an answer needs 'branches' or 'otherwise'")
-        if self.ask is not None and self.usual is None:
-            raise ValueError("a question needs 'usual', the answer of an ordinary day; it is taken when proving")
-        return self
+        told = f"this has {' and '.join(given)}" if given else "this has none of them"
+        rules = {
+            f"a step is one of measure, ask, do or known; {told}": len(given) != 1,
+            "a step that only says something needs 'go', where to go on": self.do is not None and self.go is None,
+            "'go' belongs to a step with 'do'; answers need 'branches' or 'otherwise'": bool(given)
+            and self.do is None
+            and self.go is not None,
+            "a step with an answer needs 'branches' or 'otherwise'": bool(given)
+            and self.do is None
+            and not self.branches
+            and self.otherwise is None,
+            "a question needs 'usual', the answer of an ordinary day; it is taken when proving": self.ask is not None
+            and self.usual is None,
+        }
+        return tuple(rule for rule, is_broken in rules.items() if is_broken)
 
     @property
     def goals(self) -> tuple[str, ...]:
@@ -98,11 +103,11 @@ class End(_Strict):
     say: Say
     stop: bool = False
 
-    @model_validator(mode="after")
-    def _check_content(self) -> Self:
-        if bool(self.suspects) == self.stop:
-            raise ValueError("an end names 'suspects', or says 'stop: yes'; one of the two")
-        return self
+    @property
+    def broken(self) -> tuple[str, ...]:
+        """Return the rule that this end breaks; none is there in a guide that was read."""
+        is_whole = bool(self.suspects) != self.stop
+        return () if is_whole else ("an end names 'suspects', or says 'stop: yes'; one of the two",)
 
 
 class Part(_Strict):

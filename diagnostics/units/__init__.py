@@ -13,6 +13,7 @@ from diagnostics.units.quantity import (
     format_short,
     is_in_feet,
     parse_quantity,
+    write_feet,
 )
 from diagnostics.units.spellings import UNITS
 from diagnostics.units.wire import (
@@ -42,4 +43,5 @@ __all__ = [
     "parse_gauge",
     "parse_quantity",
     "parse_resistor",
+    "write_feet",
 ]

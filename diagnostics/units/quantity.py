@@ -107,6 +107,16 @@ def is_in_feet(length_m: float) -> bool:
     return abs(feet - round(feet)) < _WHOLE and abs(metres - round(metres)) >= _WHOLE
 
 
+def write_feet(length_m: float) -> str:
+    """Return a length that was given in feet as it is typed, "40 ft"; empty for another, or if it reads otherwise."""
+    text = f"{_count_feet(length_m)} ft" if is_in_feet(length_m) else ""
+    return text if text and parse_quantity(text, "m") == length_m else ""
+
+
+def _count_feet(length_m: float) -> str:
+    return f"{length_m / FOOT_M:.1f}".removesuffix(".0")
+
+
 def format_length(length_m: float, *, feet_first: bool | None = None) -> str:
     """Return a length both ways, that in which it was given first: "12 m (39 ft)", "40 ft (12.2 m)".
 
@@ -114,7 +124,7 @@ def format_length(length_m: float, *, feet_first: bool | None = None) -> str:
     """
     given = is_in_feet(length_m)
     feet = length_m / FOOT_M
-    number = f"{feet:.1f}".removesuffix(".0") if given or feet < 1 else f"{feet:.0f}"
+    number = _count_feet(length_m) if given or feet < 1 else f"{feet:.0f}"
     both = f"{number} ft", format_quantity(length_m, "m")
     first, second = both if (given if feet_first is None else feet_first) else reversed(both)
     return f"{first} ({second})"

@@ -23,6 +23,7 @@ from .baseline import (
     find_baseline,
     find_sound,
     is_baseline_asked,
+    is_example,
     keep_baseline,
     keeps_baseline,
     list_as_left,
@@ -104,6 +105,7 @@ from .marks import (
 from .means import TOOLS, hand_over, lack_tool, list_missing_tools, skip_place, take_up_tool
 from .met import find_met_at, list_failures, list_met_at, tell_met
 from .offered import build_beside, build_suggestion
+from .own_words import list_spared
 from .proof import (
     AT_REST,
     FUNCTIONAL,
@@ -197,6 +199,7 @@ __all__ = [
     "has_standing",
     "is_baseline_asked",
     "is_beyond",
+    "is_example",
     "is_panel_12v",
     "is_proved",
     "is_settled_already",
@@ -227,6 +230,7 @@ __all__ = [
     "list_read_for_repair",
     "list_rechecks",
     "list_ruled_out",
+    "list_spared",
     "list_test_ends",
     "list_to_leave",
     "list_unmended",

@@ -2,14 +2,16 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import cache
 from typing import Final
 
 from diagnostics.cases import Acknowledgement, Baseline, Case, CaseStore, Reading
 from diagnostics.circuit import STANDBY
 from diagnostics.errors import CaseError, DiagnosticsError, NotFoundError
+from diagnostics.locate import find_shipped
 from diagnostics.readings import Measurement, PredictedReading, list_measurements, parse_measurement, predict_mode
 from diagnostics.reasoning import Taken
-from diagnostics.wiring import Loop, Site, build_loop
+from diagnostics.wiring import Loop, Site, build_loop, read_site
 
 from .assess import understand
 from .marks import find_hidden, is_tested
@@ -62,6 +64,19 @@ def find_baseline(store: CaseStore, case: Case) -> Baseline | None:
         if same and (readings := list_as_left(earlier)):
             return Baseline(readings, case_id)
     return None
+
+
+def is_example(site: Site) -> bool:
+    """Return whether a site is a shipped example, taken as it stands, but for its note: many try it, none owns it.
+
+    How one of them left it says nothing of where the next one begins, so it is not offered unless somebody asks.
+    """
+    return _strip(site) in _list_examples()
+
+
+@cache
+def _list_examples() -> tuple[Site, ...]:
+    return tuple(_strip(read_site(path)) for path in sorted((find_shipped("cases") / "sites").glob("*.yaml")))
 
 
 def list_left_so_far(case: Case) -> tuple[Reading, ...]:

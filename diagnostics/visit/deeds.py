@@ -298,6 +298,7 @@ def deny_cure(store: CaseStore, case: Case) -> Case:
     """Note that the last cured repair did not cure after all.
 
     What was measured again since was read of a loop thought sound; now it is a reading of the complaint like any other.
+    Where the case says so already - a second tap, or somebody else was faster - nothing is added.
     """
     cured = [r for r in case.repairs if r.cured]
     if not cured:
@@ -306,7 +307,8 @@ def deny_cure(store: CaseStore, case: Case) -> Case:
     since = [r for r in case.readings if r.condition == "absent" and r.taken_at and r.taken_at >= begun]
     anew = (replace(r, condition="present", reading_id=build_reading_id()) for r in since)
     put = (Corrected(r.reading_id, new, now, "it had not cured") for r, new in zip(since, anew, strict=True))
-    return store.append_act(case.case_id, (replace(cured[-1], cured=False), *put), case.revision)
+    denied = replace(cured[-1], cured=False)
+    return store.append_act(case.case_id, (denied, *put), case.revision, lambda current: denied in current.repairs)
 
 
 def take_back_repair(store: CaseStore, case: Case, number: int) -> Case:

@@ -115,7 +115,7 @@ def is_unexpected(assessment: Assessment, m: Measurement, value: float | str) ->
     A range holds two standard deviations each way; outside is what is more than four away from all of them.
     """
     action = assessment.diagnosis.next
-    some = assessment.diagnosis.expected
+    some = [e for e in assessment.diagnosis.expected if e.state is None]  # a word: there is nothing to put leads on
     if isinstance(value, str) or action is None or action.measurement != m or not some:
         return False
     return all(e.low is not None and e.high is not None and not _is_near(e.low, e.high, float(value)) for e in some)

@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 from typing import Final, Literal
 
 from diagnostics.cases import Acknowledgement, Case, CaseStore
+from diagnostics.circuit import STANDBY
 from diagnostics.readings import Measurement, list_measurements
 from diagnostics.wiring import Loop
 
@@ -12,10 +13,11 @@ from .marks import find_skipped
 Listener = Literal["technician", "caller"]
 LISTENERS: Final[tuple[Listener, ...]] = ("technician", "caller")
 _ASKED: Final = "asked_of "
-# What nobody is talked through by telephone: it opens, lifts, measures, tests or alters something.
+# What nobody is talked through by telephone: it opens, lifts, measures, tests or alters something, resets, or wants
+# somebody who knows which of the boxes beside the panel is the relay.
 FOR_TECHNICIANS: Final = frozenset({
     "volts", "ohms", "functional_test", "head_off", "dark_with_head_off", "known_resistor", "settings", "earth_lifted",
-    "earth_opened", "ac_volts", "heads_swapped", "overnight",
+    "earth_opened", "ac_volts", "heads_swapped", "overnight", "listen",
 })  # fmt: skip
 
 
@@ -48,6 +50,8 @@ def find_left_out(case: Case, loop: Loop) -> frozenset[str]:
 
 
 def _is_beyond(m: Measurement) -> bool:
-    """Return whether a caller would have to climb, open a cabinet, find a detector by its cable, measure or lift."""
-    lifts = m.mode.word == "return_lifted" or bool(m.unit)
-    return lifts or m.is_sought or m.kind == "look" or "ladder" in m.tools
+    """Return whether a caller would have to climb, open a cabinet, find a detector by its cable, measure or lift.
+
+    What is not read as the system stands, in a reset or with wires off, is for a technician, of whatever kind it is.
+    """
+    return m.mode != STANDBY or bool(m.unit) or m.is_sought or m.kind == "look" or "ladder" in m.tools

@@ -1,5 +1,6 @@
 """Site files: what is installed, as people describe it (YAML, ``format: ohmward-site/1``)."""
 
+from collections import Counter
 from collections.abc import Iterator
 from enum import StrEnum
 from pathlib import Path
@@ -17,7 +18,7 @@ from pydantic import (
 )
 
 from diagnostics.errors import Finding, QuantityError, SiteError, SourceError
-from diagnostics.source import Document, Metres, Ohms, Percent, Tree, TreePath, parse_model, read_file
+from diagnostics.source import Document, Metres, Ohms, Percent, Tree, TreePath, check_rules, lay_model, read_file
 from diagnostics.units import format_quantity, parse_gauge
 
 from .parts import build_part
@@ -191,36 +192,40 @@ class LoopSpec(_Strict):
     co_zone: str | None = None
 
     @model_validator(mode="after")
-    def _check_whole(self) -> Self:
-        if (self.count is None) == (not self.detectors):
-            raise ValueError("give either 'count' or a list of 'detectors'")
-        self._check_order()
-        if not self.style.has_power_pair and self.end_relay is not None:
-            raise ValueError("this loop has no power pair, so no 'end_relay' belongs on it")
-        if self.back_run is not None and self.style is not Style.CLASS_A_ZONE:
-            raise ValueError("only a class A loop comes back to the panel: leave 'back_run' out")
-        if self.co_zone is not None and not self.style.is_module:
-            raise ValueError(
-                "only an interface module reports on a zone for CO beside that for fire: leave 'co_zone' out"
-            )
-        if not self.style.has_supply and self.reset not in {None, Reset.ZONE}:
-            raise ValueError("such a loop is reset by the zone itself: leave 'reset' out or write 'zone'")
-        if self.style.has_supply and self.reset is Reset.ZONE:
-            raise ValueError("four-wire detectors and modules are not fed by the zone: write 'relay' or 'always_on'")
+    def _check_whole(self, info: ValidationInfo) -> Self:
+        check_rules(self._list_broken(), info)
         return self
 
-    def _check_order(self) -> None:
+    def _list_broken(self) -> Iterator[str]:
+        """Yield each rule that the keys of a loop break together."""
+        if (self.count is None) == (not self.detectors):
+            yield "give either 'count' or a list of 'detectors'"
+        yield from self._list_broken_order()
+        if self.end_resistor is None:
+            yield "say which end resistor belongs on the loop: end_resistor: {resistance: 4.7 kΩ}"
+        if not self.style.has_power_pair and self.end_relay is not None:
+            yield "this loop has no power pair, so no 'end_relay' belongs on it"
+        if self.back_run is not None and self.style is not Style.CLASS_A_ZONE:
+            yield "only a class A loop comes back to the panel: leave 'back_run' out"
+        if self.co_zone is not None and not self.style.is_module:
+            yield "only an interface module reports on a zone for CO beside that for fire: leave 'co_zone' out"
+        if not self.style.has_supply and self.reset not in {None, Reset.ZONE}:
+            yield "such a loop is reset by the zone itself: leave 'reset' out or write 'zone'"
+        if self.style.has_supply and self.reset is Reset.ZONE:
+            yield "four-wire detectors and modules are not fed by the zone: write 'relay' or 'always_on'"
+
+    def _list_broken_order(self) -> Iterator[str]:
         if self.places and self.order == "known":
-            raise ValueError("'places' belongs to a loop whose order is not known: name the rooms in 'detectors'")
+            yield "'places' belongs to a loop whose order is not known: name the rooms in 'detectors'"
         if self.each.spur or (self.detectors and (self.detectors[0].spur or self.detectors[-1].spur)):
-            raise ValueError(
+            yield (
                 "a 'spur' hangs between the first and the last detector of the loop: list it after the detector at "
                 "which it is tapped, and the one at the end resistor last"
             )
         if self.order == "unknown" and any(d.profile or d.values or d.run or d.spur for d in self.detectors):
-            raise ValueError("where the order is not known, what is said of the detectors must hold for 'each'")
-        if max(self.places, default=0) > (self.count or len(self.detectors)):
-            raise ValueError("'places' names a detector beyond the last")
+            yield "where the order is not known, what is said of the detectors must hold for 'each'"
+        if (self.count or self.detectors) and max(self.places, default=0) > (self.count or len(self.detectors)):
+            yield "'places' names a detector beyond the last"
 
     @property
     def rooms_left(self) -> tuple[str, ...]:
@@ -273,18 +278,8 @@ class Site(_Strict):
         if not loops:  # min_length would also count an entry that has complaints of its own as missing
             raise ValueError("a loop is wanted")
         zones: dict[str, ZoneSpec] = told.data.get("zones", {})
-        for loop in loops:
-            for zone in (loop.zone, loop.co_zone):
-                if zones and zone is not None and zone not in zones:
-                    raise ValueError(f"the loop is on zone {zone!r}, but the zones are {', '.join(zones)}")
-            idle = next((z for z in (loop.zone, loop.co_zone) if z in zones and zones[z].senses == UNUSED), None)
-            if idle is not None:
-                raise ValueError(f"the loop is on zone {idle!r}, which is said to be unused: write what it senses")
-            if loop.zone == loop.co_zone:
-                raise ValueError("fire and CO report on zones of their own: 'zone' and 'co_zone' must differ")
-            if loop.co_zone in zones and zones[loop.co_zone or ""].senses != "co":
-                raise ValueError(f"{loop.co_zone!r} is the CO zone of the loop: write 'senses: co' for it")
-        _check_together(loops)
+        alone = (rule for loop in loops for rule in _list_broken_zones(loop, zones))
+        check_rules(dict.fromkeys((*alone, *_list_broken_together(loops))), told)
         return loops
 
     @property
@@ -293,20 +288,32 @@ class Site(_Strict):
         return sum(len(loop.all_detectors) for loop in self.loops)
 
 
-def _check_together(loops: tuple[LoopSpec, ...]) -> None:
-    """Refuse loops that cannot stand beside each other; raises ValueError."""
-    zones = [zone for loop in loops for zone in (loop.zone, loop.co_zone) if zone is not None]
-    twice = next((zone for zone in zones if zones.count(zone) > 1), None)
-    if twice is not None:
-        raise ValueError(f"zone {twice!r} has two loops: each loop is on a zone of its own")
+def _list_broken_zones(loop: LoopSpec, zones: dict[str, ZoneSpec]) -> Iterator[str]:
+    """Yield each rule that a loop and the zones it reports on break; ``zones`` is empty where they have faults."""
+    for zone in (loop.zone, loop.co_zone):
+        if zones and zone is not None and zone not in zones:
+            yield f"the loop is on zone {zone!r}, but the zones are {', '.join(zones)}"
+        if zone in zones and zones[zone].senses == UNUSED:
+            yield f"the loop is on zone {zone!r}, which is said to be unused: write what it senses"
+    if loop.zone == loop.co_zone:
+        yield "fire and CO report on zones of their own: 'zone' and 'co_zone' must differ"
+    elif loop.co_zone in zones and zones[loop.co_zone].senses == "fire":
+        yield f"{loop.co_zone!r} is the CO zone of the loop: write 'senses: co' for it"
+
+
+def _list_broken_together(loops: tuple[LoopSpec, ...]) -> Iterator[str]:
+    """Yield each rule that loops break which cannot stand beside each other."""
+    counts = Counter(zone for loop in loops for zone in {loop.zone, loop.co_zone} if zone is not None)
+    for zone in (z for z, count in counts.items() if count > 1):
+        yield f"zone {zone!r} has two loops: each loop is on a zone of its own"
     if sum(loop.style.is_module for loop in loops) > 1:
-        raise ValueError("two modules on one panel are not described yet: one site file for each")
+        yield "two modules on one panel are not described yet: one site file for each"
     fed = [loop for loop in loops if loop.style.has_supply]
     if len({(loop.reset or Reset.RELAY, loop.reset_relay.model_dump_json()) for loop in fed}) > 1:
-        raise ValueError("loops of one site share their supply: write the same 'reset' and 'reset_relay' for each")
+        yield "loops of one site share their supply: write the same 'reset' and 'reset_relay' for each"
     count = sum(len(loop.all_detectors) for loop in loops)
     if count > MOST_DETECTORS:
-        raise ValueError(f"{count} detectors on all loops together: {MOST_DETECTORS} at most")
+        yield f"{count} detectors on all loops together: {MOST_DETECTORS} at most"
 
 
 def parse_site(document: Document) -> Site:
@@ -317,11 +324,12 @@ def parse_site(document: Document) -> Site:
     SourceError
         With every finding, each at its line and column; S020 is a part that is not known or has a value it cannot have.
     """
-    site = parse_model(document, Site)
-    findings = [f for path, family, part in _list_parts(site) for f in _check_part(document, path, family, part)]
-    if findings:
+    laid = lay_model(document, Site)
+    parts = _list_parts(laid.model) if laid.model else ()
+    findings = [*laid.findings, *(f for path, family, part in parts for f in _check_part(document, path, family, part))]
+    if findings or laid.model is None:
         raise SourceError(findings)
-    return site
+    return laid.model
 
 
 def _list_parts(site: Site) -> Iterator[tuple[TreePath, str, PartSpec]]:

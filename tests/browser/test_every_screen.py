@@ -9,7 +9,7 @@ import pytest
 from diagnostics.cases import CaseStore
 from tests.browser.phone import DESK, PHONE, Phone
 from tests.sampling import in_ci
-from tests.screens.real_work import build_restored, describe
+from tests.screens.real_work import OWN, build_restored, describe
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -175,7 +175,7 @@ def _walk_end(hand: Phone, look: Callable[[str], None]) -> None:
 def _walk_readings_as_left(hand: Phone, look: Callable[[str], None], url: str, store_url: str) -> None:
     """Go through what an invented case does not have: readings as left, and the question at the next visit."""
     with CaseStore(store_url) as store:
-        first, second = build_restored(store), describe(store)
+        first, second = build_restored(store, OWN), describe(store, OWN)
     hand.page.goto(f"{url}/?case={first.case_id}&view=as_left")
     hand.wait()
     hand.type("Volts: red on zone 1 +", "12.1")

@@ -39,7 +39,8 @@ from diagnostics.cases import (
 from diagnostics.errors import CaseError, SourceError
 from diagnostics.faults import CONTEXTS
 from diagnostics.reasoning import SYMPTOMS
-from diagnostics.source import read_document
+from diagnostics.source import find_value, read_document
+from diagnostics.units import parse_quantity, write_feet
 from diagnostics.wiring import QuickDescription, build_quick_site, read_site
 from tests.cases.invented import SITE_TEXT, START, build_invented_case
 
@@ -216,8 +217,13 @@ def test_file_that_is_no_case_is_told_why(text: str, place: tuple[int, int, str]
 
 
 def test_site_that_cannot_be_built_is_told_at_the_site() -> None:
+    panel = "  panel: {profile: panel_24v, values: {open_from_v: 3 V}}\n  zones:"
+    assert [f[:3] for f in complain(WRITTEN_OUT.replace("  zones:", panel, 1))] == [(4, 3, "C002")]
+
+
+def test_site_without_an_end_resistor_is_told_at_its_loop() -> None:
     text = WRITTEN_OUT.replace(", end_resistor: {resistance: 4k7}}   #", "}   #")
-    assert [f[:3] for f in complain(text)] == [(4, 3, "C002")]
+    assert [f[:3] for f in complain(text)] == [(10, 7, "S007")]
 
 
 def test_more_readings_than_a_visit_can_hold_are_refused() -> None:
@@ -256,6 +262,24 @@ def test_quick_description_becomes_a_site_text_that_reads_back(style: str, known
     told = {"end_resistor": "3k9", "cable": "1.5 mm²", "run": "33 ft"} if known else {}
     site, _ = build_quick_site(QuickDescription(style, "7", **told))
     assert parse_site_text(write_site(site), "again") == site
+
+
+@pytest.mark.parametrize(
+    ("told", "kept"), [("40 ft", "40 ft"), ("12.5 feet", "12.5 ft"), ("12 m", "12.0"), ("33.3 ft", "10.14984")]
+)
+def test_length_that_was_told_in_feet_stands_in_feet_in_the_record(told: str, kept: str) -> None:
+    """Whoever paced it out in feet finds the feet again; what is no whole or half foot stays in metres."""
+    site, _ = build_quick_site(QuickDescription("two_wire_zone", "7", run=told))
+    text = write_site(site)
+    assert find_value(read_document(text, "site").data, ("loops", 0, "cable", "run")) == kept
+    assert parse_site_text(text, "again") == site
+
+
+@given(st.integers(1, 4000))
+def test_half_feet_read_back_as_the_very_same_length(halves: int) -> None:
+    length_m = parse_quantity(f"{halves / 2:g} ft", "m")
+    assert write_feet(length_m) in {f"{halves / 2:g} ft", ""}
+    assert not (text := write_feet(length_m)) or parse_quantity(text, "m") == length_m
 
 
 def test_case_with_half_a_character_is_refused_in_words(case: Case) -> None:

@@ -84,7 +84,7 @@ def test_name_longer_than_any_file_is_a_finding(capsys: pytest.CaptureFixture[st
 def test_check_tells_of_every_file_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     text = SITE.read_text("utf-8")
     (tmp_path / "a.yaml").write_text(text.replace("panel_24v", "panel_24x"), "utf-8")
-    (tmp_path / "b.yaml").write_text(text.replace("    end_resistor: {resistance: 4.7 kΩ}\n", ""), "utf-8")
+    (tmp_path / "b.yaml").write_text(text.replace("panel_24v", "panel_24v\n  values: {open_from_v: 3 V}"), "utf-8")
     (tmp_path / "c.yaml").write_text(text, "utf-8")
     (tmp_path / "d.yaml").write_text(CASE.read_text("utf-8").replace("sites/bakery.yaml", "sites/bakry.yaml"), "utf-8")
     assert run(["check", "--json", *(str(tmp_path / f"{n}.yaml") for n in "abcd"), str(tmp_path / "e.yaml")]) == 1

@@ -1,13 +1,14 @@
 """What to mend, by ohms, conductor, terminal and contact; and what the zone reads once it is right."""
 
 import re
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from diagnostics.cases import Repair, read_case
-from diagnostics.faults import list_faults
+from diagnostics.faults import list_faults, parse_fault
 from diagnostics.readings import Bench, find_short, list_measurements, read_table
 from diagnostics.reports import (
     Words,
@@ -46,6 +47,31 @@ def test_verdict_names_ohms_conductor_terminals_and_contact(name: str, repair: s
     assessment, words, found = assess(name)
     assert repair in words.repair(found)
     assert mend in " ".join(one.told for one in list_mends(assessment.diagnosis, found, words))
+
+
+@pytest.mark.parametrize("name", ["packing_shed_hand_over", "packing_shed_head_test"])
+def test_repair_that_is_spread_over_many_places_names_every_one_of_them(name: str) -> None:
+    """The resistor sits before the end, at the panel or at any of four detectors: no reading has told where."""
+    assessment, words, found = assess(name)
+    assert found == ("move_end_resistor", "end")
+    told = [mend.fault for mend in list_mends(assessment.diagnosis, found, words)]
+    assert sorted(told) == [f"end_resistor_before_end@{at}" for at in ("det1", "det2", "det3", "det4", "panel")]
+
+
+def test_repair_in_two_parts_names_what_to_mend_of_each() -> None:
+    """One fault is told beside four that share the other half: the parts do not crowd each other out."""
+    assessment, words, _ = assess("packing_shed_hand_over")
+    loop, d = words.loop, assessment.diagnosis
+    one = parse_fault("joint_resistive=300@det3.in+", loop)
+    others = [parse_fault(f"end_resistor_before_end@det{n}", loop) for n in range(1, 5)]
+    repair = ("mend_conductor + move_end_resistor", "run det3 + end")
+    pairs = tuple(
+        replace(d.candidates[0], faults=(one, other), probability=0.24, repair_class=repair) for other in others
+    )
+    mends = list_mends(replace(d, candidates=pairs), repair, words)
+    assert [mend.repair[0] for mend in mends] == ["mend_conductor", *["move_end_resistor"] * 4]
+    assert mends[0].fault == one.text
+    assert {mend.fault for mend in mends[1:]} == {other.text for other in others}
 
 
 def test_record_keeps_what_was_suspected_with_its_ohms_and_tells_it_as_the_suspects_do() -> None:

@@ -28,7 +28,7 @@ EVERY = [(s, li, r) for s in STYLES for li in LISTENERS for r in REGIONS]
 # What a caller without tools or training may be asked; all else is for a technician.
 NOT_BY_TELEPHONE = {"on_battery", "opened", "cut_off", "pair_lifted", "known_resistor"}
 FOR_CALLERS = {
-    "panel_shows", "lamp", "which_dark", "which_lit", "look", "listen", "supply_lamps", "event_log", "earth_lamp",
+    "panel_shows", "lamp", "which_dark", "which_lit", "look", "supply_lamps", "event_log", "earth_lamp",
 }  # fmt: skip
 
 

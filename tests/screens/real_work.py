@@ -10,6 +10,7 @@ from tests.screens.conftest import Visitor
 
 BAKERY = Path(__file__).parents[2] / "cases" / "sites" / "bakery.yaml"
 CALL = BAKERY.parents[1] / "bakery_call.yaml"  # a conductor open, plus or minus: only a look tells
+OWN = BAKERY.read_text("utf-8").replace("Corner bakery, new wing (invented)", "Bakery of one's own (invented)")
 START = datetime(2026, 3, 14, 10, 42, tzinfo=UTC)
 
 
@@ -31,9 +32,9 @@ def describe_call(store: CaseStore) -> Case:
     return case
 
 
-def build_restored(store: CaseStore) -> Case:
+def build_restored(store: CaseStore, site_text: str = "") -> Case:
     """Return such a case with its end resistor fitted and all tests done."""
-    case = record_repair(store, describe(store), "fit_end_resistor@end", cured=True)
+    case = record_repair(store, describe(store, site_text), "fit_end_resistor@end", cured=True)
     return prove(store, case, "det8")
 
 

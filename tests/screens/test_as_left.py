@@ -6,7 +6,7 @@ from diagnostics.cases import Acknowledgement, Baseline, CaseStore
 from diagnostics.visit import assess_case, close_case, find_stage, record_repair, start_visit
 from tests.cases.mended import prove
 from tests.screens.conftest import Visitor
-from tests.screens.real_work import BAKERY, START, build_restored, describe
+from tests.screens.real_work import OWN, START, build_restored, describe
 
 ZONE = "Volts: red on zone\u00a01 +, black on zone\u00a01 −"
 
@@ -14,7 +14,7 @@ ZONE = "Volts: red on zone\u00a01 +, black on zone\u00a01 −"
 @pytest.fixture
 def at_form(store: CaseStore) -> Visitor:
     """Return somebody who notes how a restored loop reads."""
-    return Visitor(store, build_restored(store).case_id).tap("left_open")
+    return Visitor(store, build_restored(store, OWN).case_id).tap("left_open")
 
 
 def leave(at_form: Visitor) -> Visitor:
@@ -65,7 +65,7 @@ def test_invented_case_has_no_next_visit(store: CaseStore) -> None:
 def test_next_visit_to_a_loop_described_the_same_is_asked_once(at_form: Visitor, store: CaseStore) -> None:
     first = leave(at_form)
     assert "this site's baseline" in first.text
-    second = Visitor(store, describe(store, complaint=False).case_id)
+    second = Visitor(store, describe(store, OWN, complaint=False).case_id)
     assert "Has anything changed?" in second.text
     assert f"{ZONE}: **19.2 V**".replace("\u00a0", " ") in second.text
     assert second.reload().has("baseline_same")
@@ -78,14 +78,14 @@ def test_next_visit_to_a_loop_described_the_same_is_asked_once(at_form: Visitor,
 
 def test_what_may_have_changed_is_not_used_and_not_asked_again(at_form: Visitor, store: CaseStore) -> None:
     leave(at_form)
-    second = Visitor(store, describe(store, complaint=False).case_id).tap("baseline_changed")
+    second = Visitor(store, describe(store, OWN, complaint=False).case_id).tap("baseline_changed")
     assert second.case.baseline == Baseline()
     assert "Has anything changed?" not in second.reload().text
 
 
 def test_baseline_in_use_is_shown_at_work_and_can_be_taken_out(at_form: Visitor, store: CaseStore) -> None:
     leave(at_form)
-    second = Visitor(store, describe(store).case_id).tap("baseline_same")
+    second = Visitor(store, describe(store, OWN).case_id).tap("baseline_same")
     assert "As left at an earlier visit (1)" in [e.label for e in second.at.expander]
     second.tap("baseline_drop")
     assert second.case.baseline == Baseline()
@@ -95,20 +95,39 @@ def test_baseline_in_use_is_shown_at_work_and_can_be_taken_out(at_form: Visitor,
 def test_baseline_that_somebody_decided_against_is_not_offered(at_form: Visitor, store: CaseStore) -> None:
     first = leave(at_form).tap("left_decide")
     assert "not used as a baseline" in first.text
-    assert not Visitor(store, describe(store, complaint=False).case_id).has("baseline_same")
+    assert not Visitor(store, describe(store, OWN, complaint=False).case_id).has("baseline_same")
     first.tap("left_decide")
-    assert Visitor(store, describe(store, complaint=False).case_id).has("baseline_same")
+    assert Visitor(store, describe(store, OWN, complaint=False).case_id).has("baseline_same")
 
 
 def test_loop_described_otherwise_is_not_asked_about(at_form: Visitor, store: CaseStore) -> None:
     leave(at_form)
-    other = BAKERY.read_text("utf-8").replace("4.7 kΩ", "5.6 kΩ")
-    assert other != BAKERY.read_text("utf-8")
+    other = OWN.replace("4.7 kΩ", "5.6 kΩ")
+    assert other != OWN
     assert not Visitor(store, describe(store, other, complaint=False).case_id).has("baseline_same")
 
 
 def test_case_without_readings_after_its_repair_offers_nothing(store: CaseStore) -> None:
     case = record_repair(store, describe(store), "fit_head@det3", cured=True)  # a head asks for no volts
     close_case(store, prove(store, case, "det8"), "mended", told="the owner")
-    assert not Visitor(store, describe(store, complaint=False).case_id).has("baseline_same")
+    assert not Visitor(store, describe(store, OWN, complaint=False).case_id).has("baseline_same")
     assert not Visitor(store, start_visit(store).case_id).has("baseline_same")
+
+
+def test_example_that_others_left_sound_is_not_asked_about_unless_somebody_wants_it(store: CaseStore) -> None:
+    """A trainer's students all begin from the same example: none of them comes to the loop that another has left."""
+    first = leave(Visitor(store, build_restored(store).case_id).tap("left_open"))
+    assert "only where somebody asks for them" in first.text
+    second = Visitor(store, describe(store, complaint=False).case_id)
+    assert "Has anything changed?" not in second.text
+    assert "The complaint" in second.text
+    second.tap("baseline_of_example")
+    assert "Has anything changed?" in second.reload().text
+    second.tap("baseline_same")
+    assert second.case.baseline.case_id == first.case_id
+    assert "The complaint" in second.text
+    assert not second.has("baseline_of_example")
+
+
+def test_nothing_is_offered_on_an_example_that_nobody_has_left(store: CaseStore) -> None:
+    assert not Visitor(store, describe(store, complaint=False).case_id).has("baseline_of_example")

@@ -1,11 +1,13 @@
 """A help desk with a caller on the phone: asked in a caller's words, and only for what a caller can do."""
 
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from diagnostics.cases import CaseStore, Reading
+from diagnostics.cases import Acknowledgement, Case, CaseStore, Reading
+from diagnostics.circuit import STANDBY
 from diagnostics.readings import list_measurements
 from diagnostics.reports import Region, Words, read_words, tell_caution
 from diagnostics.visit import (
@@ -17,7 +19,7 @@ from diagnostics.visit import (
     tell_complaint,
     tell_listener,
 )
-from diagnostics.visit.listener import FOR_TECHNICIANS, find_left_out
+from diagnostics.visit.listener import FOR_TECHNICIANS, find_left_out, name_listener
 from diagnostics.wiring import build_loop, read_site
 from tests.cases.invented import SITE_TEXT as NUMBERED
 from tests.screens.conftest import SAFETY, Visitor
@@ -177,6 +179,17 @@ def test_what_is_left_out_for_a_caller_is_what_the_words_refuse() -> None:
     kept = [m for m in list_measurements(loop) if m.kind not in FOR_TECHNICIANS and m.mode.word in {"standby", ""}]
     assert kept
     assert not [m.key for m in kept if REFUSED in Words(loop, "caller").ask(m)]
+
+
+@pytest.mark.parametrize("path", sorted(SITES.glob("*.yaml")), ids=lambda p: p.stem)
+def test_nothing_that_resets_or_lifts_is_asked_of_a_caller_on_any_loop(path: Path) -> None:
+    """Not even to listen: whoever is told to stand at a relay while somebody resets has to know which box that is."""
+    site = read_site(path)
+    loop, asked = build_loop(site), [Acknowledgement(name_listener("caller"), datetime.now(UTC))]
+    left_out = find_left_out(Case(site, path.read_text("utf-8"), acknowledged=tuple(asked)), loop)
+    kept = [m for m in list_measurements(loop) if m.key not in left_out]
+    assert {m.kind for m in kept} >= {"panel_shows", "supply_lamps"}
+    assert [m.key for m in kept if m.kind == "listen" or m.mode != STANDBY] == []
 
 
 def test_caller_is_asked_for_rooms_and_never_for_the_number_of_a_detector(visitor: Visitor) -> None:

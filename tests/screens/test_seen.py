@@ -170,6 +170,12 @@ def test_own_repair_shows_each_caution_once_and_those_of_its_place_once_that_is_
     ]  # fmt: skip
     visitor.pick(WHICH, None)
     assert list_titles(visitor) == anywhere
+    visitor.type("What did you put right?", "a loose wire")
+    assert list_titles(visitor) == anywhere
+    visitor.type("What did you put right?", "head of detector 3 was loose")
+    assert list_titles(visitor) == [title for title in anywhere if title != "Live cabinet"]
+    visitor.type("What did you put right?", "new batteries")
+    assert list_titles(visitor) == [title for title in anywhere if title != "Ladder"]
 
 
 def test_own_repair_needs_words_or_a_suspect_and_a_second_tap_takes_the_suspect_back(store: CaseStore) -> None:

@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from diagnostics.cases import CaseStore, Suggestion, parse_case, write_case
+from diagnostics.cases import CaseStore, Reading, Suggestion, parse_case, write_case
 from diagnostics.readings import Faults
 from diagnostics.reports import render_record
 from diagnostics.source import read_document
-from diagnostics.visit import assess_case
+from diagnostics.visit import assess_case, record_reading
 from tests.screens.conftest import Visitor
-from tests.screens.real_work import describe_call
+from tests.screens.real_work import describe, describe_call
 from tests.screens.test_work import at_verdict, at_volts
 
 
@@ -65,6 +65,19 @@ def test_several_that_a_verdict_is_for_are_told_as_one_or_the_other(at_either: V
     assert text.count("- or: ") >= 1
     assert "plus conductor, run into detector 5" in text
     assert "minus conductor, run into detector 5" in text
+
+
+def test_repair_spread_over_many_places_tells_some_and_how_many_more(store: CaseStore) -> None:
+    """A resistor that is not at the end of eight: at the panel, or at any of seven detectors."""
+    case = describe(store)
+    outline = replace(case.outline, symptom="no_trouble_with_head_off")
+    case = store.append_outline(case.case_id, outline, case.revision)
+    for where in (("panel_shows", "normal", "panel"), ("look", "resistor_missing", "det8")):
+        case = record_reading(store, case, Reading(where[0], where[1], at=where[2], mode="standby"))
+    text = Visitor(store, case.case_id).text
+    assert "One of these, the likeliest first." in text
+    assert text.count("not at the end.") == 6
+    assert "or: 2 more, hardly less likely" in text
 
 
 def test_a_look_at_another_side_of_the_case_does_not_forget_that_the_work_is_done(at_work: Visitor) -> None:

@@ -20,6 +20,7 @@ SPREAD = st.floats(0.001, 3.0)
     [
         ("open", "volts", "open"), ("In between", "volts", "in_between"), ("far ones", "which_dark", "far_ones"),
         ("setting-wrong", "settings", "setting_wrong"), ("below 1 V", "volts", Between(-math.inf, 1.0, "V")),
+        ("above 4k7", "ohms", Between(4700.0, math.inf, "ohm")),
         ("above 3,3 kΩ", "ohms", Between(3300.0, math.inf, "ohm")), ("200 mV to 1 V", "volts", Between(0.2, 1.0, "V")),
     ],
 )  # fmt: skip
@@ -31,7 +32,12 @@ def test_condition_is_read_as_people_write_it(text: str, kind: str, wanted: obje
     ("text", "kind", "hint"),
     [
         ("opne", "volts", "did you mean 'open'"), ("below 1 A", "volts", ""), ("below 1 kΩ", "volts", ""),
-        ("3 V to 1 V", "volts", "write 1 V to 3 V"), ("lit", "panel_shows", "known are"), ("", "lamp", "known are"),
+        ("3 V to 1 V", "volts", "write 1 V to 3 V"), ("above 23", "volts", "write above 23 V"),
+        ("above 2e1", "volts", "write above 2e1 V"),
+        ("1 to 3 V", "volts", "write 1 V to 3 V"), ("1 V to 3", "volts", "write 1 V to 3 V"),
+        ("Below -2,5", "volts", "write Below -2,5 V"), ("above 4.7", "ohms", "write above 4.7 Ω, or kΩ"),
+        ("3300 to 4k7", "ohms", "write 3300 Ω to 4k7, or kΩ"),
+        ("lit", "panel_shows", "known are"), ("", "lamp", "known are"),
     ],
 )  # fmt: skip
 def test_condition_that_cannot_be_says_what_can(text: str, kind: str, hint: str) -> None:

@@ -99,6 +99,11 @@ def find(case: Case, test: str) -> ProofItem:
     return next(item for item in list_proof(case, build_loop(case.site)) if item.test == test)
 
 
+def measured_again(store: CaseStore) -> Case:
+    case = at_proof(store)
+    return record_recheck(store, case, find(case, "recheck"), "19.1 V", "e" * 32)
+
+
 def describe_anew(store: CaseStore, case: Case) -> Case:
     return describe_site(store, case, case.site_text.replace("Corner bakery", "Corner shop"))
 
@@ -136,6 +141,7 @@ DEEDS: dict[str, tuple[Callable[[CaseStore], Case], Deed]] = {
     "repair": (at_work, lambda s, c: record_repair(s, c, "fit_end_resistor@end", cured=True)),
     "repair in vain": (at_work, lambda s, c: record_repair(s, c, "wire fixed", cured=False)),
     "came back": (at_proof, deny_cure),
+    "came back after volts again": (measured_again, deny_cure),
     "cured by mistake": (at_proof, lambda s, c: take_back_repair(s, c, 0)),
     "test done": (at_proof, lambda s, c: record_test(s, c, find(c, "reset"), done=True)),
     "test not done": (at_proof, lambda s, c: record_test(s, c, find(c, "reset"), done=False, why="Friday")),
@@ -214,3 +220,10 @@ def test_case_as_it_stood_at_a_revision(store: CaseStore) -> None:
     seen = at_work(store)
     record_reading(store, seen, VOLTS)
     assert store.load_case(seen.case_id, seen.revision) == seen
+
+
+def test_a_cure_that_somebody_denied_already_is_shown_as_denied_whatever_came_after(store: CaseStore) -> None:
+    """It came back, told twice: the second time from a page that has not seen what the search has read since."""
+    seen = measured_again(store)
+    now = record_reading(store, deny_cure(store, seen), LAMP)
+    assert deny_cure(store, store.load_case(seen.case_id, seen.revision)) == now
