@@ -7,7 +7,7 @@ from .places import find_end
 from .termination import list_going_on
 
 __all__ = [
-    "CONTEXTS", "KINDS", "SIGNS", "ComesOut", "Context", "Fault", "FaultKind", "KindData", "Remedy", "Sees", "Values", "Way",
-    "build_all_edits", "find_end", "find_touched", "list_faults", "list_going_on", "parse_fault", "parse_faults",
+    "CONTEXTS", "KINDS", "SIGNS", "ComesOut", "Context", "Fault", "FaultKind", "KindData", "Remedy", "Sees", "Values",
+    "Way", "build_all_edits", "find_end", "find_touched", "list_faults", "list_going_on", "parse_fault", "parse_faults",
     "read_catalogue", "weigh_faults",
 ]  # fmt: skip

@@ -174,7 +174,7 @@ def rate_out(foreseen: Sequence[Foreseen], shown: Shown, meter: Meter, found: st
         return Told("does not fit", "own volts")
     way = read_catalogue().came_out.ways[asked[0].way or "along"]
     taken = [ohm for ohm in (shown.ohm, shown.turned_ohm) if ohm is not None]
-    if len(taken) == 2 and _differ(*taken, way.turned, meter):
+    if len(taken) == 2 and _differ(taken[0], taken[1], way.turned, meter):
         return Told("does not fit", "turned")
     if any(all(_lies_in(ohm, each, meter) for ohm in taken) for each in asked):
         beyond = any(math.isinf(ohm) for ohm in taken) and all(math.isfinite(each.high_ohm) for each in asked)
@@ -210,23 +210,31 @@ def _find_error_ohm(ohm: float, meter: Meter) -> float:
     return float(find_limit(ohm, "ohm", meter))
 
 
-def parse_shown(one: str, turned: str = "") -> Shown:
-    """Return what was typed of what came out: ohms or OL, or volts that it showed by itself; leads turned, if taken.
+def parse_shown(text: str) -> tuple[float, Literal["V", "ohm"]]:
+    """Return what was typed of what came out: ohms, ``math.inf`` for OL, or volts that it showed by itself.
 
     Raises
     ------
     QuantityError
-        Neither ohms nor volts, or nought volts, which is as it should be: then the ohms are wanted.
+        Neither, or nought volts, which is as it should be: then the ohms are wanted.
     """
-    own_v = _find_volts(one)
-    if own_v is None and turned.strip():
-        own_v = _find_volts(turned)
-    if own_v is not None and abs(own_v) <= read_catalogue().came_out.own_v:
+    own_v = _find_volts(text)
+    if own_v is None:
+        return parse_ohms(text), "ohm"
+    if abs(own_v) <= read_catalogue().came_out.own_v:
         hint = "that is as it should be; now the ohms, for example 312 or OL"
-        raise QuantityError("it shows no volts by itself", text=one, unit="ohm", hint=hint)
+        raise QuantityError("it shows no volts by itself", text=text, unit="ohm", hint=hint)
+    return own_v, "V"
+
+
+def build_shown(values: Sequence[tuple[float | str, str]]) -> Shown:
+    """Return what the meter showed, of values with their units: volts count alone, ohms one way and turned."""
+    numbers = [(value, unit) for value, unit in values if not isinstance(value, str)]
+    own_v = next((value for value, unit in numbers if unit == "V"), None)
     if own_v is not None:
         return Shown(own_v=own_v)
-    return Shown(parse_ohms(one), parse_ohms(turned) if turned.strip() else None)
+    one, turned, *_ = *(value for value, _ in numbers), None, None
+    return Shown(one, turned)
 
 
 def _find_volts(text: str) -> float | None:

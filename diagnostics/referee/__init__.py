@@ -19,9 +19,10 @@ from .visit import UnseenError, Visit, find_minutes, play_visit, tell_visit
 from .world import Signals, World, build_world
 
 __all__ = [
-    "OUTSIDE", "POLICIES", "PREFIX", "STRANGE", "STYLES", "Ask", "BelievedSlips", "Line", "NeverSettlesError", "NoRoomError",
-    "NotPlayedError", "Out", "Person", "Plant", "RefusedError", "Row", "Signals", "Spreads", "UnseenError", "Visit", "World",
-    "build_world", "draw_fault", "draw_plant", "find_complaint", "find_healthy_complaint", "find_minutes",
-    "find_round_minutes", "find_sound_seed", "find_still", "find_told", "has_right_hands", "list_sites", "measure_out", "mode_states",
-    "play_round", "play_visit", "read_spreads", "tell_visit", "zones_show",
+    "OUTSIDE", "POLICIES", "PREFIX", "STRANGE", "STYLES", "Ask", "BelievedSlips", "Line", "NeverSettlesError",
+    "NoRoomError", "NotPlayedError", "Out", "Person", "Plant", "RefusedError", "Row", "Signals", "Spreads",
+    "UnseenError", "Visit", "World", "build_world", "draw_fault", "draw_plant", "find_complaint",
+    "find_healthy_complaint", "find_minutes", "find_round_minutes", "find_sound_seed", "find_still", "find_told",
+    "has_right_hands", "list_sites", "measure_out", "mode_states", "play_round", "play_visit", "read_spreads",
+    "tell_visit", "zones_show",
 ]  # fmt: skip

@@ -31,6 +31,7 @@ from .baseline import (
     list_to_leave,
 )
 from .beyond import find_most_v, is_beyond, list_beyond
+from .came_out import foresee_repair, list_foreseen, list_to_measure, note_out, rate_repair
 from .changed import Change, find_change
 from .deeds import (
     RepairNote,
@@ -193,6 +194,7 @@ __all__ = [
     "find_wait_s",
     "finish_tests",
     "follows_guide",
+    "foresee_repair",
     "hand_over",
     "has_standing",
     "is_baseline_asked",
@@ -217,6 +219,7 @@ __all__ = [
     "list_beyond",
     "list_disturbed",
     "list_failures",
+    "list_foreseen",
     "list_left_so_far",
     "list_likely_answers",
     "list_met_at",
@@ -229,12 +232,14 @@ __all__ = [
     "list_ruled_out",
     "list_test_ends",
     "list_to_leave",
+    "list_to_measure",
     "list_unmended",
     "list_untested",
     "list_usual_answers",
     "list_visits",
     "may_be_absent",
     "name_rooms",
+    "note_out",
     "note_seen",
     "once",
     "open_case",
@@ -244,6 +249,7 @@ __all__ = [
     "prepare_answers",
     "put_back",
     "rate_added",
+    "rate_repair",
     "read_known",
     "record_reading",
     "record_readings",
