@@ -134,9 +134,9 @@ def tell_out(repair: Repair, words: Words) -> str:
 
 
 def _tell_measured(one: Measured) -> str:
-    """Return one value as it was understood, to as many digits as a meter shows."""
+    """Return one value as it was understood, to as many digits as what was to be expected is told."""
     value = one.understood.number
-    return one.value if isinstance(value, str) else format_quantity(value, one.understood.unit, 4)
+    return one.value if isinstance(value, str) else format_quantity(value, one.understood.unit)
 
 
 def tell_foreseen(asked: Sequence[Foreseen], words: Words) -> str:
@@ -179,8 +179,7 @@ def tell_cause(case: Case, repair: Repair, words: Words) -> tuple[Fitting, str] 
     facts = {
         "read": tell_out(repair, words),
         "ranges": tell_foreseen(list_to_measure(case, repair), words),
-        "suspected": tell_suspected(repair, words),
-        "keep": say("out_part_kept", words.region),
+        "kept": say("out_kept", words.region, suspected=tell_suspected(repair, words)),
     }
     key = "out_fits" if told.reason is None else _CAUSES[told.reason]
     return told.fitting, say(key, words.region, **facts)

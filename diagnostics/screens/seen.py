@@ -12,9 +12,9 @@ from diagnostics.reports import (
     tell_mended,
     tell_other_found,
 )
-from diagnostics.visit import find_listener, list_to_measure, note_out, note_seen
+from diagnostics.visit import find_listener, is_live, list_to_measure, note_out, note_seen
 
-from .draft import ask_text, recall
+from .draft import ask_text, find_kept, recall
 from .session import guarded, load, open_store, plain, show_alert, show_button, show_cautions, show_note, tell
 
 _ONE, _TURNED = "out_one", "out_turned"  # the fields for what came out, one way and with the leads turned
@@ -54,17 +54,19 @@ def _ask_out(case: Case, repair: Repair, words: Words, place: tuple[str, int, in
     asked = list_to_measure(case, repair)
     if not asked:
         return
-    st.markdown(f"**{tell('out_title')}** {tell('out_note')}")
-    how, expected = tell(f"out_{asked[0].way}"), plain(tell("out_expected", ranges=tell_foreseen(asked, words)))
-    st.markdown(f"{how} {expected}")
-    show_cautions(("free_part",))
     one, turned, *_ = *(each.value for each in repair.out), "", ""
-    recall(_ONE, (), one)
-    recall(_TURNED, (), turned)
-    ask_text(tell("out_one"), _ONE, tell("out_one_hint"), 60)
-    ask_text(tell("out_turned"), _TURNED, "", 60)
-    show_button(tell("out_keep"), _note_out, place, "out_keep")
+    begun = bool(repair.out or find_kept(_ONE) or find_kept(_TURNED))
+    with st.expander(plain(tell("out_title", ranges=tell_foreseen(asked, words))), expanded=begun):
+        st.markdown(f"{tell(f'out_{asked[0].way}')} {tell('out_same')}")
+        show_cautions(("free_part",))
+        recall(_ONE, (), one)
+        recall(_TURNED, (), turned)
+        ask_text(tell("out_one"), _ONE, tell("out_one_hint"), 60)
+        ask_text(tell("out_turned"), _TURNED, "", 60)
+        show_button(tell("out_keep"), _note_out, place, "out_keep")
     told = tell_cause(case, repair, words)
+    if is_live(repair):
+        show_cautions(("foreign_volts",))
     if told is not None:
         show_alert("success" if told[0] == "fits" else "warning", plain(told[1]))
 

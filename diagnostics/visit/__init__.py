@@ -31,7 +31,7 @@ from .baseline import (
     list_to_leave,
 )
 from .beyond import find_most_v, is_beyond, list_beyond
-from .came_out import foresee_repair, list_foreseen, list_to_measure, note_out, rate_repair
+from .came_out import foresee_repair, is_live, list_foreseen, list_to_measure, note_out, rate_repair
 from .changed import Change, find_change
 from .deeds import (
     RepairNote,
@@ -199,6 +199,7 @@ __all__ = [
     "has_standing",
     "is_baseline_asked",
     "is_beyond",
+    "is_live",
     "is_panel_12v",
     "is_proved",
     "is_settled_already",

@@ -67,6 +67,11 @@ def rate_repair(case: Case, repair: Repair) -> Told | None:
     return rate_out(list_foreseen(case, repair), shown, _find_meter(case), repair.found)
 
 
+def is_live(repair: Repair) -> bool:
+    """Return whether what came out was noted to show volts by itself."""
+    return any(each.understood.unit == "V" for each in repair.out)
+
+
 def _find_meter(case: Case) -> Meter:
     return parse_meter(case.meter) if case.meter else read_table().meter
 
