@@ -87,7 +87,8 @@ def _run_unmodelled(options: argparse.Namespace, styles: Sequence[str]) -> int:
     if options.json:
         told = {name: asdict(tally) for name, tally in rows.items()}
         listed = [asdict(v) for v in visits]
-        print_json({"format": "ohmward-unmodelled/1", "rows": told, "visits": listed, "catalogued": asdict(causes)})
+        alarms = asdict(causes) if causes.alarms.count else None  # a share of none is no number
+        print_json({"format": "ohmward-unmodelled/1", "rows": told, "visits": listed, "catalogued": alarms})
         return 0
     for name, tally in rows.items():
         said, place, wrongly = (tell_interval(share, 100) for share in (tally.said, tally.its_place, tally.wrongly))

@@ -170,7 +170,7 @@ def rate_out(foreseen: Sequence[Foreseen], shown: Shown, meter: Meter, found: st
     asked = list_asked(foreseen, found)
     if not asked or (shown.ohm is None and shown.own_v is None):
         return None
-    if shown.own_v is not None and abs(shown.own_v) > find_most_own_v(meter):
+    if shown.own_v is not None and abs(shown.own_v) > _find_most_own_v(meter):
         return Told("does not fit", "own volts")
     way = read_catalogue().came_out.ways[asked[0].way or "along"]
     taken = [ohm for ohm in (shown.ohm, shown.turned_ohm) if ohm is not None]
@@ -183,7 +183,7 @@ def rate_out(foreseen: Sequence[Foreseen], shown: Shown, meter: Meter, found: st
     return Told("cannot tell", "elsewhere") if others else Told("does not fit", "ohms")
 
 
-def find_most_own_v(meter: Meter) -> float:
+def _find_most_own_v(meter: Meter) -> float:
     """Return the most volts that a part which is free may seem to show by itself."""
     return max(read_catalogue().came_out.own_v, float(find_limit(0.0, "V", meter)))
 

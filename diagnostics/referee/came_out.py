@@ -16,8 +16,8 @@ from .outside import STRANGE
 from .solver import EARTH, solve_parts
 from .world import World, build_world
 
-_INSULATION_OHM = 1e13  # of every terminal of a part that lies on a bench, so that none of them floats
-_LIVE_V = 0.1  # from here on a person writes down volts and takes no ohms
+_INSULATION_OHM = 1e13  # of every terminal of a part that lies on a bench, so that none of them floats; invented
+_LIVE_V = 0.1  # from here on a person writes down volts and takes no ohms; invented
 _INNER = ("middle.", "cut.")  # terminals half-way along a run
 
 

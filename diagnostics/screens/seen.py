@@ -17,7 +17,7 @@ from diagnostics.visit import find_listener, is_live, list_to_measure, note_out,
 from .draft import ask_text, find_kept, recall
 from .session import guarded, load, open_store, plain, show_alert, show_button, show_cautions, show_note, tell
 
-_ONE, _TURNED = "out_one", "out_turned"  # the fields for what came out, one way and with the leads turned
+_FIELDS = ("out_one", "out_turned")  # for what came out, of each repair by its number: one way, and turned
 _OTHER = "seen_other"  # the field for what else it was
 _AS, _OF = "as_suspected", "as_suspected "  # as suspected; or, where it is one of several, which of them
 
@@ -54,15 +54,15 @@ def _ask_out(case: Case, repair: Repair, words: Words, place: tuple[str, int, in
     asked = list_to_measure(case, repair)
     if not asked:
         return
-    one, turned, *_ = *(each.value for each in repair.out), "", ""
-    begun = bool(repair.out or find_kept(_ONE) or find_kept(_TURNED))
+    fields = _name_fields(place[2])
+    typed = (*(each.value for each in repair.out), "", "")
+    begun = bool(repair.out or any(find_kept(name) for name in fields))
     with st.expander(plain(tell("out_title", ranges=tell_foreseen(asked, words))), expanded=begun):
         st.markdown(f"{tell(f'out_{asked[0].way}')} {tell('out_same')}")
         show_cautions(("free_part",))
-        recall(_ONE, (), one)
-        recall(_TURNED, (), turned)
-        ask_text(tell("out_one"), _ONE, tell("out_one_hint"), 60)
-        ask_text(tell("out_turned"), _TURNED, "", 60)
+        for name, text, label in zip(fields, typed, _FIELDS, strict=False):
+            recall(name, (), text)
+            ask_text(tell(label), name, tell("out_one_hint"), 60)
         show_button(tell("out_keep"), _note_out, place, "out_keep")
     told = tell_cause(case, repair, words)
     if is_live(repair):
@@ -89,9 +89,13 @@ def _note_other(case_id: str, revision: int, number: int) -> None:
     note_seen(open_store(), load(case_id, revision), number, "other", text)
 
 
+def _name_fields(number: int) -> tuple[str, ...]:
+    return tuple(f"{field}_{number}" for field in _FIELDS)
+
+
 def _note_out(case_id: str, revision: int, number: int) -> None:
     """Store what was typed of what came out; two empty fields take it back."""
-    one, turned = (str(st.session_state.get(key) or "") for key in (_ONE, _TURNED))
+    one, turned = (str(st.session_state.get(name) or "") for name in _name_fields(number))
     note_out(open_store(), load(case_id, revision), number, one, turned)
 
 

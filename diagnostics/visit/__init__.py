@@ -31,7 +31,7 @@ from .baseline import (
     list_to_leave,
 )
 from .beyond import find_most_v, is_beyond, list_beyond
-from .came_out import foresee_repair, is_live, list_foreseen, list_to_measure, note_out, rate_repair
+from .came_out import foresee_repair, is_live, list_to_measure, note_out, rate_repair
 from .changed import Change, find_change
 from .deeds import (
     RepairNote,
@@ -220,7 +220,6 @@ __all__ = [
     "list_beyond",
     "list_disturbed",
     "list_failures",
-    "list_foreseen",
     "list_left_so_far",
     "list_likely_answers",
     "list_met_at",

@@ -84,11 +84,17 @@ def test_only_a_right_repair_has_its_cause_proved() -> None:
     assert all(v.right for v in told if v.cause)
 
 
-def test_the_bench_tells_what_was_said_by_then_and_the_false_alarms(capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_bench_tells_what_was_said_by_then_and_the_false_alarms(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     assert run(("bench", "unmodelled", "--style", "dry_contacts", "--count", "1", "--json")) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["rows"]["every effect"]["said_by_then"]["count"] == 2
     assert set(told["catalogued"]) == {"fits", "alarms", "cannot_tell"}
+    monkeypatch.setattr("diagnostics.proving.calibration.play_calibration", lambda *_, **__: [])
+    assert run(("bench", "unmodelled", "--style", "dry_contacts", "--count", "1", "--json")) == 0
+    assert json.loads(capsys.readouterr().out)["catalogued"] is None
+    monkeypatch.undo()
     assert run(("bench", "unmodelled", "--style", "dry_contacts", "--count", "2")) == 0
     shown = capsys.readouterr().out
     assert "said before or after the repair" in shown
