@@ -168,13 +168,15 @@ def rate_out(foreseen: Sequence[Foreseen], shown: Shown, meter: Meter, found: st
     None where nothing was measured, or there was nothing to ask.
     """
     asked = list_asked(foreseen, found)
-    if not asked or (shown.ohm is None and shown.own_v is None):
+    if not asked:
         return None
     if shown.own_v is not None and abs(shown.own_v) > _find_most_own_v(meter):
         return Told("does not fit", "own volts")
+    if shown.ohm is None:  # volts that this meter may show at rest tell nothing
+        return None
     way = read_catalogue().came_out.ways[asked[0].way or "along"]
-    taken = [ohm for ohm in (shown.ohm, shown.turned_ohm) if ohm is not None]
-    if len(taken) == 2 and _differ(taken[0], taken[1], way.turned, meter):
+    taken = [shown.ohm, *([] if shown.turned_ohm is None else [shown.turned_ohm])]
+    if shown.turned_ohm is not None and _differ(shown.ohm, shown.turned_ohm, way.turned, meter):
         return Told("does not fit", "turned")
     if any(all(_lies_in(ohm, each, meter) for ohm in taken) for each in asked):
         beyond = any(math.isinf(ohm) for ohm in taken) and all(math.isfinite(each.high_ohm) for each in asked)

@@ -183,6 +183,9 @@ def test_nothing_measured_or_nothing_to_ask_is_told_nothing(meter: Meter) -> Non
     assert rate_out((JOINT,), Shown(), meter) is None
     assert rate_out((NOTHING,), Shown(4700.0), meter) is None
     assert rate_out((), Shown(4700.0), meter) is None
+    restless = meter.model_copy(update={"volts_digits": 300.0})  # 0.3 V at rest: then 0.2 V are no volts of the part
+    assert rate_out((JOINT,), Shown(own_v=0.2), restless) is None
+    assert rate_out((JOINT,), Shown(own_v=0.5), restless) == Told("does not fit", "own volts")
 
 
 @pytest.mark.parametrize(
