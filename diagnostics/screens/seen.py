@@ -3,6 +3,7 @@
 import streamlit as st
 
 from diagnostics.cases import SAW, Case, Repair
+from diagnostics.faults import Way
 from diagnostics.reports import (
     Words,
     is_other_found,
@@ -18,6 +19,9 @@ from .draft import ask_text, find_kept, recall
 from .session import guarded, load, open_store, plain, show_alert, show_button, show_cautions, show_note, tell
 
 _FIELDS = ("out_one", "out_turned")  # for what came out, of each repair by its number: one way, and turned
+_WAYS: dict[Way, str] = {
+    "across": "out_across", "along": "out_along", "between": "out_between", "to_earth": "out_to_earth"
+}  # fmt: skip
 _OTHER = "seen_other"  # the field for what else it was
 _AS, _OF = "as_suspected", "as_suspected "  # as suspected; or, where it is one of several, which of them
 
@@ -58,7 +62,7 @@ def _ask_out(case: Case, repair: Repair, words: Words, place: tuple[str, int, in
     typed = (*(each.value for each in repair.out), "", "")
     begun = bool(repair.out or any(find_kept(name) for name in fields))
     with st.expander(plain(tell("out_title", ranges=tell_foreseen(asked, words))), expanded=begun):
-        st.markdown(f"{tell(f'out_{asked[0].way}')} {tell('out_same')}")
+        st.markdown(f"{tell(_WAYS[asked[0].way or 'along'])} {tell('out_same')}")
         show_cautions(("free_part",))
         for name, text, label in zip(fields, typed, _FIELDS, strict=False):
             recall(name, (), text)
