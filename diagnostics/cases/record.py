@@ -142,6 +142,14 @@ class Retraction:
 
 
 @dataclass(frozen=True, slots=True)
+class Measured:
+    """What a meter showed of what came out at a repair, as typed, and what it was taken for."""
+
+    value: str
+    understood: Understood
+
+
+@dataclass(frozen=True, slots=True)
 class Repair:
     """What was put right: a fault text or plain words; ``cured`` is None until it is known.
 
@@ -150,6 +158,10 @@ class Repair:
     nobody said; ``found`` which of several it was, a fault text, or, where it was something ``other``, plain words.
     ``own_words`` are what was typed of a repair that nobody had proposed. ``now`` is what is complained of since a
     repair that did not cure: a symptom; empty where it is the same as before.
+
+    ``foreseen`` is what the suspected faults make a meter show of what comes out, likeliest first, as
+    ``reasoning.Foreseen`` writes it: kept from before it was measured. ``out`` is what it showed, one way and, where
+    that was taken, with the leads turned; empty where nobody measured.
 
     The same ``fault`` and ``done_at`` given again replaces the one before: it waited for ``cured``, or for what was
     seen. Records of earlier programs have ``found`` alone.
@@ -164,6 +176,8 @@ class Repair:
     suspected: tuple[str, ...] = ()
     saw: Saw = ""
     own_words: str = ""
+    foreseen: tuple[str, ...] = ()
+    out: tuple[Measured, ...] = ()
 
     def __post_init__(self) -> None:
         """Bring the moment to UTC."""

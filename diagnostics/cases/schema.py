@@ -23,6 +23,7 @@ from .record import (
     EarlierClosing,
     GuideAnswer,
     Leaving,
+    Measured,
     Offered,
     Outcome,
     ProofResult,
@@ -44,6 +45,8 @@ MOST_SITES: Final = 50
 MOST_SITE_CHARACTERS: Final = 200_000  # of all earlier descriptions together; each is read to see that it is one
 _MOST_NOTES = 20_000
 _MOST_SUSPECTED = 20
+MOST_FORESEEN: Final = 40
+_MOST_OUT = 2  # one way, and with the leads turned
 _FILE_READINGS = UUID("5b0f6c0e-41d7-4c55-9d0b-0a3a8f2f7c11")  # chosen once at random
 
 Word = Annotated[str, Field(min_length=1, max_length=80)]
@@ -139,6 +142,17 @@ class RetractedEntry(ReadingEntry):
         return Retraction(self.build(position), self.retracted_at, self.why, self.replaced_by)
 
 
+class MeasuredEntry(_Strict):
+    """What a meter showed of what came out at a repair."""
+
+    value: Annotated[str, Field(min_length=1, max_length=500)]
+    understood: UnderstoodEntry
+
+    def build(self) -> Measured:
+        """Return what was measured."""
+        return Measured(self.value, self.understood.build())
+
+
 class RepairEntry(_Strict):
     """What was put right."""
 
@@ -151,10 +165,12 @@ class RepairEntry(_Strict):
     suspected: Annotated[tuple[Line, ...], Field(max_length=_MOST_SUSPECTED)] = ()
     saw: Saw = ""
     own_words: Line = ""
+    foreseen: Annotated[tuple[Line, ...], Field(max_length=MOST_FORESEEN)] = ()
+    out: Annotated[tuple[MeasuredEntry, ...], Field(max_length=_MOST_OUT)] = ()
 
     def build(self) -> Repair:
         """Return the repair."""
-        return Repair(**dict(self))
+        return Repair(**(dict(self) | {"out": tuple(one.build() for one in self.out)}))
 
 
 class AcknowledgedEntry(_Strict):

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from diagnostics.errors import CaseError, SourceError
 from diagnostics.source import Tree, read_document
 
-from .record import Case, EarlierClosing, Reading, Retraction
+from .record import Case, EarlierClosing, Measured, Reading, Retraction
 from .schema import FORMAT
 from .site_part import cut_site_text
 from .site_text import write_tree
@@ -112,6 +112,8 @@ def _build_group(item: "DataclassInstance") -> dict[str, Tree]:
 
 
 def _write_part(part: object) -> Tree:
+    if isinstance(part, Measured):
+        return {"value": part.value, "understood": _build_group(part.understood)}
     if isinstance(part, datetime):
         return part.isoformat().replace("+00:00", "Z")
     if isinstance(part, tuple):

@@ -7,6 +7,7 @@ from dataclasses import asdict
 
 from diagnostics.errors import find_nearest
 from diagnostics.proving import calibration, doubles, unmodelled
+from diagnostics.proving.came_out import tally_causes
 from diagnostics.proving.policies import Interval
 from diagnostics.referee import STYLES
 
@@ -81,14 +82,24 @@ def _run_unmodelled(options: argparse.Namespace, styles: Sequence[str]) -> int:
     effects = sorted({v.effect for v in visits})
     rows = {name: unmodelled.tally_unmodelled([v for v in visits if v.effect == name]) for name in effects}
     rows["every effect"] = unmodelled.tally_unmodelled(visits)
+    known = calibration.play_calibration(ask_here, styles, options.count, _SEED, wide=False, jobs=options.jobs)
+    causes = tally_causes([v.cause for v in known if v.is_catalogued])
     if options.json:
         told = {name: asdict(tally) for name, tally in rows.items()}
-        print_json({"format": "ohmward-unmodelled/1", "rows": told, "visits": [asdict(v) for v in visits]})
+        listed = [asdict(v) for v in visits]
+        alarms = asdict(causes) if causes.alarms.count else None  # a share of none is no number
+        print_json({"format": "ohmward-unmodelled/1", "rows": told, "visits": listed, "catalogued": alarms})
         return 0
     for name, tally in rows.items():
         said, place, wrongly = (tell_interval(share, 100) for share in (tally.said, tally.its_place, tally.wrongly))
         print(f"{name}: {tally.said.count} visits; not modelled or does not fit {said} %, settled on its own", end=" ")
-        print(f"run {place} %, wrongly {wrongly} %, undecided {tell_interval(tally.undecided, 100)} %")
+        print(f"run {place} %, wrongly {wrongly} %, undecided {tell_interval(tally.undecided, 100)} %;", end=" ")
+        print(f"said before or after the repair {tell_interval(tally.said_by_then, 100)} %")
+    print(
+        f"faults of the catalogue in matched worlds, rightly repaired: {causes.alarms.count} with something to measure;"
+    )
+    print(f"said not to fit what was suspected {tell_interval(causes.alarms, 100)} %", end=", ")
+    print(f"not to be told {tell_interval(causes.cannot_tell, 100)} %")
     return 0
 
 

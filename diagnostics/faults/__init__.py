@@ -1,6 +1,6 @@
 """What can be wrong: kinds at places, their edits, remedies, looks and prior weights."""
 
-from .data import CONTEXTS, SIGNS, Context, KindData, Remedy, Sees, Values, read_catalogue
+from .data import CONTEXTS, SIGNS, ComesOut, Context, KindData, Remedy, Sees, Values, Way, read_catalogue
 from .fault import (
     Fault,
     build_all_edits,
@@ -16,7 +16,7 @@ from .places import find_end
 from .termination import list_going_on
 
 __all__ = [
-    "CONTEXTS", "KINDS", "SIGNS", "Context", "Fault", "FaultKind", "KindData", "Remedy", "Sees", "Values",
-    "build_all_edits", "find_end", "find_removed", "find_touched", "list_faults", "list_going_on", "parse_fault",
+    "CONTEXTS", "KINDS", "SIGNS", "ComesOut", "Context", "Fault", "FaultKind", "KindData", "Remedy", "Sees", "Values",
+    "Way", "build_all_edits", "find_end", "find_removed", "find_touched", "list_faults", "list_going_on", "parse_fault",
     "parse_faults", "read_catalogue", "weigh_faults",
 ]  # fmt: skip

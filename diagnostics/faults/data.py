@@ -6,10 +6,11 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
-from diagnostics.source import Amps, Ohms, parse_model, read_file
+from diagnostics.source import Amps, Ohms, Volts, parse_model, read_file
 
 _FILE = Path(__file__).with_name("kinds.yaml")
 Context = Literal["new", "aged", "altered", "water", "other_trades", "seasonal", "mains_interrupted", "comes_and_goes"]
+Way = Literal["across", "along", "between", "to_earth"]
 # Pasts that each kind has a weight of its own for, and signs that only shift these.
 CONTEXTS: tuple[Context, ...] = ("new", "aged", "altered", "water")
 SIGNS: tuple[Context, ...] = ("other_trades", "seasonal", "mains_interrupted", "comes_and_goes")
@@ -37,10 +38,22 @@ class Head(_Strict):
     cured: float = 0.0
 
 
+class ComesOut(_Strict):
+    """What a meter shows of what comes out at the repair of a kind, and which way it is measured.
+
+    ``own`` are the ohms of the fault itself, ``right`` so many ``times`` those that belong there.
+    """
+
+    way: Way
+    reads: Literal["own", "right", "open", "touching"] = "own"
+    times: float = 1.0
+
+
 class KindData(_Strict):
     """One entry of the catalogue; weights are relative. ``settings_share``: how often a settings review finds it.
 
     ``removes``: the part that is not there, so that nobody can put leads on it; what is seen instead is in ``sees``.
+    ``out`` is what there is to measure of what comes out; None where no meter could tell anything of it.
     ``head`` says how far the fault lives in the head; what neither moves nor is cured stays in base or cable.
     """
 
@@ -52,6 +65,7 @@ class KindData(_Strict):
     settings_share: float = 0.0
     removes: Literal["end_relay"] | None = None
     head: Head = Head()
+    out: ComesOut | None = None
 
 
 class Remedy(_Strict):
@@ -91,6 +105,26 @@ class Values(_Strict):
     double_share: dict[Context, float]
 
 
+class WayOut(_Strict):
+    """By what factors a part may read otherwise than where it sat, and with the leads turned."""
+
+    within: float
+    turned: float
+
+
+class CameOut(_Strict):
+    """How far what came out may read from what was foreseen, by the way it is measured, and what counts as what.
+
+    ``from_share`` is the share of the likeliest from which on a fault is still foreseen.
+    """
+
+    ways: dict[Way, WayOut]
+    open_ohm: Ohms
+    touching_ohm: Ohms
+    own_v: Volts
+    from_share: float
+
+
 class Catalogue(_Strict):
     """The whole file; ``signs`` are factors on the weights of a family or of a kind, which goes before its family."""
 
@@ -98,6 +132,7 @@ class Catalogue(_Strict):
     kinds: dict[str, KindData]
     remedies: dict[str, Remedy]
     values: Values
+    came_out: CameOut
     signs: dict[Context, dict[str, float]]
 
 

@@ -19,6 +19,7 @@ from diagnostics.readings import Faults, read_table
 from diagnostics.reasoning import (
     NOTHING,
     SYMPTOMS,
+    Fitting,
     InformationPerMinute,
     Question,
     build_prior,
@@ -45,6 +46,7 @@ from diagnostics.referee import (
     zones_show,
 )
 
+from .came_out import prove_cause
 from .policies import Interval, find_share
 from .stand import Stand, play_sites
 from .unmodelled import build_strange
@@ -65,7 +67,8 @@ class Told:
     """One visit: the probability of the leading repair at every step and whether it was the right one.
 
     ``right`` is whether the repair that was settled first was right, None where none was; ``verified`` whether the last
-    that was made, settled or tried, was right, so that the tests let it stand.
+    that was made, settled or tried, was right, so that the tests let it stand. ``cause`` is what was said of what came
+    out where the one settled first was right; None where a meter could tell nothing of it.
     """
 
     site: str
@@ -75,6 +78,12 @@ class Told:
     held: tuple[bool, ...]
     right: bool | None
     verified: bool | None
+    cause: Fitting | None = None
+
+    @property
+    def is_catalogued(self) -> bool:
+        """Return whether what was wrong is in the catalogue."""
+        return not self.fault.startswith(PREFIX)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +191,7 @@ class _Draws:
         question = Question(contexts=(context,), symptom=symptom)
         said, held, repairs = list[float](), list[bool](), list[Repair]()
         settled: Repair | None = None
+        cause: Fitting | None = None
         for _ in range(MOST_STEPS):
             found = conclude(self.bench, question, InformationPerMinute())
             weights = found.weigh_repairs()
@@ -189,6 +199,8 @@ class _Draws:
             if not repairs:
                 said.append(weights[leader])
                 held.append(leader in cures)
+            if settled is None and found.settled in {*cures} - {NOTHING} and found.settled is not None:
+                cause = prove_cause(self.stand, person.world, found.list_candidates(), found.settled)
             settled = settled or found.settled
             done = found.settled or found.repair
             if done is not None:
@@ -202,7 +214,8 @@ class _Draws:
                 break
             question = self.stand.read(person, question, found.action.measurement)
         right, verified = (settled in cures, repairs[-1] in cures) if settled else (None, None)
-        return Told(self.stand.site.stem, person.plant.fault, symptom, tuple(said), tuple(held), right, verified)
+        fault, site = person.plant.fault, self.stand.site.stem
+        return Told(site, fault, symptom, tuple(said), tuple(held), right, verified, cause)
 
 
 def _read_believed() -> Spreads:

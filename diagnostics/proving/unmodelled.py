@@ -1,6 +1,7 @@
 """Outside the catalogue: what the engine makes of a loop with an effect that it has no fault for.
 
 It should say that what was read fits nothing, or that something is wrong which it does not model; it must not settle.
+Where it settles on what cures, the complaint is gone and its cause not known: what came out, measured, may tell.
 """
 
 import re
@@ -11,10 +12,11 @@ from typing import Literal
 from zlib import crc32
 
 from diagnostics.faults import Context
-from diagnostics.reasoning import Conclusion, InformationPerMinute, Question, conclude
+from diagnostics.reasoning import Conclusion, Fitting, InformationPerMinute, Question, conclude
 from diagnostics.referee import (
     OUTSIDE,
     PREFIX,
+    STRANGE,
     Ask,
     NeverSettlesError,
     NoRoomError,
@@ -28,6 +30,7 @@ from diagnostics.referee import (
     read_spreads,
 )
 
+from .came_out import prove_cause
 from .policies import Interval, find_share
 from .stand import Stand, play_sites
 
@@ -52,7 +55,8 @@ class Outsider:
     """One visit to a loop with something outside the catalogue, and what the engine came to.
 
     *Its place*: it settled on remaking the very run that the effect sits in, or on another input for the very zone;
-    *wrongly*: on anything else.
+    *wrongly*: on anything else. ``cause`` is what was said once that repair was made and what came out was measured;
+    None where none was made that reaches the effect, or nothing came out that a meter could tell.
     """
 
     site: str
@@ -61,6 +65,7 @@ class Outsider:
     end: End
     settled: tuple[str, str] | None
     steps: int
+    cause: Fitting | None = None
 
 
 def play_unmodelled(ask: Ask, styles: Sequence[str], count: int, seed: int, *, jobs: int = 1) -> list[Outsider]:
@@ -107,12 +112,15 @@ def _play(stand: Stand, plant: Plant, strange: Strange) -> Outsider:
         question = stand.read(person, question, found.action.measurement)
     end = _find_end(found, strange.cures)
     effect = plant.fault.removeprefix(PREFIX)
-    return Outsider(stand.site.stem, effect, symptom, end, found.settled, len(question.taken))
+    cause = None
+    if end == "its place" and found.settled is not None:
+        cause = prove_cause(stand, strange.world, found.list_candidates(), found.settled)
+    return Outsider(stand.site.stem, effect, symptom, end, found.settled, len(question.taken), cause)
 
 
 def _find_cures(world: World, sound: World) -> frozenset[tuple[str, str]]:
     """Return the repairs that reach an effect: of the run that it sits in, or of the zone whose source is another."""
-    at = next((str(p["a"]) for p in world.parts if p["name"].startswith("strange.")), "")
+    at = next((str(p["a"]) for p in world.parts if p["name"].startswith(STRANGE)), "")
     if run := re.search(r"det\d+", at):
         return frozenset((remedy, f"run {run[0]}") for remedy in ("mend_conductor", "mend_insulation"))
     right = {p["name"]: p.get("emf") for p in sound.parts}
@@ -130,19 +138,25 @@ def _find_end(found: Conclusion, cures: frozenset[tuple[str, str]]) -> End:
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """Shares of visits by what they came to: said to fit nothing or not to be modelled, the place itself, wrongly."""
+    """Shares of visits by what they came to: said to fit nothing or not to be modelled, the place itself, wrongly.
+
+    ``said_by_then`` is *said*, or said of what came out once the repair was made: before or after it.
+    """
 
     said: Interval
     its_place: Interval
     wrongly: Interval
     undecided: Interval
+    said_by_then: Interval
 
 
 def tally_unmodelled(visits: Sequence[Outsider]) -> Tally:
     """Return the shares of some visits."""
     ends = [v.end for v in visits]
-    said = find_share([end in {"not modelled", "does not fit"} for end in ends])
+    is_said = [end in {"not modelled", "does not fit"} for end in ends]
+    said = find_share(is_said)
+    by_then = find_share([told or v.cause == "does not fit" for told, v in zip(is_said, visits, strict=True)])
     place, wrongly, undecided = (
         find_share([e == word for e in ends]) for word in ("its place", "wrongly", "undecided")
     )
-    return Tally(said, place, wrongly, undecided)
+    return Tally(said, place, wrongly, undecided, by_then)

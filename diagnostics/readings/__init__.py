@@ -50,7 +50,7 @@ from .panel_part import MOST_12_V, build_panel_part
 from .predict import PredictedReading, Prediction, list_mode_measurements, predict_mode, settle_mode
 from .states import find_look_place, find_zone_chances, write_dark_set
 from .swap import find_neighbour
-from .value import parse_value
+from .value import parse_ohms, parse_value
 from .windows import Edge, Trial, Windows, learn_windows
 
 __all__ = [
@@ -119,6 +119,7 @@ __all__ = [
     "list_tokens",
     "list_walked",
     "parse_measurement",
+    "parse_ohms",
     "parse_value",
     "predict_mode",
     "read_table",

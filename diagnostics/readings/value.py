@@ -62,7 +62,7 @@ def parse_value(measurement: Measurement, loop: Loop, text: str) -> float | str:
         Not a value of this measurement; the hint says what it can be.
     """
     if measurement.kind == "ohms":
-        return _parse_ohms(text)
+        return parse_ohms(text)
     if measurement.unit:
         return parse_quantity(text, measurement.unit)
     plain = re.sub(r"[\s-]+", "_", text.strip().lower())
@@ -78,7 +78,7 @@ def parse_value(measurement: Measurement, loop: Loop, text: str) -> float | str:
     raise QuantityError(f"{text[:60]!r} is no answer to {measurement.kind}", text=text, unit="a word", hint=hint)
 
 
-def _parse_ohms(text: str) -> float:
+def parse_ohms(text: str) -> float:
     """Read ohms; below zero they mean that the meter was fed from outside (common practice, no source)."""
     value = parse_quantity(text, "ohm", over=True)
     if value < 0:

@@ -40,12 +40,14 @@ class Candidate:
     """One hypothesis with its probability; an empty tuple of faults is *healthy*.
 
     ``value_ohm`` is what the readings make of a single fault's own ohms; None where it has none, or none was learnt.
+    ``value_share`` is one standard deviation of them, as a share.
     """
 
     faults: Faults
     probability: float
     repair_class: tuple[str, str]
     value_ohm: float | None = None
+    value_share: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,6 +97,10 @@ class Conclusion:
         """Return the probability of each repair, *nothing to repair* among them."""
         return weigh_repairs(self.belief, self.repairs)
 
+    def list_candidates(self) -> tuple[Candidate, ...]:
+        """Return the hypotheses with their probabilities, most probable first."""
+        return _list_candidates(self.bench, self.belief, self.repairs)
+
 
 def conclude(bench: Bench, question: Question, policy: Policy | None = None) -> Conclusion:
     """Return what the readings mean and what to do next, as ``diagnose`` does, and nothing that is only to be told."""
@@ -299,18 +303,23 @@ def _find_minutes(repair_class: tuple[str, str]) -> float:
 def _list_candidates(bench: Bench, belief: Belief, repairs: Sequence[tuple[str, str]]) -> tuple[Candidate, ...]:
     order = np.argsort(-belief.probability, kind="stable")
     return tuple(
-        Candidate(bench.hypotheses[n], float(belief.probability[n]), repairs[n], _learn_value(bench, belief, int(n)))
+        Candidate(bench.hypotheses[n], float(belief.probability[n]), repairs[n], *_learn_value(bench, belief, int(n)))
         for n in order
     )
 
 
-def _learn_value(bench: Bench, belief: Belief, number: int) -> float | None:
-    """Return the ohms that readings make of a fault's own value: only where it is as wide as the catalogue says."""
+def _learn_value(bench: Bench, belief: Belief, number: int) -> tuple[float | None, float | None]:
+    """Return the ohms that readings make of a fault's own value: only where it is as wide as the catalogue says.
+
+    Beside them one standard deviation of them, as a share.
+    """
     some = bench.hypotheses[number]
     moved = float(belief.moved[number, -1])
     if len(some) != 1 or some[0].kind not in VALUED or some[0].value_ohm is None or not moved:
-        return None
-    return some[0].value_ohm * max(1 + read_catalogue().values.spread_share * moved, LEAST_SHARE)
+        return None, None
+    share = read_catalogue().values.spread_share
+    times, open_sd = max(1 + share * moved, LEAST_SHARE), math.sqrt(max(float(belief.open[number, -1, -1]), 0.0))
+    return some[0].value_ohm * times, share * open_sd / times
 
 
 def _tell_group(group: Group, narrow: Bench, more: list[Measurement], question: Question) -> SuspectGroup:

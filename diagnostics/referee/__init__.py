@@ -4,9 +4,10 @@ It never imports the engine: it asks it through words and JSON objects, on a lin
 """
 
 from .answers import Person
+from .came_out import Out, measure_out
 from .draft import NotPlayedError
 from .line import Ask, Line, RefusedError, Row
-from .outside import OUTSIDE, PREFIX, NoRoomError
+from .outside import OUTSIDE, PREFIX, STRANGE, NoRoomError
 from .panel import NeverSettlesError, mode_states, zones_show
 from .people import find_complaint, find_healthy_complaint, find_sound_seed
 from .plants import STYLES, Plant, draw_fault, draw_plant, list_sites
@@ -18,9 +19,10 @@ from .visit import UnseenError, Visit, find_minutes, play_visit, tell_visit
 from .world import Signals, World, build_world
 
 __all__ = [
-    "OUTSIDE", "POLICIES", "PREFIX", "STYLES", "Ask", "BelievedSlips", "Line", "NeverSettlesError", "NoRoomError",
-    "NotPlayedError", "Person", "Plant", "RefusedError", "Row", "Signals", "Spreads", "UnseenError", "Visit", "World",
-    "build_world", "draw_fault", "draw_plant", "find_complaint", "find_healthy_complaint", "find_minutes",
-    "find_round_minutes", "find_sound_seed", "find_still", "find_told", "has_right_hands", "list_sites", "mode_states",
-    "play_round", "play_visit", "read_spreads", "tell_visit", "zones_show",
+    "OUTSIDE", "POLICIES", "PREFIX", "STRANGE", "STYLES", "Ask", "BelievedSlips", "Line", "NeverSettlesError",
+    "NoRoomError", "NotPlayedError", "Out", "Person", "Plant", "RefusedError", "Row", "Signals", "Spreads",
+    "UnseenError", "Visit", "World", "build_world", "draw_fault", "draw_plant", "find_complaint",
+    "find_healthy_complaint", "find_minutes", "find_round_minutes", "find_sound_seed", "find_still", "find_told",
+    "has_right_hands", "list_sites", "measure_out", "mode_states", "play_round", "play_visit", "read_spreads",
+    "tell_visit", "zones_show",
 ]  # fmt: skip

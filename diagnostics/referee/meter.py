@@ -24,14 +24,24 @@ def read_ohms(world: World, mode: str, red: str, black: str) -> float:
     Infinite when over range.
     """
     red, black = (find_lifted(world, name) for name in (red, black))
+    if not {red, black} <= solve(world, mode_states(world, mode)).keys():
+        return 0.0  # there is no such terminal here: the part that has it is missing
+    added = build_test_source(world, red, black)
+    volts = solve(world, settle(world, mode_states(world, mode), added), added)
+    return find_shown_ohm(world, volts[red] - volts[black])
+
+
+def build_test_source(world: World, red: str, black: str) -> list[Row]:
+    """Return the test source that an ohm-meter puts between two terminals, behind its own resistance."""
     test_v, inner_ohm = world.meter["ohms_test_v"], world.meter["ohms_source_ohm"]
     source: Row = {"name": "meter", "type": "source", "a": black, "b": red, "when": [], "spreads": []}
     source |= {"points": [[0.0, test_v / inner_ohm]], "before_s": 0.0, "after_s": 0.0}
-    if not {red, black} <= solve(world, mode_states(world, mode)).keys():
-        return 0.0  # there is no such terminal here: the part that has it is missing
-    added = [build_leak("meter", red, black, inner_ohm, ()), source]
-    volts = solve(world, settle(world, mode_states(world, mode), added), added)
-    seen_v = volts[red] - volts[black]
+    return [build_leak("meter", red, black, inner_ohm, ()), source]
+
+
+def find_shown_ohm(world: World, seen_v: float) -> float:
+    """Return the ohms that these volts at the test source mean, leads included; infinite when over range."""
+    test_v, inner_ohm = world.meter["ohms_test_v"], world.meter["ohms_source_ohm"]
     ohm = inner_ohm * seen_v / (test_v - seen_v) + world.leads_ohm if seen_v < test_v else np.inf
     return float(ohm) if ohm <= world.meter["ohms_over"] else float("inf")
 

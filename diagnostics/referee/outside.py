@@ -10,6 +10,7 @@ import numpy as np
 from .line import Row
 
 PREFIX = "outside."
+STRANGE = "strange."  # begins the name of every part that an effect adds
 
 
 class NoRoomError(LookupError):
@@ -48,7 +49,7 @@ def _curve(name: str, ends: tuple[str, str], points: list[list[float]], slopes: 
 def _in_series(parts: list[Row], run: Row, points: list[list[float]], slopes: tuple[float, float]) -> list[Row]:
     """Cut a conductor where it arrives and put a part in."""
     goal, run["b"] = run["b"], f"cut.{run['name']}"
-    return [*parts, _curve(f"strange.{run['name']}", (run["b"], goal), points, slopes)]
+    return [*parts, _curve(f"{STRANGE}{run['name']}", (run["b"], goal), points, slopes)]
 
 
 def _rectifying_joint(parts: list[Row], rng: np.random.Generator) -> list[Row]:
@@ -75,7 +76,7 @@ def _foreign_source(parts: list[Row], rng: np.random.Generator) -> list[Row]:
     emf_v, ohm = float(rng.uniform(5.0, 40.0)), float(np.exp(rng.uniform(np.log(200), np.log(3000))))
     return [
         *parts,
-        _curve("strange.source", _pick_pair(parts, rng), [[emf_v, 0.0], [emf_v + ohm, 1.0]], (1 / ohm, 1 / ohm)),
+        _curve(f"{STRANGE}source", _pick_pair(parts, rng), [[emf_v, 0.0], [emf_v + ohm, 1.0]], (1 / ohm, 1 / ohm)),
     ]
 
 
@@ -84,7 +85,7 @@ def _breaking_down(parts: list[Row], rng: np.random.Generator) -> list[Row]:
     knee_v = float(rng.uniform(3.0, 18.0))
     return [
         *parts,
-        _curve("strange.arrester", _pick_pair(parts, rng), [[knee_v, 0.0], [knee_v + 1.0, 0.02]], (0.0, 0.02)),
+        _curve(f"{STRANGE}arrester", _pick_pair(parts, rng), [[knee_v, 0.0], [knee_v + 1.0, 0.02]], (0.0, 0.02)),
     ]
 
 

@@ -39,8 +39,10 @@ from .page import (
 )
 from .record_words import (
     is_other_found,
+    list_causes_unknown,
     name_reading,
     tell_asked,
+    tell_cause_short,
     tell_misreading,
     tell_offer,
     tell_other_found,
@@ -282,22 +284,24 @@ class RecordTold:
     def repairs(self) -> Markup:
         """Return what was put right, what had been suspected there and what was seen, and whether it cured.
 
-        Where what was seen is not what had been suspected, a box of its own says so.
+        Where what was seen, or what came out, is not what had been suspected, a box of its own says so.
         """
         rows = [self._tell_repair(r) for r in self.case.repairs]
         if not rows:
             return self.section("repairs", self.line("no_repairs"))
-        heads = [self.phrase(key) for key in ("when", "what", "suspected_then", "seen", "cured", "who")]
+        heads = [self.phrase(key) for key in ("when", "what", "suspected_then", "seen", "came_out", "cured", "who")]
         others = [tell_other_found(r, self.words) for r in self.case.repairs if is_other_found(r)]
+        others += list_causes_unknown(self.case, self.words)
         boxes = (tag("p", put_typed(text), class_="box") for text in others)
         return self.section("repairs", render_table(*_drop_empty(heads, rows)), *boxes)
 
     def _tell_repair(self, r: Repair) -> list[Markup]:
         """Return one row of the repairs; what nobody said of what was seen is told as that."""
         marks = {True: self.page("yes"), False: self.page("no"), None: self.phrase("not_known")}
-        done = tell_repair(replace(r, suspected=(), saw="", found=""), self.words)
+        done = tell_repair(replace(r, suspected=(), saw="", found="", out=()), self.words)
         seen = tell_seen(r, self.words) or (self.page("not_said") if r.suspected else "")
-        typed = (put_typed(text) for text in (done, tell_suspected(r, self.words), seen))
+        out = tell_cause_short(self.case, r, self.words)
+        typed = (put_typed(text) for text in (done, tell_suspected(r, self.words), seen, out))
         return [self.moment(r.done_at), *typed, put(marks[r.cured]), put_typed(r.by)]
 
     def tests(self) -> Markup:

@@ -1,14 +1,28 @@
 """What stands in a record, in words: readings, answers, repairs; a token only where no loop or guide knows it."""
 
+import math
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final
 
-from diagnostics.cases import GuideAnswer, Misreading, Reading, Repair, Saw, Suggestion, Understood
+from diagnostics.cases import (
+    Case,
+    GuideAnswer,
+    Measured,
+    Misreading,
+    Reading,
+    Repair,
+    Saw,
+    Suggestion,
+    Understood,
+)
 from diagnostics.errors import DiagnosticsError
 from diagnostics.faults import parse_faults
 from diagnostics.readings import Measurement, list_measurements, list_tokens, parse_measurement
+from diagnostics.reasoning import Fitting, Foreseen, Reason
 from diagnostics.trees import Guide, Say, TwoVoices, find_guide
 from diagnostics.units import format_quantity
-from diagnostics.visit import Assessment
+from diagnostics.visit import Assessment, list_to_measure, rate_repair
 
 from .page import tell_page
 from .word_table import Region
@@ -16,6 +30,14 @@ from .words import Words, say, tell_symptom
 
 MOST_TOLD: Final = 4  # suspects of one repair by name; more than one more is counted
 _SAW: Final[dict[Saw, str]] = {"as_suspected": "saw_as_suspected", "other": "saw_other", "nothing": "saw_nothing"}
+_MOST_RANGES: Final = 3  # of what was to be expected that are told
+_CAUSES: Final[dict[Reason, str]] = {
+    "ohms": "out_unknown", "turned": "out_uneven", "own volts": "out_live", "elsewhere": "out_elsewhere",
+    "out of range": "out_beyond",
+}  # fmt: skip
+_SHORT: Final[dict[Fitting, str]] = {
+    "fits": "out_short_fits", "does not fit": "out_short_not", "cannot tell": "out_short_open"
+}  # fmt: skip
 
 
 def find_read(reading: Reading, words: Words) -> Measurement | None:
@@ -105,6 +127,76 @@ def tell_other_found(repair: Repair, words: Words) -> str:
     return " ".join(told)
 
 
+def tell_out(repair: Repair, words: Words) -> str:
+    """Return what the meter showed of what came out at a repair, leads turned too; empty where nobody measured."""
+    told = [_tell_measured(one) for one in repair.out]
+    return say("out_read_turned", words.region, read=told[0], turned=told[1]) if len(told) > 1 else "".join(told)
+
+
+def _tell_measured(one: Measured) -> str:
+    """Return one value as it was understood, to as many digits as what was to be expected is told."""
+    value = one.understood.number
+    return one.value if isinstance(value, str) else format_quantity(value, one.understood.unit)
+
+
+def tell_foreseen(asked: Sequence[Foreseen], words: Words) -> str:
+    """Return between which values what came out should read, in the meter's ohms: ``about 312 Ω, 248 Ω to 412 Ω``."""
+    told = list(dict.fromkeys(_tell_range(some, words) for some in _merge_ranges(asked)))[:_MOST_RANGES]
+    first, *others = told
+    for other in others:
+        first = say("out_or", words.region, one=first, other=other)
+    return first
+
+
+def _merge_ranges(asked: Sequence[Foreseen]) -> list[Foreseen]:
+    """Return what is foreseen with ranges that overlap made one, about the likeliest of them; in the order given."""
+    merged: list[Foreseen] = []
+    for each in asked:
+        inside = [m for m in merged if each.low_ohm <= m.high_ohm and m.low_ohm <= each.high_ohm]
+        if not inside:
+            merged.append(each)
+            continue
+        low, high = (
+            end([getattr(m, name) for m in (*inside, each)]) for end, name in ((min, "low_ohm"), (max, "high_ohm"))
+        )
+        at = merged.index(inside[0])
+        merged = [m for m in merged if m not in inside]
+        merged.insert(at, replace(inside[0], low_ohm=low, high_ohm=high))
+    return merged
+
+
+def _tell_range(each: Foreseen, words: Words) -> str:
+    low, about, high = (format_quantity(ohm, "ohm") for ohm in (each.low_ohm, each.about_ohm, each.high_ohm))
+    key = "out_open" if math.isinf(each.high_ohm) else "out_touching" if not each.low_ohm else "out_about"
+    return say(key, words.region, about=about, low=low, high=high)
+
+
+def tell_cause(case: Case, repair: Repair, words: Words) -> tuple[Fitting, str] | None:
+    """Return whether what came out fits what had been suspected, and that in full; None where it was not measured."""
+    told = rate_repair(case, repair)
+    if told is None:
+        return None
+    facts = {
+        "read": tell_out(repair, words),
+        "ranges": tell_foreseen(list_to_measure(case, repair), words),
+        "kept": say("out_kept", words.region, suspected=tell_suspected(repair, words)),
+    }
+    key = "out_fits" if told.reason is None else _CAUSES[told.reason]
+    return told.fitting, say(key, words.region, **facts)
+
+
+def tell_cause_short(case: Case, repair: Repair, words: Words) -> str:
+    """Return what came out read and whether it fits, for a cell of a table; empty where nobody measured."""
+    read, told = tell_out(repair, words), rate_repair(case, repair)
+    return f"{read}: {say(_SHORT[told.fitting], words.region)}" if told else read
+
+
+def list_causes_unknown(case: Case, words: Words) -> tuple[str, ...]:
+    """Return, of each repair of which what came out does not fit, or cannot be told, that in full."""
+    told = (tell_cause(case, repair, words) for repair in case.repairs)
+    return tuple(each[1] for each in told if each is not None and each[0] != "fits")
+
+
 def tell_repair(repair: Repair, words: Words) -> str:
     """Return what was put right, what had been suspected there and what was seen, as one text."""
     return " ".join(list_told(repair, words))
@@ -120,6 +212,8 @@ def list_told(repair: Repair, words: Words) -> tuple[str, ...]:
         told.append(say(key, words.region, faults=tell_suspected(repair, words)))
     if seen := tell_seen(repair, words):
         told.append(say("repair_seen", words.region, seen=seen))
+    if read := tell_out(repair, words):
+        told.append(say("repair_out", words.region, read=read))
     if repair.now:
         told.append(say("repair_now", words.region, symptom=tell_symptom(repair.now, words.region)))
     return tuple(told)

@@ -72,7 +72,7 @@ def show_closing(assessment: Assessment) -> None:
     ask_text(tell("told_who"), TOLD, tell("told_hint"))
     ask_note(tell("note_waiting" if chosen == "waiting" else "note"), _NOTE)
     ask_text(tell("closed_by"), BY, "", 80)
-    show_other_found(case.repairs, words)
+    show_other_found(case, words)
     _show_defects(assessment, words)
     if find_stage(case) == "closing" and find_listener(case) == "technician":  # it is measured
         show_left(case, words)

@@ -81,7 +81,7 @@ def _show_deeds(assessment: Assessment) -> None:
     case, words = assessment.case, build_words(assessment)
     show_hidden(case, words)
     show_repairs(case, words)
-    show_other_found(case.repairs, words)
+    show_other_found(case, words)
     missing = list_untested(case, words.loop) if any(r.cured for r in case.repairs) else ()
     if missing:
         show_alert("warning", f"**{tell('not_tested_title')}**\n\n{name_untested(missing, words)}")

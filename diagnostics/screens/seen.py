@@ -1,16 +1,27 @@
-"""What was seen at a repair by whoever made it: one tap, never forced, said anew at any time."""
-
-from collections.abc import Sequence
+"""What was seen at a repair by whoever made it, and what a meter shows of what came out: never forced, said anew."""
 
 import streamlit as st
 
 from diagnostics.cases import SAW, Case, Repair
-from diagnostics.reports import Words, is_other_found, tell_mended, tell_other_found
-from diagnostics.visit import note_seen
+from diagnostics.faults import Way
+from diagnostics.reports import (
+    Words,
+    is_other_found,
+    list_causes_unknown,
+    tell_cause,
+    tell_foreseen,
+    tell_mended,
+    tell_other_found,
+)
+from diagnostics.visit import find_listener, is_live, list_to_measure, note_out, note_seen
 
-from .draft import ask_text, recall
-from .session import guarded, load, open_store, plain, show_alert, show_button, show_note, tell
+from .draft import ask_text, find_kept, recall
+from .session import guarded, load, open_store, plain, show_alert, show_button, show_cautions, show_note, tell
 
+_FIELDS = ("out_one", "out_turned")  # for what came out, of each repair by its number: one way, and turned
+_WAYS: dict[Way, str] = {
+    "across": "out_across", "along": "out_along", "between": "out_between", "to_earth": "out_to_earth"
+}  # fmt: skip
 _OTHER = "seen_other"  # the field for what else it was
 _AS, _OF = "as_suspected", "as_suspected "  # as suspected; or, where it is one of several, which of them
 
@@ -38,6 +49,30 @@ def ask_seen(case: Case, words: Words) -> None:
             show_button(tell("seen_other_keep"), _note_other, place, "seen_other_keep")
         elif not repair.saw:
             show_note(tell("seen_note"))
+        if find_listener(case) == "technician":
+            _ask_out(case, repair, words, place)
+
+
+def _ask_out(case: Case, repair: Repair, words: Words, place: tuple[str, int, int]) -> None:
+    """Ask what the meter shows of what came out, where it could tell anything; it may be left."""
+    asked = list_to_measure(case, repair)
+    if not asked:
+        return
+    fields = _name_fields(place[2])
+    typed = (*(each.value for each in repair.out), "", "")
+    begun = bool(repair.out or any(find_kept(name) for name in fields))
+    with st.expander(plain(tell("out_title", ranges=tell_foreseen(asked, words))), expanded=begun):
+        st.markdown(f"{tell(_WAYS[asked[0].way or 'along'])} {tell('out_same')}")
+        show_cautions(("free_part",))
+        for name, text, label in zip(fields, typed, _FIELDS, strict=False):
+            recall(name, (), text)
+            ask_text(tell(label), name, tell("out_one_hint"), 60)
+        show_button(tell("out_keep"), _note_out, place, "out_keep")
+    told = tell_cause(case, repair, words)
+    if is_live(repair):
+        show_cautions(("foreign_volts",))
+    if told is not None:
+        show_alert("success" if told[0] == "fits" else "warning", plain(told[1]))
 
 
 def _name_answers(repair: Repair, words: Words) -> dict[str, str]:
@@ -58,8 +93,18 @@ def _note_other(case_id: str, revision: int, number: int) -> None:
     note_seen(open_store(), load(case_id, revision), number, "other", text)
 
 
-def show_other_found(repairs: Sequence[Repair], words: Words) -> None:
-    """Say plainly of which repairs something else was seen than had been suspected."""
-    for repair in repairs:
-        if is_other_found(repair):
-            show_alert("warning", plain(tell_other_found(repair, words)))
+def _name_fields(number: int) -> tuple[str, ...]:
+    return tuple(f"{field}_{number}" for field in _FIELDS)
+
+
+def _note_out(case_id: str, revision: int, number: int) -> None:
+    """Store what was typed of what came out; two empty fields take it back."""
+    one, turned = (str(st.session_state.get(name) or "") for name in _name_fields(number))
+    note_out(open_store(), load(case_id, revision), number, one, turned)
+
+
+def show_other_found(case: Case, words: Words) -> None:
+    """Say plainly of which repairs what was seen, or what came out, is not what had been suspected."""
+    others = [tell_other_found(repair, words) for repair in case.repairs if is_other_found(repair)]
+    for told in (*others, *list_causes_unknown(case, words)):
+        show_alert("warning", plain(told))

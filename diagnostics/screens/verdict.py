@@ -31,6 +31,7 @@ from diagnostics.visit import (
     build_suggestion,
     find_disturbances,
     find_listener,
+    foresee_repair,
     list_read_for_repair,
     list_spared,
     record_repair,
@@ -270,8 +271,12 @@ def _record(case: Case, what: str, note: RepairNote, *, cured: bool) -> None:
     if find_kept(_OTHER_NOW) and not now:
         st.session_state["problem"] = tell("now_needed")
         return
-    suggestion = build_suggestion(assess(case))
-    record_repair(open_store(), case, what, cured=cured, note=replace(note, now=now), suggestion=suggestion)
+    assessment = assess(case)
+    only = note.suspected if note.saw else ()  # else it is one of all that this repair mends
+    d = assessment.diagnosis
+    foreseen = foresee_repair(assessment.loop, d, what, only) if note.suspected else ()
+    note, suggestion = replace(note, now=now, foreseen=foreseen), build_suggestion(assessment)
+    record_repair(open_store(), case, what, cured=cured, note=note, suggestion=suggestion)
     for word in (DONE, _OTHER_NOW, _NOW):
         keep(word, "")
 

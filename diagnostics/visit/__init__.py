@@ -32,6 +32,7 @@ from .baseline import (
     list_to_leave,
 )
 from .beyond import find_most_v, is_beyond, list_beyond
+from .came_out import foresee_repair, is_live, list_to_measure, note_out, rate_repair
 from .changed import Change, find_change
 from .deeds import (
     RepairNote,
@@ -195,11 +196,13 @@ __all__ = [
     "find_wait_s",
     "finish_tests",
     "follows_guide",
+    "foresee_repair",
     "hand_over",
     "has_standing",
     "is_baseline_asked",
     "is_beyond",
     "is_example",
+    "is_live",
     "is_panel_12v",
     "is_proved",
     "is_settled_already",
@@ -233,12 +236,14 @@ __all__ = [
     "list_spared",
     "list_test_ends",
     "list_to_leave",
+    "list_to_measure",
     "list_unmended",
     "list_untested",
     "list_usual_answers",
     "list_visits",
     "may_be_absent",
     "name_rooms",
+    "note_out",
     "note_seen",
     "once",
     "open_case",
@@ -248,6 +253,7 @@ __all__ = [
     "prepare_answers",
     "put_back",
     "rate_added",
+    "rate_repair",
     "read_known",
     "record_reading",
     "record_readings",

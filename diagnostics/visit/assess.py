@@ -125,7 +125,7 @@ def build_question(case: Case, bench: Bench) -> Question:
         taken=taken,
         can=None if case.can is None else frozenset(case.can),
         standing_at=taken[-1].measurement.place if taken and is_here else "panel",
-        tried=tuple(_split_class(r.fault) for r in case.repairs if r.cured is False),
+        tried=tuple(split_class(r.fault) for r in case.repairs if r.cured is False),
         tried_after=_count_before(case),
         symptom_after=symptom_after,
         skipped=find_left_out(case, bench.loop),
@@ -181,7 +181,8 @@ def tell_meaning(case: Case) -> str:
         retracted=(), suggestions=(), tests=(), leaving=None, earlier_closings=(),
         readings=tuple(replace(_strip(r), taken_at=tell(r.taken_at)) for r in case.readings),
         repairs=tuple(
-            replace(r, done_at=_WHENEVER, found="", suspected=(), saw="", own_words="") for r in case.repairs
+            replace(r, done_at=_WHENEVER, found="", suspected=(), saw="", own_words="", foreseen=(), out=())
+            for r in case.repairs
         ),
         acknowledged=tuple(
             replace(a, at=tell(a.at)) for a in case.acknowledged if not a.caution.startswith(silent)
@@ -220,7 +221,8 @@ def _count_before(case: Case) -> int | None:
     return sum(at is not None and at < max(failed) for at in counted)
 
 
-def _split_class(text: str) -> tuple[str, str]:
+def split_class(text: str) -> tuple[str, str]:
+    """Return remedy and spot of a repair class as a case keeps it; plain words are a remedy without a spot."""
     remedy, _, spot = text.partition("@")
     return remedy, spot
 
@@ -281,7 +283,7 @@ def _list_likely(weight: Mapping[str, float]) -> list[str]:
 def simulate_now(case: Case, loop: Loop, measurement: Measurement) -> str:
     """Return what an invented case would show now: its hidden fault, or a sound loop once that has been mended."""
     hidden = find_hidden(case) or ""
-    mended = {_split_class(r.fault) for r in case.repairs if r.cured}
+    mended = {split_class(r.fault) for r in case.repairs if r.cured}
     left = [f for f in parse_faults(hidden, loop) if f.repair_class not in mended] if hidden else []
     return simulate_reading(loop, ",".join(f.text for f in left), measurement)
 

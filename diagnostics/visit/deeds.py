@@ -240,7 +240,8 @@ class RepairNote:
     """What there is to say of a repair beside what was done; each as ``Repair`` has it.
 
     ``suspected`` are the faults that it was for, ``saw`` and ``found`` what was seen there, ``own_words`` what was
-    typed of it; ``now`` is the symptom since, where it is another.
+    typed of it; ``now`` is the symptom since, where it is another. ``foreseen`` is what a meter should show of what
+    comes out, see ``foresee_repair``.
     """
 
     suspected: tuple[str, ...] = ()
@@ -248,6 +249,7 @@ class RepairNote:
     found: str = ""
     own_words: str = ""
     now: str = ""
+    foreseen: tuple[str, ...] = ()
 
 
 def record_repair(
@@ -269,7 +271,7 @@ def record_repair(
         find_symptom(note.now)
     repair = Repair(
         repair_text, datetime.now(UTC), cured, found=note.found, now="" if cured else note.now,
-        suspected=note.suspected, saw=note.saw, own_words=note.own_words,
+        suspected=note.suspected, saw=note.saw, own_words=note.own_words, foreseen=note.foreseen,
     )  # fmt: skip
     told = (
         replace(suggestion, outcome="followed" if suggestion.what == repair_text else "other") if suggestion else None
@@ -287,7 +289,7 @@ def note_seen(store: CaseStore, case: Case, number: int, saw: Saw, found: str = 
     NotFoundError
         The case has no such repair, or that was not suspected there.
     """
-    repair = _find_repair(case, number)
+    repair = find_repair(case, number)
     if saw == "as_suspected" and (not repair.suspected or (found and found not in repair.suspected)):
         raise NotFoundError(f"{found[:40]!r} was not suspected there")
     told = found if saw in {"as_suspected", "other"} else ""
@@ -321,10 +323,11 @@ def take_back_repair(store: CaseStore, case: Case, number: int) -> Case:
     NotFoundError
         The case has no such repair.
     """
-    return store.append_repair(case.case_id, replace(_find_repair(case, number), cured=None), case.revision)
+    return store.append_repair(case.case_id, replace(find_repair(case, number), cured=None), case.revision)
 
 
-def _find_repair(case: Case, number: int) -> Repair:
+def find_repair(case: Case, number: int) -> Repair:
+    """Return a repair of a case by its number, from 0. Raises NotFoundError where it has none."""
     if not 0 <= number < len(case.repairs):
         raise NotFoundError(f"this case has no repair number {number + 1}")
     return case.repairs[number]

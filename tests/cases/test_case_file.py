@@ -22,6 +22,7 @@ from diagnostics.cases import (
     EarlierClosing,
     GuideAnswer,
     Leaving,
+    Measured,
     ProofResult,
     Reading,
     Repair,
@@ -248,6 +249,18 @@ def test_complaint_since_a_repair_is_held_against_what_is_known() -> None:
     assert "did you mean 'detectors_dark'?" in found[3]
 
 
+def test_what_came_out_is_read_with_what_was_understood_and_no_more_than_two_of_it() -> None:
+    head = "format: ohmward-case/1\nsite: bench_two_wire\nrepairs:\n"
+    head += "  - {fault: mend_conductor@run det2, done_at: 2026-03-14T09:00:00+01:00, cured: true, out: ["
+    one = "{value: 4k7, understood: {value: 4700.0, unit: ohm}}"
+    over = "{value: OL, understood: {value: OL, unit: ohm}}"
+    found = parse(f"{head}{one}, {over}]}}\n").repairs[0].out
+    assert found == (Measured("4k7", Understood(4700.0, "ohm")), Measured("OL", Understood("OL", "ohm")))
+    assert found[1].understood.number == float("inf")
+    assert [f[2] for f in complain(f"{head}{one}, {one}, {one}]}}\n")] == ["S004"]
+    assert [f[2] for f in complain(f"{head}{{value: 4k7}}]}}\n")] == ["S001"]
+
+
 @pytest.mark.parametrize("path", SITES, ids=lambda p: p.stem)
 def test_shipped_site_comes_back_from_a_written_case(path: Path) -> None:
     text = path.read_text("utf-8")
@@ -307,6 +320,13 @@ stored = st.none() | st.one_of(
     st.builds(Understood, typed.filter(bool)),
 )
 
+numbers = st.builds(Understood, st.floats(allow_nan=False, allow_infinity=False), st.sampled_from(["V", "ohm"]))
+repairs = st.builds(
+    Repair, typed, moments, st.none() | st.booleans(), typed,
+    foreseen=st.lists(typed, max_size=3).map(tuple),
+    out=st.lists(st.builds(Measured, typed.filter(bool), numbers), max_size=2).map(tuple),
+)  # fmt: skip
+
 
 def build_readings(site_revision: int = 1) -> st.SearchStrategy[Reading]:
     """Return readings taken under one description of the site."""
@@ -355,7 +375,7 @@ plain_cases = st.builds(
     meter=st.sampled_from([{}, {"volts": "± 0,5 % + 2 digits", "input_ohm": "10M"}]),
     notes=typed,
     closing=st.sampled_from(CLOSINGS),
-    repairs=st.lists(st.builds(Repair, typed, moments, st.none() | st.booleans(), typed), max_size=2).map(tuple),
+    repairs=st.lists(repairs, max_size=2).map(tuple),
     acknowledged=st.lists(st.builds(Acknowledgement, typed.filter(bool), moments), max_size=2).map(tuple),
     retracted=st.lists(st.builds(Retraction, readings, moments, typed, st.just("") | ids), max_size=2).map(tuple),
     described_at=st.none() | moments,

@@ -41,6 +41,7 @@ def test_store_of_an_earlier_program_is_read_whole(earlier: Case) -> None:
     assert [r.fault for r in earlier.repairs] == ["join the wire"]
     assert earlier.repairs[0].cured
     assert (earlier.repairs[0].suspected, earlier.repairs[0].saw, earlier.repairs[0].own_words) == ((), "", "")
+    assert (earlier.repairs[0].foreseen, earlier.repairs[0].out) == ((), ())
     assert (earlier.suggestions, earlier.guide_answers, earlier.tests) == ((), (), ())
     assert all(r.understood is None for r in earlier.readings)
 

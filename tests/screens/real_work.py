@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from diagnostics.cases import Acknowledgement, Case, CaseStore, Outline, parse_site_text, read_case
-from diagnostics.visit import SAFETY, record_reading, record_repair
+from diagnostics.visit import SAFETY, RepairNote, record_reading, record_repair
 from tests.cases.mended import prove
 from tests.screens.conftest import Visitor
 
@@ -43,3 +43,10 @@ def write_note(visitor: Visitor, text: str) -> Visitor:
     visitor.at.text_area(key="note").set_value(text)
     visitor.run()
     return visitor
+
+
+def mend_joint(store: CaseStore) -> Case:
+    """Return a case at the bakery whose repair cured: a bad joint of 312 Ω, by what was read."""
+    foreseen = ("joint_resistive@det3.in+: along, 312, 248 to 412 ohm",)
+    note = RepairNote(("joint_resistive=312@det3.in+",), foreseen=foreseen)
+    return record_repair(store, describe(store), "mend_conductor@run det3", cured=True, note=note)
