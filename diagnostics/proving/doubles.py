@@ -51,8 +51,8 @@ CONTEXT: Context = "new"  # two faults at once are ordinary on new work
 class Double:
     """Two faults at a site: minutes to restored and tested, or given up and charged another visit, either way.
 
-    ``knowing`` are those of who knows both and measures nothing. ``wrong`` and ``apart_wrong`` count repairs of what
-    was sound.
+    ``knowing`` are those of who knows both and measures nothing; ``second_search`` is what is measured after the first
+    repair where faults are taken one at a time. ``wrong`` and ``apart_wrong`` count repairs of what was sound.
     """
 
     site: str
@@ -60,10 +60,21 @@ class Double:
     together: float
     apart: float
     knowing: float
+    second_search: float
     wrong: int
     apart_wrong: int
     restored: bool
     apart_restored: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Played:
+    """One way through: minutes, those measured after the first repair, sound parts repaired, whether restored."""
+
+    minutes: float
+    second_search: float
+    wrong: int
+    restored: bool
 
 
 def play_doubles(ask: Ask, styles: Sequence[str], count: int, seed: int, *, jobs: int = 1) -> list[Double]:
@@ -114,10 +125,11 @@ def _complain(stand: Stand, world: World) -> str | None:
 
 
 def _play_both(stand: Stand, plant: Plant) -> Double:
-    together, wrong, restored = _play(stand, plant, one_fault=False)
-    apart, apart_wrong, apart_restored = _play(stand, plant, one_fault=True)
-    knowing = _rate_knowing(stand, plant)
-    return Double(plant.site.stem, plant.fault, together, apart, knowing, wrong, apart_wrong, restored, apart_restored)
+    together, apart = _play(stand, plant, one_fault=False), _play(stand, plant, one_fault=True)
+    return Double(
+        plant.site.stem, plant.fault, together.minutes, apart.minutes, _rate_knowing(stand, plant), apart.second_search,
+        together.wrong, apart.wrong, together.restored, apart.restored,
+    )  # fmt: skip
 
 
 def _rate_knowing(stand: Stand, plant: Plant) -> float:
@@ -127,9 +139,9 @@ def _rate_knowing(stand: Stand, plant: Plant) -> float:
     return math.fsum(repairs) + min(find_round_minutes(_build(stand, plant, []), one.place) for one in each)
 
 
-def _play(stand: Stand, plant: Plant, *, one_fault: bool) -> tuple[float, int, bool]:
-    """Return the minutes of a visit, repairs of what was sound, and whether it ended restored."""
-    left, minutes, wrong, repairs = plant.fault.split(","), 0.0, 0, 0
+def _play(stand: Stand, plant: Plant, *, one_fault: bool) -> _Played:
+    """Return how a visit went."""
+    left, minutes, later, wrong, repairs = plant.fault.split(","), 0.0, 0.0, 0, 0
     world = _build(stand, plant, left)
     person = Person(world, plant)
     question = Question(contexts=(CONTEXT,), symptom=_complain(stand, world), one_fault=one_fault)
@@ -139,7 +151,8 @@ def _play(stand: Stand, plant: Plant, *, one_fault: bool) -> tuple[float, int, b
         found = conclude(stand.bench, question)
         action = found.action
         if action is not None and action.measurement is not None:
-            minutes += find_minutes(stand.rows[action.measurement.key], question.standing_at)
+            took = find_minutes(stand.rows[action.measurement.key], question.standing_at)
+            minutes, later = minutes + took, later + (took if repairs else 0.0)
             question = stand.read(person, question, action.measurement)
             continue
         repair = found.settled or found.repair
@@ -155,11 +168,11 @@ def _play(stand: Stand, plant: Plant, *, one_fault: bool) -> tuple[float, int, b
         minutes += tested.minutes
         complaint = _complain(stand, world)
         if complaint is None:
-            return minutes, wrong, True
+            return _Played(minutes, later, wrong, restored=True)
         question = _go_on(question, repair, complaint)
         if still := find_still(world, plant, tested, complaint):
             question = stand.note(question, *still)
-    return minutes + read_spreads().minutes.second_visit, wrong, False
+    return _Played(minutes + read_spreads().minutes.second_visit, later, wrong, restored=False)
 
 
 def _go_on(question: Question, repair: tuple[str, str], complaint: str) -> Question:
@@ -186,7 +199,8 @@ def _find_remedy_minutes(stand: Stand, remedy: str) -> float:
 class Saving:
     """What weighing pairs saves: mean minutes either way, and the share of the minutes saved with its interval.
 
-    ``saved_of_rest`` is the share of those beyond what somebody takes who knows both faults.
+    ``saved_of_rest`` is the share of those beyond what somebody takes who knows both faults; ``second_search`` the
+    share that would be saved if nothing had to be measured after the first repair.
     """
 
     count: int
@@ -196,14 +210,15 @@ class Saving:
     saved_minutes: Interval
     saved_share: Interval
     saved_of_rest: Interval
+    second_search: Interval
     wrong: float
     apart_wrong: float
 
 
 def rate_saving(pairs: Sequence[Double]) -> Saving:
     """Return what is saved; the interval of the share comes from pairs drawn anew."""
-    together, apart, knowing = (
-        np.array([getattr(p, word) for p in pairs]) for word in ("together", "apart", "knowing")
+    together, apart, knowing, later = (
+        np.array([getattr(p, word) for p in pairs]) for word in ("together", "apart", "knowing", "second_search")
     )
     drawn = np.random.default_rng(1).integers(len(pairs), size=(1000, len(pairs)))
     wrong, apart_wrong = (float(np.mean([getattr(p, word) for p in pairs])) for word in ("wrong", "apart_wrong"))
@@ -215,6 +230,7 @@ def rate_saving(pairs: Sequence[Double]) -> Saving:
         saved_minutes=find_mean([float(v) for v in apart - together]),
         saved_share=_find_saved(together, apart, drawn),
         saved_of_rest=_find_saved(together - knowing, apart - knowing, drawn),
+        second_search=_find_saved(apart - later, apart, drawn),
         wrong=wrong,
         apart_wrong=apart_wrong,
     )

@@ -24,6 +24,7 @@ def test_both_faults_of_a_pair_are_found_either_way() -> None:
     for pair in pairs:
         assert len(pair.faults.split(",")) == 2
         assert min(pair.together, pair.apart) > pair.knowing > 20  # two repairs and a round of tests
+        assert 0 <= pair.second_search < pair.apart - pair.knowing
         assert pair.restored
 
 
@@ -39,8 +40,9 @@ def test_a_pair_is_played_only_where_all_is_right_once_both_are_mended() -> None
 
 def build_pair(together: float, apart: float) -> Double:
     return Double(
-        "malt_house", "head_off@det1,head_off@det2", together, apart, 40.0, 0, 1, restored=True, apart_restored=True
-    )
+        "malt_house", "head_off@det1,head_off@det2", together, apart, 40.0, 15.0, 0, 1,
+        restored=True, apart_restored=True,
+    )  # fmt: skip
 
 
 def test_what_is_saved_is_a_share_of_all_minutes() -> None:
@@ -49,6 +51,7 @@ def test_what_is_saved_is_a_share_of_all_minutes() -> None:
     assert found.saved_minutes.value == pytest.approx(20.0)
     assert found.saved_share.low < 0.2 < found.saved_share.high
     assert found.saved_of_rest.value == pytest.approx(60 / 180)
+    assert found.second_search.value == pytest.approx(45 / 300)
     assert (found.wrong, found.apart_wrong) == (0.0, 1.0)
 
 
