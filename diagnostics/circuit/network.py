@@ -308,16 +308,14 @@ def _build_lines(union: _Union, chosen: Index, number: dict[str, int]) -> tuple[
 def _build_bends(union: _Union, chosen: Index, number: dict[str, int]) -> Bends:
     elements = [union.elements[n] for n in chosen]
     curves = [e.curve for e in elements if e.curve is not None]
-    width = max((len(c.points) + 1 for c in curves), default=1)
-    slope, offset = np.zeros((len(curves), width)), np.zeros((len(curves), width))
-    corner = np.full((len(curves), width - 1), np.inf)
-    for n, curve in enumerate(curves):
-        for m, (g, i) in enumerate(curve.segments):
-            slope[n, m], offset[n, m] = g, i
-        corner[n, : len(curve.points)] = curve.corners_v
+    most = max((len(c.points) for c in curves), default=0)
+    segments = {c: (*c.segments, *[(0.0, 0.0)] * (most - len(c.points))) for c in set(curves)}
+    corners = {c: (*c.corners_v, *[np.inf] * (most - len(c.points))) for c in segments}
+    table = np.array([segments[c] for c in curves]).reshape(len(curves), most + 1, 2)
     a, b = _ends(elements, number)
     return Bends(
-        tuple(e.name for e in elements), a, b, union.present[chosen], slope, offset, corner,
+        tuple(e.name for e in elements), a, b, union.present[chosen], table[:, :, 0].copy(), table[:, :, 1].copy(),
+        np.array([corners[c] for c in curves]).reshape(len(curves), most),
         np.array([e.home for e in elements], dtype=np.intp), np.array([e.emf_v for e in elements]),
     )  # fmt: skip
 
@@ -325,13 +323,10 @@ def _build_bends(union: _Union, chosen: Index, number: dict[str, int]) -> Bends:
 def _build_gates(elements: tuple[Element, ...], signal: dict[str, int]) -> Gates:
     gated = [n for n, e in enumerate(elements) if e.gates]
     width = max((len(elements[n].gates) for n in gated), default=1)
-    signals = np.zeros((len(gated), width), dtype=np.intp)
-    when = np.zeros((len(gated), width), dtype=np.bool_)
-    for row, n in enumerate(gated):
-        padded = (*elements[n].gates, *([elements[n].gates[0]] * (width - len(elements[n].gates))))
-        signals[row] = [signal[g.signal] for g in padded]
-        when[row] = [g.when for g in padded]
-    return Gates(np.array(gated, dtype=np.intp), signals, when)
+    padded = [(*gates, *[gates[0]] * (width - len(gates))) for gates in (elements[n].gates for n in gated)]
+    signals = np.array([[signal[g.signal] for g in gates] for gates in padded], dtype=np.intp)
+    when = np.array([[g.when for g in gates] for gates in padded], dtype=np.bool_)
+    return Gates(np.array(gated, dtype=np.intp), signals.reshape(-1, width), when.reshape(-1, width))
 
 
 def _build_line_spreads(elements: tuple[Element, ...], lines: Lines, loop: Loop) -> LineSpreads:
