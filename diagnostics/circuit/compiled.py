@@ -100,7 +100,7 @@ class _Room(NamedTuple):
     found: Index
 
 
-def _compiled(function: Callable[P, R]) -> Callable[P, R]:
+def compile_fast(function: Callable[P, R]) -> Callable[P, R]:
     """Return a function compiled by numba when it is first called; while it runs no other thread has to wait."""
     try:
         fast: Callable[P, R] = njit(cache=True, nogil=True, error_model="numpy")(function)
@@ -109,7 +109,7 @@ def _compiled(function: Callable[P, R]) -> Callable[P, R]:
     return fast
 
 
-@_compiled
+@compile_fast
 def solve_sides(plan: Plan, linear: Linear, curves: Curves, fed: Flags, segment: Index, injected_a: Array) -> Array:
     """Return the volts that injected currents, (node, side, column), make with each bend in a given segment.
 
@@ -135,7 +135,7 @@ def solve_sides(plan: Plan, linear: Linear, curves: Curves, fed: Flags, segment:
     return volts
 
 
-@_compiled
+@compile_fast
 def settle(plan: Plan, linear: Linear, curves: Curves, fed: Flags, start: Point, point: Point) -> int:
     """Find the operating point of every column: put node volts, with earth, and the segment of each bend.
 
@@ -170,7 +170,7 @@ def settle(plan: Plan, linear: Linear, curves: Curves, fed: Flags, start: Point,
     return -1
 
 
-@_compiled
+@compile_fast
 def _begin(plan: Plan, linear: Linear, column: int, line: _Flow) -> None:
     """Put what does not bend in one column, a meter's current among it, and eliminate the head of the plan."""
     _put_lines(plan, linear, column, line.rows)
@@ -182,7 +182,7 @@ def _begin(plan: Plan, linear: Linear, column: int, line: _Flow) -> None:
     _eliminate(plan, line, 0, plan.head)
 
 
-@_compiled
+@compile_fast
 def _put_lines(plan: Plan, linear: Linear, column: int, rows: Array) -> None:
     """Put the conductances of one column, a meter's among them, where the plan wants them."""
     for row in range(rows.size):
@@ -196,7 +196,7 @@ def _put_lines(plan: Plan, linear: Linear, column: int, rows: Array) -> None:
         rows[linear.probe_row[column]] += linear.probe_s
 
 
-@_compiled
+@compile_fast
 def _starts_alike(segment: Index, fed: Flags, column: int) -> bool:
     """Tell whether a column begins in the same segments, with the same bends there, as the one before it."""
     for n in range(segment.shape[0]):
@@ -205,7 +205,7 @@ def _starts_alike(segment: Index, fed: Flags, column: int) -> bool:
     return True
 
 
-@_compiled
+@compile_fast
 def _descend(plan: Plan, curves: Curves, room: _Room) -> bool:
     """Walk from ``base_v`` towards the goal of each Newton step, until that is an answer; tell whether it was found.
 
@@ -229,7 +229,7 @@ def _descend(plan: Plan, curves: Curves, room: _Room) -> bool:
     return False
 
 
-@_compiled
+@compile_fast
 def _solve(plan: Plan, curves: Curves, room: _Room) -> None:
     """Put the volts of one circuit with each bend in the segment used, and the segments that they ask for."""
     line, work = room.line, room.work
@@ -249,7 +249,7 @@ def _solve(plan: Plan, curves: Curves, room: _Room) -> None:
     _find_segments(curves, room.ahead_v, room.found)
 
 
-@_compiled
+@compile_fast
 def _eliminate(plan: Plan, flow: _Flow, first: int, last: int) -> None:
     """Turn the stars of some pivots into meshes, in place: each row of an edge is left as its share of the star."""
     rows, injected_a = flow.rows, flow.injected_a
@@ -271,7 +271,7 @@ def _eliminate(plan: Plan, flow: _Flow, first: int, last: int) -> None:
             made += earth - row
 
 
-@_compiled
+@compile_fast
 def _substitute(plan: Plan, flow: _Flow, volts: Array, first: int, last: int) -> None:
     """Put the volts of some pivots, (node, side), after ``_eliminate``; those of earth, the last node, are 0."""
     for side in range(volts.shape[1]):
@@ -286,7 +286,7 @@ def _substitute(plan: Plan, flow: _Flow, volts: Array, first: int, last: int) ->
                     volts[pivot, side] += flow.rows[row] * volts[plan.near[row], side]
 
 
-@_compiled
+@compile_fast
 def _find_segment(curves: Curves, bend: int, across_v: float) -> int:
     """Return the segment in which one bend works at these volts."""
     segment = 0
@@ -295,14 +295,14 @@ def _find_segment(curves: Curves, bend: int, across_v: float) -> int:
     return segment
 
 
-@_compiled
+@compile_fast
 def _find_segments(curves: Curves, volts: Array, segment: Index) -> None:
     """Put the segment in which each bend works."""
     for n in range(segment.size):
         segment[n] = _find_segment(curves, n, volts[curves.a[n], 0] - volts[curves.b[n], 0])
 
 
-@_compiled
+@compile_fast
 def _is_settled(curves: Curves, room: _Room, slack_v: float) -> bool:
     """Tell whether each bend that is there lies in the segment used, or in the dead band of its corner.
 
@@ -321,7 +321,7 @@ def _is_settled(curves: Curves, room: _Room, slack_v: float) -> bool:
     return True
 
 
-@_compiled
+@compile_fast
 def _search(plan: Plan, curves: Curves, room: _Room) -> float:
     """Return how far along a step from ``base_v`` the co-content still falls, in (0, 1].
 
@@ -348,7 +348,7 @@ def _search(plan: Plan, curves: Curves, room: _Room) -> float:
     return near + (far - near) * (near_w / (near_w - far_w))
 
 
-@_compiled
+@compile_fast
 def _rate_lines(plan: Plan, room: _Room) -> tuple[float, float]:
     """Return what all but bends gives to the slope of the co-content: at the start, and more by the end."""
     start_w, rise_w = 0.0, 0.0
@@ -363,7 +363,7 @@ def _rate_lines(plan: Plan, room: _Room) -> tuple[float, float]:
     return start_w, rise_w
 
 
-@_compiled
+@compile_fast
 def _rate_slope(curves: Curves, room: _Room, start_w: float, rise_w: float, share: float) -> float:
     """Return the slope of the co-content (watts) at a share of a step: it never falls as one goes on."""
     total_w = start_w + share * rise_w
