@@ -113,7 +113,7 @@ def _build_linear(circuits: Circuits) -> Linear:
     network, probe = circuits.network, circuits.probe
     red = black = rows = np.empty(0, dtype=np.intp)
     if probe is not None:
-        red, black = probe.red, probe.black
+        red, black = np.ascontiguousarray(probe.red), np.ascontiguousarray(probe.black)
         rows = network.order.find_rows(red, black)
     conductance_s, current_a = (0.0, 0.0) if probe is None else (probe.conductance_s, probe.current_a)
     return Linear(circuits.lines_s, network.order.line_row, network.earth_s, red, black, rows, conductance_s, current_a)
