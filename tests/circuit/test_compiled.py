@@ -37,7 +37,7 @@ def test_all_arrays_come_in_one_layout() -> None:
     """A second layout would be compiled for anew, some seconds in which somebody waits for the first question."""
     loop = build_loop(build_quick_site(QuickDescription("two_wire_zone", "3", "4.7k", "18 AWG", "10 m"))[0])
     settled = solve_batch(loop, [()] * 3)
-    heavy = MeterInput(input_ohm=500.0, test_v=3.0)  # it moves elements, so that circuits are solved anew with it on
+    heavy = MeterInput(input_ohm=50.0, test_v=3.0)  # it moves elements, so that circuits are solved anew with it on
     read_meter(settled, [("panel.zone1+", "panel.zone1-"), ("det2.in+", "det3.in-"), ("det1.in+", "earth")], heavy)
     functions: list[Any] = [compiled.settle, compiled.solve_sides]
     assert [len(function.signatures) for function in functions] == [1, 1]
