@@ -59,6 +59,18 @@ class Linear(NamedTuple):
     probe_a: float
 
 
+class Batch(NamedTuple):
+    """Circuits, one a column, which ``columns`` of them to solve, and which bends are ``fed`` (bend, column).
+
+    Rows of ``linear`` and ``curves`` are those of the plan that these columns are eliminated by.
+    """
+
+    linear: Linear
+    curves: Curves
+    fed: Flags
+    columns: Index
+
+
 class Point(NamedTuple):
     """Operating points: node volts (node and earth, column) and the segment of each bend (element, column)."""
 
@@ -110,16 +122,16 @@ def compile_fast(function: Callable[P, R]) -> Callable[P, R]:
 
 
 @compile_fast
-def solve_sides(plan: Plan, linear: Linear, curves: Curves, fed: Flags, segment: Index, injected_a: Array) -> Array:
-    """Return the volts that injected currents, (node, side, column), make with each bend in a given segment.
+def solve_sides(plan: Plan, batch: Batch, segment: Index, injected_a: Array, volts: Array) -> None:
+    """Put the volts that injected currents, (node, side, column), make with each bend in a given segment.
 
     Volts are of nodes and, last, earth, (node, side, column).
     """
-    nodes, sides, columns = injected_a.shape
-    volts = np.empty((nodes + 1, sides, columns))
+    linear, curves, fed = batch.linear, batch.curves, batch.fed
+    nodes, sides = injected_a.shape[:2]
     flow = _Flow(np.empty(plan.near.size), np.empty((nodes + 1, sides)), np.empty(nodes))
     inside_v = np.empty((nodes + 1, sides))
-    for column in range(columns):
+    for column in batch.columns:
         _put_lines(plan, linear, column, flow.rows)
         for n in range(curves.row.size):
             if fed[n, column] and curves.row[n] >= 0:
@@ -132,27 +144,27 @@ def solve_sides(plan: Plan, linear: Linear, curves: Curves, fed: Flags, segment:
         for node in range(nodes + 1):
             for side in range(sides):
                 volts[node, side, column] = inside_v[node, side]
-    return volts
 
 
 @compile_fast
-def settle(plan: Plan, linear: Linear, curves: Curves, fed: Flags, start: Point, point: Point) -> int:
-    """Find the operating point of every column: put node volts, with earth, and the segment of each bend.
+def settle(plan: Plan, batch: Batch, start: Point, point: Point) -> int:
+    """Find the operating point of the columns of a batch: put node volts, with earth, and the segment of each bend.
 
     The search begins in the segments of ``start``, which were found at its volts, or at no volts where those have no
     columns. A column that starts as the one before it begins where that one ended: faults are many, but most leave all
     that is far from them as it is. Returns the first column that has no answer after many rounds, or -1.
     """
-    nodes, bends, rows = plan.pivot.size, curves.a.size, plan.near.size
+    linear, curves, fed = batch.linear, batch.curves, batch.fed
+    nodes, bends, rows, before = plan.pivot.size, curves.a.size, plan.near.size, -1
     room = _Room(
         _Flow(np.empty(rows), np.empty((nodes + 1, 1)), np.empty(nodes)),
         _Flow(np.empty(rows), np.empty((nodes + 1, 1)), np.empty(nodes)),
         np.empty((nodes + 1, 1)), np.empty((nodes + 1, 1)), np.empty((nodes + 1, 1)),
         np.empty(bends, dtype=np.bool_), np.empty(bends, dtype=np.intp), np.empty(bends, dtype=np.intp),
     )  # fmt: skip
-    for column in range(fed.shape[1]):
+    for column in batch.columns:
         _begin(plan, linear, column, room.line)
-        alike = column > 0 and _starts_alike(start.segment, fed, column)
+        alike = before >= 0 and _starts_alike(start.segment, fed, column, before)
         for n in range(bends):
             room.fed[n] = fed[n, column]
             room.used[n] = room.found[n] if alike else start.segment[n, column]
@@ -161,12 +173,13 @@ def settle(plan: Plan, linear: Linear, curves: Curves, fed: Flags, start: Point,
             for node in range(nodes + 1):
                 room.base_v[node, 0] = start.volts[node, column] if start.volts.shape[1] else room.ahead_v[node, 0]
             if not _descend(plan, curves, room):
-                return column
+                return int(column)
         _substitute(plan, room.line, room.ahead_v, 0, plan.head)
         for node in range(nodes + 1):
             point.volts[node, column] = room.ahead_v[node, 0]
         for n in range(bends):
             point.segment[n, column] = room.found[n]
+        before = column
     return -1
 
 
@@ -197,10 +210,10 @@ def _put_lines(plan: Plan, linear: Linear, column: int, rows: Array) -> None:
 
 
 @compile_fast
-def _starts_alike(segment: Index, fed: Flags, column: int) -> bool:
+def _starts_alike(segment: Index, fed: Flags, column: int, before: int) -> bool:
     """Tell whether a column begins in the same segments, with the same bends there, as the one before it."""
     for n in range(segment.shape[0]):
-        if segment[n, column] != segment[n, column - 1] or fed[n, column] != fed[n, column - 1]:
+        if segment[n, column] != segment[n, before] or fed[n, column] != fed[n, before]:
             return False
     return True
 

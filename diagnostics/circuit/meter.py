@@ -145,12 +145,13 @@ def _solve_with(circuits: Circuits, point: Point, leads: Index, meter: MeterInpu
 def _make_room(network: Network, leads: Index) -> Network:
     """Return the network with an edge between any two nodes that are metered and that nothing has joined so far."""
     pairs = {(min(a, b), max(a, b)) for a, b in leads.tolist() if max(a, b) < len(network.nodes)}
-    known = network.order.edge_of
+    known = network.edge_of
     fresh = sorted(pairs - known.keys())
     if not fresh:
         return network
     edge_of = known | {pair: len(known) + n for n, pair in enumerate(fresh)}
-    return replace(network, order=build_order(len(network.nodes), edge_of, network.lines, network.bends))
+    order = build_order(edge_of, len(edge_of), network.lines, network.bends, len(network.nodes))
+    return replace(network, edge_of=edge_of, order=order)
 
 
 def _slopes(circuits: Circuits, point: Point, weights: Array, unknowns: _Unknowns) -> Array:

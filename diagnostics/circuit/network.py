@@ -88,28 +88,30 @@ class OwnValue:
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """The order of elimination, and in which of its rows each line lies, (line,), -1 for none; ``curves`` know."""
+    """An order of elimination, and in which of its rows each line lies, (line,), -1 for none; ``curves`` know."""
 
     plan: Plan
-    edge_of: dict[tuple[int, int], int]
     line_row: Index
     curves: Curves
-
-    def find_rows(self, a: Index, b: Index) -> Index:
-        """Return the rows between nodes, those to earth among them; -1 where there is none: both ends are one."""
-        return _find_rows(self.plan, self.edge_of, a, b)
 
 
 @dataclass(frozen=True, slots=True)
 class Network:
-    """The compiled batch. Node ``len(nodes)`` is earth; ``gating`` numbers the signals that let elements conduct."""
+    """The compiled batch. Node ``len(nodes)`` is earth; ``gating`` numbers the signals that let elements conduct.
+
+    ``order`` does for every circuit; ``plain``, which is shorter, for those that join nothing that the sound loop does
+    not join (``is_plain``, by column): most faults change what is there.
+    """
 
     loop: Loop
     edits: tuple[Edits, ...]
     nodes: tuple[str, ...]
     number: dict[str, int]
     columns: int
+    edge_of: dict[tuple[int, int], int]
     order: Order
+    plain: Order
+    is_plain: Flags
     earth_s: Array
     lines: Lines
     bends: Bends
@@ -146,43 +148,57 @@ def build_network(loop: Loop, edits: Sequence[Edits]) -> Network:
     terminals = dict.fromkeys(t for e in union.elements for t in (e.a, e.b) if t != EARTH)
     number = {t: n for n, t in enumerate(terminals)} | {EARTH: len(terminals)}
     is_line = [e.curve is None for e in union.elements]
-    pairs = [(e.a, e.b) for e in union.elements] + list(loop.meter_points) + _field_points(loop)
-    edge_of = _number_edges(pairs, number)
+    edge_of = _number_edges([(e.a, e.b) for e in loop.elements if e.kind is not Kind.LEAK], number, {})
+    sound = len(edge_of)
+    more = [*((e.a, e.b) for e in union.elements), *loop.meter_points, *_field_points(loop)]
+    edge_of = _number_edges(more, number, edge_of)
     lines, own = _build_lines(union, np.flatnonzero(is_line), number)
     bends = _build_bends(union, np.flatnonzero(~np.array(is_line)), number)
-    order = build_order(len(terminals), edge_of, lines, bends)
+    order = build_order(edge_of, len(edge_of), lines, bends, len(terminals))
+    plain = build_order(edge_of, sound, lines, bends, len(terminals))
     signal = {s: n for n, s in enumerate(loop.signals)}
     held, held_value = _build_holds(loop, edits, signal)
     line_elements = tuple(e for e in union.elements if e.curve is None)
     bend_elements = tuple(e for e in union.elements if e.curve is not None)
     gating = {signal[gate.signal] for e in union.elements for gate in e.gates}
     return Network(
-        loop, tuple(edits), tuple(terminals), number, len(edits), order, _leaks(loop, len(terminals)),
+        loop, tuple(edits), tuple(terminals), number, len(edits), edge_of, order, plain,
+        _find_plain(order, plain, lines, bends), _leaks(loop, len(terminals)),
         lines, bends, _build_gates(line_elements, signal), _build_gates(bend_elements, signal), tuple(sorted(gating)),
         _build_line_spreads(line_elements, lines, loop), _build_spreads(bend_elements, loop, bends.slope_s.shape[1]),
         own, build_heads(loop, number, signal), held, held_value,
     )  # fmt: skip
 
 
-def build_order(node_count: int, edge_of: dict[tuple[int, int], int], lines: Lines, bends: Bends) -> Order:
-    """Return the order of elimination of so many nodes with these edges, and where each element lies in it."""
-    plan = build_plan(node_count, tuple(edge_of), frozenset([*bends.a.tolist(), *bends.b.tolist()]))
-    line_row, bend_row = (_find_rows(plan, edge_of, some.a, some.b) for some in (lines, bends))
-    return Order(
-        plan, edge_of, line_row, Curves(bends.a, bends.b, bend_row, bends.slope_s, bends.offset_a, bends.corner_v)
-    )
+def build_order(edge_of: Mapping[tuple[int, int], int], count: int, lines: Lines, bends: Bends, nodes: int) -> Order:
+    """Return the order of elimination of so many nodes with the first edges, and where each element lies in it."""
+    plan = build_plan(nodes, tuple(edge_of)[:count], frozenset([*bends.a.tolist(), *bends.b.tolist()]))
+    line_row, bend_row = (_find_rows(plan, edge_of, count, some.a, some.b) for some in (lines, bends))
+    return Order(plan, line_row, Curves(bends.a, bends.b, bend_row, bends.slope_s, bends.offset_a, bends.corner_v))
 
 
-def _find_rows(plan: Plan, edge_of: dict[tuple[int, int], int], a: Index, b: Index) -> Index:
-    earth = plan.pivot.size
+def find_rows(network: Network, a: Index, b: Index) -> Index:
+    """Return the rows of the network's order between nodes, earth among them; -1 where both ends are one."""
+    return _find_rows(network.order.plan, network.edge_of, len(network.edge_of), a, b)
+
+
+def _find_rows(plan: Plan, edge_of: Mapping[tuple[int, int], int], count: int, a: Index, b: Index) -> Index:
+    """Return the rows between nodes; -1 where both ends are one, or the edge is none of the first."""
     low, high = np.minimum(a, b), np.maximum(a, b)
-    rows = [
-        -1 if one == other
-        else plan.earth_row[one] if other == earth
-        else plan.edge_row[edge_of[one, other]]
-        for one, other in zip(low.tolist(), high.tolist(), strict=True)
-    ]  # fmt: skip
-    return np.array(rows, dtype=np.intp)
+    edges = [edge_of.get(ends, count) for ends in zip(low.tolist(), high.tolist(), strict=True)]
+    edge = np.array(edges, dtype=np.intp)
+    row = np.where(edge < count, plan.edge_row[np.minimum(edge, count - 1)], -1)
+    to_earth = (high == plan.pivot.size) & (low < high)
+    row[to_earth] = plan.earth_row[low[to_earth]]
+    return row
+
+
+def _find_plain(order: Order, plain: Order, lines: Lines, bends: Bends) -> Flags:
+    """Return which circuits have no element that the plain order has no row for, (column,)."""
+    line_out = (plain.line_row < 0) & (order.line_row >= 0)
+    bend_out = (plain.curves.row < 0) & (order.curves.row >= 0)
+    present = np.concatenate([lines.conductance_s[line_out] > 0, bends.present[bend_out]])
+    return np.logical_not(present.any(axis=0))
 
 
 def _field_points(loop: Loop) -> list[tuple[str, str]]:
@@ -261,8 +277,11 @@ def _restore(circuit: Edits, now: dict[str, Element], base: Mapping[str, Element
             now.pop(name, None)
 
 
-def _number_edges(pairs: list[tuple[str, str]], number: dict[str, int]) -> dict[tuple[int, int], int]:
-    edges: dict[tuple[int, int], int] = {}
+def _number_edges(
+    pairs: Sequence[tuple[str, str]], number: Mapping[str, int], known: Mapping[tuple[int, int], int]
+) -> dict[tuple[int, int], int]:
+    """Return the known edges and, numbered after them, those between more pairs of terminals."""
+    edges = dict(known)
     for a, b in pairs:
         if EARTH in (a, b) or a == b or a not in number or b not in number:
             continue

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from diagnostics.errors import PhysicsError
 
-from .compiled import Linear, Point, settle, solve_sides
-from .network import Gates, Network
+from .compiled import Batch, Linear, Point, settle, solve_sides
+from .network import Gates, Network, Order, find_rows
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -34,16 +34,21 @@ class Probe:
 
 @dataclass(frozen=True, slots=True)
 class Circuits:
-    """Some columns with their gates settled: ``lines_s`` and ``fed`` are (element, column); a meter may be on each."""
+    """Some columns with their gates settled: ``lines_s`` and ``fed`` are (element, column); a meter may be on each.
+
+    ``is_plain`` (column,) tells which of them the network's plain order does for.
+    """
 
     network: Network
     lines_s: Array
     fed: Flags
+    is_plain: Flags
     probe: Probe | None = None
 
     def take(self, columns: Index) -> "Circuits":
         """Return some of the columns, without a meter."""
-        return Circuits(self.network, self.lines_s.take(columns, axis=1), self.fed.take(columns, axis=1))
+        lines, fed = self.lines_s.take(columns, axis=1), self.fed.take(columns, axis=1)
+        return Circuits(self.network, lines, fed, self.is_plain[columns])
 
 
 def build_circuits(network: Network, columns: Index, signals: Flags) -> Circuits:
@@ -55,7 +60,7 @@ def build_circuits(network: Network, columns: Index, signals: Flags) -> Circuits
     rows = network.bend_gates.rows
     if rows.size:
         fed[rows] &= _is_open(network.bend_gates, signals)
-    return Circuits(network, lines, fed)
+    return Circuits(network, lines, fed, network.is_plain[columns])
 
 
 def _is_open(gates: Gates, signals: Flags) -> Flags:
@@ -78,8 +83,10 @@ def solve_at(circuits: Circuits, segment: Index, injected_a: Array) -> Array:
 
     Volts are of nodes and, last, earth, (node, side, column).
     """
-    order = circuits.network.order
-    return solve_sides(order.plan, _build_linear(circuits), order.curves, circuits.fed, segment, injected_a)
+    volts = np.empty((injected_a.shape[0] + 1, *injected_a.shape[1:]))
+    for order, columns in _part(circuits):
+        solve_sides(order.plan, _build_batch(circuits, order, columns), segment, injected_a, volts)
+    return volts
 
 
 def add_current(injected: Array, node: Index, current_a: float) -> None:
@@ -99,21 +106,36 @@ def solve_point(circuits: Circuits, start: Point | None = None) -> Point:
         No answer after many rounds.
     """
     network, count = circuits.network, circuits.fed.shape[1]
-    order, nodes = network.order, len(network.nodes) + 1
+    nodes = len(network.nodes) + 1
     if start is None:
         start = Point(np.empty((nodes, 0)), np.repeat(network.bends.home[:, None], count, axis=1))
     found = Point(np.empty((nodes, count)), np.empty((network.bends.a.size, count), dtype=np.intp))
-    lost = settle(order.plan, _build_linear(circuits), order.curves, circuits.fed, start, found)
-    if lost >= 0:
-        raise PhysicsError("volts and currents find no balance in this circuit; please report the site and the fault")
+    for order, columns in _part(circuits):
+        lost: int = settle(order.plan, _build_batch(circuits, order, columns), start, found)
+        if lost >= 0:
+            raise PhysicsError(
+                "volts and currents find no balance in this circuit; please report the site and the fault"
+            )
     return found
 
 
-def _build_linear(circuits: Circuits) -> Linear:
-    network, probe = circuits.network, circuits.probe
+def _part(circuits: Circuits) -> list[tuple[Order, Index]]:
+    """Return the columns by the order that does for them, the shortest; with a meter on, the one for all."""
+    network = circuits.network
+    if circuits.probe is not None:
+        return [(network.order, np.arange(circuits.is_plain.size))]
+    parts = (network.plain, np.flatnonzero(circuits.is_plain)), (network.order, np.flatnonzero(~circuits.is_plain))
+    return [(order, columns) for order, columns in parts if columns.size]
+
+
+def _build_batch(circuits: Circuits, order: Order, columns: Index) -> Batch:
+    probe = circuits.probe
     red = black = rows = np.empty(0, dtype=np.intp)
     if probe is not None:
         red, black = np.ascontiguousarray(probe.red), np.ascontiguousarray(probe.black)
-        rows = network.order.find_rows(red, black)
+        rows = find_rows(circuits.network, red, black)
     conductance_s, current_a = (0.0, 0.0) if probe is None else (probe.conductance_s, probe.current_a)
-    return Linear(circuits.lines_s, network.order.line_row, network.earth_s, red, black, rows, conductance_s, current_a)
+    linear = Linear(
+        circuits.lines_s, order.line_row, circuits.network.earth_s, red, black, rows, conductance_s, current_a
+    )
+    return Batch(linear, order.curves, circuits.fed, columns)

@@ -1,4 +1,4 @@
-"""One symbolic elimination order for every circuit of a batch.
+"""A symbolic elimination order that many circuits share.
 
 A node is eliminated by the star–mesh transform: the star of conductances at it becomes a mesh among its neighbours.
 Nothing is ever subtracted, so that a 1 mΩ contact and a 1 TΩ leak keep their full relative precision
