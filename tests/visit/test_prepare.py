@@ -21,6 +21,7 @@ from diagnostics.visit import (
     simulate_reading,
     understand,
 )
+from diagnostics.visit.ahead import LONGEST
 from diagnostics.wiring import QuickDescription, build_quick_site, read_site
 
 BAKERY = read_site(find_shipped("cases") / "sites" / "bakery.yaml")
@@ -43,7 +44,7 @@ def test_reckoning_ahead_ends_and_gives_what_reckoning_gives() -> None:
 
 
 def test_long_loop_is_not_reckoned_ahead() -> None:
-    assert prepare(describe("41")) is None
+    assert prepare(describe(str(LONGEST + 1))) is None
 
 
 def test_case_that_cannot_be_reckoned_is_logged_and_harms_nobody(caplog: pytest.LogCaptureFixture) -> None:
