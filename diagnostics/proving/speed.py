@@ -34,9 +34,9 @@ PAIRS = 10_000
 class SpeedRow:
     """One size: detectors, circuits, seconds of ours and of ngspice, both medians.
 
-    Ours is everything from the edits to all states settled, in one thread, with its loops compiled before. ``ngspice_s`` is one process that reads and solves
-    netlists written beforehand, already in their settled states: it never searches for a state. ``solving_s`` is the
-    same less a process that reads the same netlists and solves none.
+    Ours is everything from the edits to all states settled, in one thread, with its loops compiled before.
+    ``ngspice_s`` is one process that reads and solves netlists written beforehand, already in their settled states: it
+    never searches for a state. ``solving_s`` is the same less a process that reads the same netlists and solves none.
     """
 
     detectors: int
