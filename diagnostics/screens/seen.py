@@ -51,6 +51,7 @@ def ask_seen(case: Case, words: Words) -> None:
             show_note(tell("seen_note"))
         if find_listener(case) == "technician":
             _ask_out(case, repair, words, place)
+        _tell_out(case, repair, words)
 
 
 def _ask_out(case: Case, repair: Repair, words: Words, place: tuple[str, int, int]) -> None:
@@ -68,6 +69,10 @@ def _ask_out(case: Case, repair: Repair, words: Words, place: tuple[str, int, in
             recall(name, (), text)
             ask_text(tell(label), name, tell("out_one_hint"), 60)
         show_button(tell("out_keep"), _note_out, place, "out_keep")
+
+
+def _tell_out(case: Case, repair: Repair, words: Words) -> None:
+    """Say whether what came out fits; volts that it shows by itself with their caution, whoever reads it."""
     told = tell_cause(case, repair, words)
     if is_live(repair):
         show_cautions(("foreign_volts",))

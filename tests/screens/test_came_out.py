@@ -105,6 +105,23 @@ def test_volts_of_its_own_are_kept_and_stop_the_ohms(joint: Visitor) -> None:
     assert reread(joint.case) == joint.case
 
 
+def test_alternating_volts_of_its_own_stop_the_ohms_too(joint: Visitor) -> None:
+    note(joint, "24 VAC")
+    assert joint.case.repairs[0].out == (Measured("24 VAC", Understood(24.0, "V")),)
+    assert "shows 24 V AC by itself" in joint.text
+    assert "⚠ **Foreign volts.**" in joint.text
+    assert "24 V AC: DOES NOT FIT" in print_record(joint.case)
+
+
+def test_volts_of_its_own_stay_a_danger_whatever_was_seen_there(joint: Visitor) -> None:
+    note(joint, "12 V").pick(ASKED, "other")
+    tell_listener(joint.store, joint.case, "caller")
+    for seen in (joint, joint.reload()):
+        assert "⚠ **Foreign volts.**" in seen.text
+        assert "shows 12 V by itself" in seen.text
+    assert "12 V: DOES NOT FIT" in print_record(joint.case)
+
+
 def test_nought_volts_are_refused_kindly_and_what_was_typed_stays(joint: Visitor) -> None:
     note(joint, "0 V")
     assert joint.case.repairs[0].out == ()
