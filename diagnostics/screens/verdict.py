@@ -286,7 +286,7 @@ def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
     for number, repair in enumerate(case.repairs):
         mark = {True: f"✓ {tell('cured')}", False: f"✗ {tell('still_faulty')}", None: f"? {tell('not_known')}"}
         first, *more = (plain(text) for text in list_told(repair, words))
-        told = f"{first} {format_moment(repair.done_at)}"
+        told = f"{format_moment(repair.done_at)} · {first}"
         st.markdown("  \n".join([f"- **{mark[repair.cured]}** · {told}", *more]))
         if may_change and repair.cured is not None:
             args = (case.case_id, case.revision, number)

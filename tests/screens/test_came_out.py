@@ -15,12 +15,13 @@ from diagnostics.visit import (
     note_out,
     note_seen,
     rate_repair,
+    record_repair,
     tell_listener,
     tell_meaning,
 )
 from diagnostics.wiring import build_loop
 from tests.screens.conftest import Visitor
-from tests.screens.real_work import describe_call, mend_joint
+from tests.screens.real_work import describe, describe_call, mend_joint
 from tests.screens.test_seen import ASKED, MINUS, PLUS, own_repair, print_record, reread
 from tests.screens.test_work import at_verdict
 
@@ -103,6 +104,11 @@ def test_volts_of_its_own_are_kept_and_stop_the_ohms(joint: Visitor) -> None:
     assert "Take no ohms on it" in joint.text
     assert "⚠ **Foreign volts.**" in joint.text
     assert reread(joint.case) == joint.case
+
+
+def test_moment_of_a_repair_stands_apart_from_the_words_that_were_typed(store: CaseStore) -> None:
+    case = record_repair(store, describe(store), "wire at detector 3", cured=True)
+    assert re.search(r"✓ Cured\*\* · [\d:]+ · wire at detector 3(?! \d)", Visitor(store, case.case_id).text)
 
 
 def test_alternating_volts_of_its_own_stop_the_ohms_too(joint: Visitor) -> None:
