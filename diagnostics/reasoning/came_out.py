@@ -270,7 +270,7 @@ def parse_foreseen(text: str) -> Foreseen | None:
         about, low, high = (parse_quantity(ohm, "ohm", over=True) for ohm in ohms)
     except QuantityError:
         return None
-    return None if known is None else Foreseen(fault, known, about, low, high)
+    return Foreseen(fault, known, about, low, high) if known and 0 <= low <= about <= high else None
 
 
 def _write_ohm(ohm: float) -> str:

@@ -127,7 +127,11 @@ def test_what_is_foreseen_is_kept_as_a_line_and_read_back(each: Foreseen) -> Non
     assert repr(found) == repr(each)  # nan is not nan
 
 
-@pytest.mark.parametrize("text", ["", "a@b: along", "a@b: aloft, 1, 1 to 2 ohm", "a@b: along, x, 1 to 2 ohm"])
+@pytest.mark.parametrize(
+    "text",
+    ["", "a@b: along", "a@b: aloft, 1, 1 to 2 ohm", "a@b: along, x, 1 to 2 ohm", "a@b: along, 1, 2 to 0.5 ohm",
+     "a@b: along, -1, -2 to 3 ohm", "a@b: along, 9, 1 to 2 ohm", "a@b: along, 9, OL to 10 ohm"],
+)  # fmt: skip
 def test_a_line_that_this_program_does_not_know_is_none(text: str) -> None:
     assert parse_foreseen(text) is None
 
