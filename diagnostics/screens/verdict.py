@@ -83,8 +83,7 @@ def show_verdict(assessment: Assessment) -> None:
     else:
         _show_repair(assessment, words, d.next_class)
         return
-    show_undo(assessment)
-    show_button(tell("something_else"), turn_to, ("other",), "something_else")
+    _show_ways(assessment)
     show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
 
 
@@ -113,18 +112,22 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
         _end_by_phone(assessment)
         return
     show_cautions((*list_repair_cautions(repair), "outranked"), list_read_for_repair(case, words.loop, repair))
+    _show_ways(assessment)
+    args = (case.case_id, case.revision, *repair, list_suspected(d, repair, words))
+    _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
+
+
+def _show_ways(assessment: Assessment) -> None:
+    """Show the ways around a verdict, side by side, as they stand at a step."""
     with st.container(horizontal=True, gap="xsmall", key="ways"):
         show_side("something_else", "other", "something_else")
         show_undo(assessment)
-    args = (case.case_id, case.revision, *repair, list_suspected(d, repair, words))
-    _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
 
 
 def _end_by_phone(assessment: Assessment) -> None:
     """End with a verdict of which nothing is the caller's to do: it is handed on."""
     show_cautions(("ladder", "outranked"), frozenset(), "caller")
-    show_undo(assessment)
-    show_button(tell("something_else"), turn_to, ("other",), "something_else")
+    _show_ways(assessment)
     show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
 
 
