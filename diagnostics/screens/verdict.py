@@ -14,6 +14,7 @@ from diagnostics.reports import (
     explain_next,
     explain_unsure,
     list_likeliest,
+    list_mend_places,
     list_mends,
     list_parts,
     list_repair_cautions,
@@ -104,14 +105,16 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     assumed = tell_panel(case.site)
     if assumed and _SWAPS in repair[0].split(" + "):
         show_alert("warning", plain(f"{assumed} {tell('assumed_verdict')}"))
-    _show_mends(list_mends(d, repair, words))
+    mends = list_mends(d, repair, words)
+    _show_mends(mends)
     rechecks = () if by_phone else tell_rechecks(repair, words)
     more = [text for text in (tell_location(assessment, words), *rechecks) if text]
     st.markdown("\n".join(f"- {plain(text)}" for text in more))
     if by_phone:
         _end_by_phone(assessment)
         return
-    show_cautions((*list_repair_cautions(repair), "outranked"), list_read_for_repair(case, words.loop, repair))
+    at = list_mend_places(mends)
+    show_cautions((*list_repair_cautions(repair, at), "outranked"), list_read_for_repair(case, words.loop, repair, at))
     _show_ways(assessment)
     args = (case.case_id, case.revision, *repair, list_suspected(d, repair, words))
     _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
@@ -174,11 +177,12 @@ def show_own_repair(case: Case) -> None:
     typed = ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
     likeliest = list_likeliest(assessment.diagnosis, words)
     chosen = _ask_suspect(likeliest)
-    repair = next((mend.repair for mend in likeliest if mend.fault == chosen), None)
+    mended = [mend for mend in likeliest if mend.fault == chosen]
+    repair, at = next((mend.repair for mend in mended), None), list_mend_places(mended)
     anywhere = ("ladder",) if repair is None else ()  # what is told in words may have been at the panel or up there
     spared = list_spared(typed, words.loop) if repair is None else frozenset[str]()
-    wanted = tuple(c for c in (*list_repair_cautions(repair), *anywhere, "outranked") if c not in spared)
-    show_cautions(wanted, list_read_for_repair(case, words.loop, repair), find_listener(case))
+    wanted = tuple(c for c in (*list_repair_cautions(repair, at), *anywhere, "outranked") if c not in spared)
+    show_cautions(wanted, list_read_for_repair(case, words.loop, repair, at), find_listener(case))
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     classes = tuple((mend.fault, write_class(mend.repair)) for mend in likeliest)
     _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision, classes))
