@@ -15,7 +15,7 @@ from diagnostics.reports import (
 )
 from diagnostics.visit import find_listener, is_live, list_to_measure, note_out, note_seen
 
-from .draft import ask_text, find_kept, recall
+from .draft import ask_text, find_kept, keep, recall
 from .session import guarded, load, open_store, plain, show_alert, show_button, show_cautions, show_note, tell
 
 _FIELDS = ("out_one", "out_turned")  # for what came out, of each repair by its number: one way, and turned
@@ -67,7 +67,8 @@ def _ask_out(case: Case, repair: Repair, words: Words, place: tuple[str, int, in
         show_cautions(("free_part",))
         for name, text, label in zip(fields, typed, _FIELDS, strict=False):
             recall(name, (), text)
-            ask_text(tell(label), name, tell("out_one_hint"), 60)
+            if ask_text(tell(label), name, tell("out_one_hint"), 60) == text:
+                keep(name, "")  # what is stored is read from the case: an address may be older than that
         show_button(tell("out_keep"), _note_out, place, "out_keep")
 
 

@@ -236,6 +236,14 @@ def test_a_reload_keeps_what_is_typed_and_not_noted(joint: Visitor) -> None:
     assert again.case.repairs[0].out == ()
 
 
+def test_a_reload_shows_what_the_case_holds_of_it_not_what_was_noted_before(joint: Visitor) -> None:
+    note(joint, "1.05k", "1.06k").tap("out_keep")
+    assert not [name for name in joint.at.query_params if name.startswith("out_")]
+    note_out(joint.store, joint.case, 0, "312")  # by another hand, or by one whose page had no time to be drawn anew
+    again = joint.reload()
+    assert [f.value for f in again.at.text_input if f.label in {ONE, TURNED}] == ["312", ""]
+
+
 def test_a_caller_is_not_asked_to_measure(joint: Visitor) -> None:
     tell_listener(joint.store, joint.case, "caller")
     assert not is_asked(joint.reload())
