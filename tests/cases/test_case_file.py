@@ -264,6 +264,17 @@ def test_what_came_out_is_read_with_what_was_understood_and_no_more_than_two_of_
         assert "volts, ohms not below zero, or OL with the unit ohm are wanted" in found_at[3]
 
 
+def test_what_is_told_of_a_wrong_word_names_its_key_and_only_words_that_can_be_written() -> None:
+    head = "format: ohmward-case/1\nsite: bench_two_wire\ncontext: [nw]\nrepairs:\n"
+    row = "  - {fault: x, done_at: 2026-03-14T09:00:00+01:00, saw: elephants}\n"
+    told = [found[3] for found in complain(head + row)]
+    assert any(text.startswith("context: 'nw' is not known here") for text in told)
+    assert any("known are as_suspected, other, nothing" in text for text in told)
+    empty = head.replace("[nw]", "[new]") + "  - {fault: x, done_at: 2026-03-14T09:00:00+01:00, out: [{value: '', "
+    told = [found[3] for found in complain(empty + "understood: {value: 1, unit: ohm}}]}\n")]
+    assert told == ["value: must have 1 or more characters, not ''; "]
+
+
 @pytest.mark.parametrize("path", SITES, ids=lambda p: p.stem)
 def test_shipped_site_comes_back_from_a_written_case(path: Path) -> None:
     text = path.read_text("utf-8")
