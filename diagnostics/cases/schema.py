@@ -12,6 +12,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 
 from diagnostics.faults import Context
 from diagnostics.readings.data import Tool
+from diagnostics.units import LARGEST, SMALLEST
 
 from .record import (
     CASE_ID,
@@ -147,6 +148,17 @@ class MeasuredEntry(_Strict):
 
     value: Annotated[str, Field(min_length=1, max_length=500)]
     understood: UnderstoodEntry
+
+    @model_validator(mode="after")
+    def _check_shown(self) -> Self:
+        unit, shown = self.understood.unit, self.understood.build().number
+        is_over = unit == "ohm" and shown == math.inf
+        size = abs(shown) if isinstance(shown, float) else math.nan
+        is_size = size == 0 or SMALLEST <= size <= LARGEST
+        is_below = unit == "ohm" and isinstance(shown, float) and shown < 0
+        if not unit or is_below or not (is_over or is_size):
+            raise ValueError(f"volts, ohms not below zero, or {OVER_RANGE} with the unit ohm are wanted")
+        return self
 
     def build(self) -> Measured:
         """Return what was measured."""

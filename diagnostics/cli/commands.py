@@ -28,6 +28,8 @@ from diagnostics.reports import (
     build_proofs,
     build_spot_object,
     explain_next,
+    list_mend_places,
+    list_mends,
     list_repair_cautions,
     put_value,
     render_card_text,
@@ -210,7 +212,8 @@ def tell_diagnosis(assessment: Assessment, words: Words) -> list[str]:
     lines.append(f"  {'Do' if d.next.action == 'repair' else 'Why'}: {explain_next(d, words)}")
     if d.next.action == "repair":
         lines += [f"  {where}" for where in [tell_location(assessment, words)] if where]
-        lines += [f"  Caution: {words.caution(c)}" for c in list_repair_cautions(d.next_class)]
+        at = list_mend_places(list_mends(d, d.next_class, words)) if d.next_class else ()
+        lines += [f"  Caution: {words.caution(c)}" for c in list_repair_cautions(d.next_class, at)]
         lines.append(f"  {words.after_repair()}")
     return lines
 

@@ -229,6 +229,11 @@ def parse_shown(text: str) -> tuple[float, Literal["V", "ohm"]]:
     return own_v, "V"
 
 
+def is_alternating(text: str) -> bool:
+    """Return whether what was typed says that it is AC: ``24 VAC``, ``230 V~``."""
+    return _AC.search(text.strip()) is not None
+
+
 def build_shown(values: Sequence[tuple[float | str, str]]) -> Shown:
     """Return what the meter showed, of values with their units: volts count alone, ohms one way and turned."""
     numbers = [(value, unit) for value, unit in values if not isinstance(value, str)]
@@ -240,12 +245,13 @@ def build_shown(values: Sequence[tuple[float | str, str]]) -> Shown:
 
 
 def _find_volts(text: str) -> float | None:
-    """Return volts where the text names them, None for anything else."""
+    """Return volts where the text names them, DC or AC; None for anything else."""
+    plain = _AC.sub(lambda found: found[1] or "V", text.strip())
     try:
-        parse_quantity(text, "ohm", over=True)
+        parse_quantity(plain, "ohm", over=True)
     except QuantityError:
         try:
-            return parse_quantity(text, "V")
+            return parse_quantity(plain, "V")
         except QuantityError:
             return None
     return None
@@ -264,7 +270,7 @@ def parse_foreseen(text: str) -> Foreseen | None:
         about, low, high = (parse_quantity(ohm, "ohm", over=True) for ohm in ohms)
     except QuantityError:
         return None
-    return None if known is None else Foreseen(fault, known, about, low, high)
+    return Foreseen(fault, known, about, low, high) if known and 0 <= low <= about <= high else None
 
 
 def _write_ohm(ohm: float) -> str:
@@ -272,3 +278,4 @@ def _write_ohm(ohm: float) -> str:
 
 
 _OVER: Final = "OL"
+_AC: Final = re.compile(r"(?:\b|(?<=[\dmk]))(v|volts?)?\s*(?:ac|a\.c\.|~)$", re.IGNORECASE)

@@ -36,7 +36,7 @@ from .learn import (
     tell_zone,
 )
 from .location import build_spot_object, tell_location, tell_spot
-from .mend import Mend, list_likeliest, list_mends, list_suspected, tell_range, tell_rechecks
+from .mend import Mend, list_likeliest, list_mend_places, list_mends, list_suspected, tell_range, tell_rechecks
 from .objects import (
     build_diagnosis,
     build_guide,
@@ -128,6 +128,7 @@ __all__ = [
     "list_expected",
     "list_learn_cautions",
     "list_likeliest",
+    "list_mend_places",
     "list_mends",
     "list_not_apart",
     "list_parts",

@@ -1,5 +1,6 @@
 """What exactly to mend, by conductor, terminal and contact, and what the zone reads once it is right."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from diagnostics.faults import Fault
@@ -34,6 +35,11 @@ def list_mends(d: Diagnosis, repair: tuple[str, str], words: Words) -> tuple[Men
     """
     parts = zip(repair[0].split(" + "), repair[1].split(" + "), strict=True)
     return tuple(_build_mend(d, fault, words) for part in parts for fault in _find_likely(_weigh_kinds(d, part)))
+
+
+def list_mend_places(mends: Iterable[Mend]) -> tuple[str, ...]:
+    """Return where the faults are that are to be mended, as faults name places; without those that have to be found."""
+    return tuple(dict.fromkeys(mend.fault.rpartition("@")[2] for mend in mends if "@" in mend.fault))
 
 
 def _find_likely(kinds: dict[Fault, float]) -> list[Fault]:

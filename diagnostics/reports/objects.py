@@ -1,6 +1,7 @@
 """JSON objects for outsiders: SI numbers with their unit beside them, ``null`` is *not known*."""
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 from diagnostics.cases import Misreading
@@ -29,6 +30,7 @@ from diagnostics.wiring import Loop, find_defects, read_parts
 
 from .explain import explain_next
 from .location import build_spot_object, find_location
+from .mend import list_mend_places, list_mends
 from .record_words import tell_stops
 from .words import Words
 
@@ -182,7 +184,9 @@ def _build_contradiction(assessment: Assessment, words: Words) -> Object | None:
 def _build_next(d: Diagnosis, action: Action, words: Words) -> Object:
     base: Object = {"action": action.action, "minutes": round_number(action.minutes, 6), "why": explain_next(d, words)}
     if action.measurement is None:
-        cautions = list_repair_cautions(d.next_class) if action.action == "repair" else ()
+        cautions: tuple[str, ...] = ()
+        if action.action == "repair" and d.next_class is not None:
+            cautions = list_repair_cautions(d.next_class, list_mend_places(list_mends(d, d.next_class, words)))
         if action.action == "repair" and d.next_class is not None:
             base |= {"remedy": d.next_class[0], "place": d.next_class[1]}
         return {**base, "expected": [], "cautions": [words.caution(c) for c in cautions]}
@@ -197,15 +201,16 @@ def _build_next(d: Diagnosis, action: Action, words: Words) -> Object:
     }
 
 
-def list_repair_cautions(repair_class: tuple[str, str] | None) -> tuple[str, ...]:
+def list_repair_cautions(repair_class: tuple[str, str] | None, at: Sequence[str] = ()) -> tuple[str, ...]:
     """Return the cautions that go with a repair, by name: where it is made decides between cabinet and ladder.
 
+    ``at`` are other places where the work may be: a resistor that belongs at the end is perhaps found at the panel.
     The loop is out of service where a wire or a head comes off for it; so it may be for a repair in plain words.
     """
     remedies, spots = ((repair_class or NOTHING)[n].split(" + ") for n in (0, 1))
     known = read_catalogue().remedies
     lifts = ["out_of_service"] if any(name not in known or known[name].lifts for name in remedies) else []
-    climbs = {spot.removeprefix("run ").startswith(("det", "end")) for spot in spots}
+    climbs = {spot.removeprefix("run ").startswith(("det", "end")) for spot in (*spots, *at)}
     at = [caution for caution, where in (("live_cabinet", False), ("ladder", True)) if where in climbs]
     return ("outputs", "tell_people", "evidence_first", *lifts, *at)
 

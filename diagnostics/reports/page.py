@@ -43,6 +43,7 @@ dd { margin: 0 }
 @media (max-width: 140mm) { .two { grid-template-columns: 1fr } }
 @media screen and (max-width: 140mm) { table { display: block; overflow-x: auto } }
 .tight h2 { margin: 2.4mm 0 .6mm }
+.day { white-space: nowrap }
 .line { border-bottom: 1px solid #111; height: 9mm }
 """
 _BARE = ("br", "meta")

@@ -116,8 +116,9 @@ class RecordTold:
         return tell_page("page", key, self.region)
 
     def moment(self, at: datetime | None) -> Markup:
-        """Return a moment by the clock of whoever reads."""
-        return put(tell_moment(at, self.zone, self.region))
+        """Return a moment by the clock of whoever reads; its date is never broken over two lines."""
+        day, space, clock = tell_moment(at, self.zone, self.region).partition(" ")
+        return Markup(tag("bdi", put(day), class_="day") + put(space + clock)) if at else put(day + space + clock)
 
     def section(self, key: str, *inside: Markup) -> Markup:
         """Return a section with its heading."""

@@ -19,7 +19,7 @@ from diagnostics.cases import (
 from diagnostics.errors import DiagnosticsError
 from diagnostics.faults import parse_faults
 from diagnostics.readings import Measurement, list_measurements, list_tokens, parse_measurement
-from diagnostics.reasoning import Fitting, Foreseen, Reason
+from diagnostics.reasoning import Fitting, Foreseen, Reason, is_alternating
 from diagnostics.trees import Guide, Say, TwoVoices, find_guide
 from diagnostics.units import format_quantity
 from diagnostics.visit import Assessment, list_to_measure, rate_repair
@@ -106,6 +106,12 @@ def tell_suspected(repair: Repair, words: Words) -> str:
     return say("one_of", words.region, names="; ".join([*names[:count], *more]))
 
 
+def _tell_was_suspected(repair: Repair, words: Words) -> str:
+    """Return the faults that a repair was for as a sentence."""
+    key = "repair_suspected" if len(repair.suspected) == 1 else "repair_suspected_several"
+    return say(key, words.region, faults=tell_suspected(repair, words))
+
+
 def tell_seen(repair: Repair, words: Words) -> str:
     """Return what was seen at a repair, or an empty text where nobody said."""
     found = tell_mended(repair.found, words) if repair.found else ""
@@ -129,14 +135,15 @@ def tell_other_found(repair: Repair, words: Words) -> str:
 
 def tell_out(repair: Repair, words: Words) -> str:
     """Return what the meter showed of what came out at a repair, leads turned too; empty where nobody measured."""
-    told = [_tell_measured(one) for one in repair.out]
+    told = [_tell_measured(one, words) for one in repair.out]
     return say("out_read_turned", words.region, read=told[0], turned=told[1]) if len(told) > 1 else "".join(told)
 
 
-def _tell_measured(one: Measured) -> str:
+def _tell_measured(one: Measured, words: Words) -> str:
     """Return one value as it was understood, to as many digits as what was to be expected is told."""
     value = one.understood.number
-    return one.value if isinstance(value, str) else format_quantity(value, one.understood.unit)
+    told = one.value if isinstance(value, str) else format_quantity(value, one.understood.unit)
+    return say("out_alternating", words.region, read=told) if is_alternating(one.value) else told
 
 
 def tell_foreseen(asked: Sequence[Foreseen], words: Words) -> str:
@@ -176,10 +183,11 @@ def tell_cause(case: Case, repair: Repair, words: Words) -> tuple[Fitting, str] 
     told = rate_repair(case, repair)
     if told is None:
         return None
+    asked = list_to_measure(case, repair)
     facts = {
         "read": tell_out(repair, words),
-        "ranges": tell_foreseen(list_to_measure(case, repair), words),
-        "kept": say("out_kept", words.region, suspected=tell_suspected(repair, words)),
+        "ranges": tell_foreseen(asked, words) if asked else "",
+        "kept": say("out_kept", words.region, suspected=_tell_was_suspected(repair, words)),
     }
     key = "out_fits" if told.reason is None else _CAUSES[told.reason]
     return told.fitting, say(key, words.region, **facts)
@@ -208,8 +216,7 @@ def list_told(repair: Repair, words: Words) -> tuple[str, ...]:
     if repair.own_words:
         told.append(say("repair_own_words", words.region, words=repair.own_words))
     if repair.suspected:
-        key = "repair_suspected" if len(repair.suspected) == 1 else "repair_suspected_several"
-        told.append(say(key, words.region, faults=tell_suspected(repair, words)))
+        told.append(_tell_was_suspected(repair, words))
     if seen := tell_seen(repair, words):
         told.append(say("repair_seen", words.region, seen=seen))
     if read := tell_out(repair, words):

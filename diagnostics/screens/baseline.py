@@ -171,7 +171,7 @@ def find_question(case: Case) -> Baseline | None:
 def show_offer(case: Case) -> None:
     """On an example that somebody has left sound before, offer what was read then; it is not asked about by itself."""
     if _find_earlier(case) is not None and is_example(case.site):
-        show_button(tell("baseline_of_example"), turn_to, (EARLIER,), "baseline_of_example")
+        show_button(tell("baseline_of_example"), keep, (VIEW, EARLIER), "baseline_of_example")
 
 
 def _find_earlier(case: Case) -> Baseline | None:
@@ -206,8 +206,8 @@ def _answer(case_id: str, revision: int, same: bool) -> None:  # noqa: FBT001 - 
     case, store = load(case_id, revision), open_store()
     found = find_baseline(store, case) if same else None
     answer_baseline(store, case, found or Baseline())
-    if find_view() == EARLIER:
-        turn_to("")
+    if find_view() == EARLIER:  # back to the complaint, of which some may have been said already
+        keep(VIEW, "")
 
 
 def show_held(case: Case, words: Words) -> None:

@@ -15,7 +15,7 @@ from diagnostics.reports import (
 )
 from diagnostics.visit import find_listener, is_live, list_to_measure, note_out, note_seen
 
-from .draft import ask_text, find_kept, recall
+from .draft import ask_text, find_kept, keep, recall
 from .session import guarded, load, open_store, plain, show_alert, show_button, show_cautions, show_note, tell
 
 _FIELDS = ("out_one", "out_turned")  # for what came out, of each repair by its number: one way, and turned
@@ -51,6 +51,7 @@ def ask_seen(case: Case, words: Words) -> None:
             show_note(tell("seen_note"))
         if find_listener(case) == "technician":
             _ask_out(case, repair, words, place)
+        _tell_out(case, repair, words)
 
 
 def _ask_out(case: Case, repair: Repair, words: Words, place: tuple[str, int, int]) -> None:
@@ -66,8 +67,13 @@ def _ask_out(case: Case, repair: Repair, words: Words, place: tuple[str, int, in
         show_cautions(("free_part",))
         for name, text, label in zip(fields, typed, _FIELDS, strict=False):
             recall(name, (), text)
-            ask_text(tell(label), name, tell("out_one_hint"), 60)
+            if ask_text(tell(label), name, tell("out_one_hint"), 60) == text:
+                keep(name, "")  # what is stored is read from the case: an address may be older than that
         show_button(tell("out_keep"), _note_out, place, "out_keep")
+
+
+def _tell_out(case: Case, repair: Repair, words: Words) -> None:
+    """Say whether what came out fits; volts that it shows by itself with their caution, whoever reads it."""
     told = tell_cause(case, repair, words)
     if is_live(repair):
         show_cautions(("foreign_volts",))

@@ -34,6 +34,7 @@ _STYLE = """
 .st-key-closing [data-testid="stCaptionContainer"] {color: inherit; opacity: 1;}
 [data-testid="stButtonGroup"] button, [data-testid="stButtonGroup"] button * {white-space: normal; overflow: visible;}
 [data-testid="stButtonGroup"] button {height: auto; text-align: left;}
+[data-testid="stButtonGroup"] button[data-variant="pills"] {border-radius: 1rem; padding: .3rem .75rem;}
 [data-testid="stButtonGroup"] button {color: inherit !important; min-height: 2.4rem;}
 [data-testid="stButtonGroup"] [data-selected="true"] {box-shadow: inset 0 -4px 0 currentColor;}
 [data-testid="stButtonGroup"] [data-selected="true"] p {font-weight: 700;}

@@ -14,6 +14,7 @@ from diagnostics.reports import (
     explain_next,
     explain_unsure,
     list_likeliest,
+    list_mend_places,
     list_mends,
     list_parts,
     list_repair_cautions,
@@ -83,8 +84,7 @@ def show_verdict(assessment: Assessment) -> None:
     else:
         _show_repair(assessment, words, d.next_class)
         return
-    show_undo(assessment)
-    show_button(tell("something_else"), turn_to, ("other",), "something_else")
+    _show_ways(assessment)
     show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
 
 
@@ -105,26 +105,32 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     assumed = tell_panel(case.site)
     if assumed and _SWAPS in repair[0].split(" + "):
         show_alert("warning", plain(f"{assumed} {tell('assumed_verdict')}"))
-    _show_mends(list_mends(d, repair, words))
+    mends = list_mends(d, repair, words)
+    _show_mends(mends)
     rechecks = () if by_phone else tell_rechecks(repair, words)
     more = [text for text in (tell_location(assessment, words), *rechecks) if text]
     st.markdown("\n".join(f"- {plain(text)}" for text in more))
     if by_phone:
         _end_by_phone(assessment)
         return
-    show_cautions((*list_repair_cautions(repair), "outranked"), list_read_for_repair(case, words.loop, repair))
+    at = list_mend_places(mends)
+    show_cautions((*list_repair_cautions(repair, at), "outranked"), list_read_for_repair(case, words.loop, repair, at))
+    _show_ways(assessment)
+    args = (case.case_id, case.revision, *repair, list_suspected(d, repair, words))
+    _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
+
+
+def _show_ways(assessment: Assessment) -> None:
+    """Show the ways around a verdict, side by side, as they stand at a step."""
     with st.container(horizontal=True, gap="xsmall", key="ways"):
         show_side("something_else", "other", "something_else")
         show_undo(assessment)
-    args = (case.case_id, case.revision, *repair, list_suspected(d, repair, words))
-    _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
 
 
 def _end_by_phone(assessment: Assessment) -> None:
     """End with a verdict of which nothing is the caller's to do: it is handed on."""
     show_cautions(("ladder", "outranked"), frozenset(), "caller")
-    show_undo(assessment)
-    show_button(tell("something_else"), turn_to, ("other",), "something_else")
+    _show_ways(assessment)
     show_main_button(tell("finish"), turn_to, ("closing",), "finish_now")
 
 
@@ -171,11 +177,12 @@ def show_own_repair(case: Case) -> None:
     typed = ask_text(tell("own_repair_what"), "own_repair", tell("own_repair_hint"))
     likeliest = list_likeliest(assessment.diagnosis, words)
     chosen = _ask_suspect(likeliest)
-    repair = next((mend.repair for mend in likeliest if mend.fault == chosen), None)
+    mended = [mend for mend in likeliest if mend.fault == chosen]
+    repair, at = next((mend.repair for mend in mended), None), list_mend_places(mended)
     anywhere = ("ladder",) if repair is None else ()  # what is told in words may have been at the panel or up there
     spared = list_spared(typed, words.loop) if repair is None else frozenset[str]()
-    wanted = tuple(c for c in (*list_repair_cautions(repair), *anywhere, "outranked") if c not in spared)
-    show_cautions(wanted, list_read_for_repair(case, words.loop, repair), find_listener(case))
+    wanted = tuple(c for c in (*list_repair_cautions(repair, at), *anywhere, "outranked") if c not in spared)
+    show_cautions(wanted, list_read_for_repair(case, words.loop, repair, at), find_listener(case))
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     classes = tuple((mend.fault, write_class(mend.repair)) for mend in likeliest)
     _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision, classes))
@@ -286,7 +293,7 @@ def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
     for number, repair in enumerate(case.repairs):
         mark = {True: f"✓ {tell('cured')}", False: f"✗ {tell('still_faulty')}", None: f"? {tell('not_known')}"}
         first, *more = (plain(text) for text in list_told(repair, words))
-        told = f"{first} {format_moment(repair.done_at)}"
+        told = f"{format_moment(repair.done_at)} · {first}"
         st.markdown("  \n".join([f"- **{mark[repair.cured]}** · {told}", *more]))
         if may_change and repair.cured is not None:
             args = (case.case_id, case.revision, number)

@@ -27,9 +27,9 @@ _KINDS: dict[str, tuple[str, str]] = {
     "greater_than_equal": ("S004", "must be at least {ge}"),
     "less_than": ("S004", "must be less than {lt}"),
     "less_than_equal": ("S004", "must be at most {le}"),
-    "too_short": ("S004", "must have at least {min_length} entries"),
+    "too_short": ("S004", "must have {min_length} or more entries"),
     "too_long": ("S004", "must have at most {max_length} entries"),
-    "string_too_short": ("S004", "must have at least {min_length} characters"),
+    "string_too_short": ("S004", "must have {min_length} or more characters"),
     "string_too_long": ("S004", "must have at most {max_length} characters"),
     "string_pattern_mismatch": ("S004", "must follow the pattern {pattern}"),
 }
@@ -260,9 +260,11 @@ def _refuse_word(document: Document, path: TreePath, detail: ErrorDetails) -> Fi
         if path not in document.places:
             return _build_finding(document, parent, "S001", f"{quote(str(path[-1]))} is missing")
     word = find_value(document.data, path)
-    known = re.findall(r"'([^']*)'", str(facts.get("expected_tags") or facts.get("expected")))
+    words = re.findall(r"'([^']*)'", str(facts.get("expected_tags") or facts.get("expected")))
+    known = [one for one in words if one]  # what may also be left empty is left out
     hint = (_suggest(word, known) if isinstance(word, str) else "") or f"known are {', '.join(known)}"
-    return _build_finding(document, path, "S005", f"{path[-1]}: {_describe_value(word)} is not known here", hint)
+    name = next((part for part in reversed(path) if isinstance(part, str)), "")  # of a list, the key that it is under
+    return _build_finding(document, path, "S005", f"{name}: {_describe_value(word)} is not known here", hint)
 
 
 def _suggest(word: str, words: list[str]) -> str:

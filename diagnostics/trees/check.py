@@ -198,7 +198,7 @@ def _parse_answer(step: Step, text: str) -> object:
 def _find_untaken(step: Step, taken: set[object]) -> tuple[str, ...]:
     """Return the answers that no branch takes; where values are told instead of words, some always are left."""
     if step.ask is not None:
-        return () if step.usual in taken else (str(step.usual),)
+        return () if step.usual is None or step.usual in taken else (step.usual,)
     if step.known is not None:
         return ("everything else",)
     kind = step.measure or ""

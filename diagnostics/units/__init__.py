@@ -6,7 +6,9 @@ commas and feet lives only at the edge, and is read and written here.
 
 from diagnostics.units.bands import Resistor, format_bands, has_colours, parse_bands, parse_resistor
 from diagnostics.units.quantity import (
+    LARGEST,
     OVER,
+    SMALLEST,
     format_ends,
     format_length,
     format_quantity,
@@ -26,7 +28,9 @@ from diagnostics.units.wire import (
 
 __all__ = [
     "COPPER_RESISTIVITY_20C_OHM_M",
+    "LARGEST",
     "OVER",
+    "SMALLEST",
     "TEMPERATURE_COEFFICIENT_20C",
     "UNITS",
     "Gauge",

@@ -27,8 +27,8 @@ OVER: Final = math.inf
 _WHOLE: Final = 1e-6  # how near to a whole number a length has to be that was given as one
 
 _LONGEST = 60  # characters: any quantity fits, and a pasted page does not
-_LARGEST = 1e15  # no unit here has an honest value beyond; guards the solver as well
-_SMALLEST = 1e-15
+LARGEST: Final = 1e15  # no unit here has an honest value beyond; guards the solver as well
+SMALLEST: Final = 1e-15
 
 _LOOKALIKES = str.maketrans(
     {
@@ -283,10 +283,10 @@ def _refuse_commas(text: str, unit: str) -> NoReturn:
 def _build_value(number: str, spelling: Spelling, text: str, unit: str) -> float:
     plain = float(number)
     value = plain * spelling.factor + spelling.offset
-    if not abs(value) <= _LARGEST:
+    if not abs(value) <= LARGEST:
         raise QuantityError(f"{quote(text)} is too large", text=text, unit=unit, hint=_hint(unit))
     vanished = plain == 0 and any(char in "123456789" for char in number.partition("e")[0])
-    if vanished or 0 < abs(value) < _SMALLEST:
+    if vanished or 0 < abs(value) < SMALLEST:
         raise QuantityError(f"{quote(text)} is too small", text=text, unit=unit, hint=_hint(unit))
     return value + 0.0  # turns −0.0 into 0.0
 

@@ -60,8 +60,11 @@ def list_to_measure(case: Case, repair: Repair) -> tuple[Foreseen, ...]:
 
 
 def rate_repair(case: Case, repair: Repair) -> Told | None:
-    """Return whether what came out at a repair fits what had been suspected; None where that was not measured."""
-    if not repair.out or not list_to_measure(case, repair):
+    """Return whether what came out at a repair fits what had been suspected; None where that was not measured.
+
+    Volts that it shows by itself are told whatever was seen there: they are a danger first.
+    """
+    if not repair.out or not (list_to_measure(case, repair) or (repair.cured and is_live(repair))):
         return None
     shown = build_shown([(each.understood.number, each.understood.unit) for each in repair.out])
     return rate_out(list_foreseen(case, repair), shown, _find_meter(case), repair.found)

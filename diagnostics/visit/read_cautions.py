@@ -41,14 +41,17 @@ def list_read_cautions(case: Case, loop: Loop, wanted: Iterable[str] = ()) -> fr
     return frozenset(found.union(lifted, _WITH_REPAIR if repairs else ())) - again
 
 
-def list_read_for_repair(case: Case, loop: Loop, repair: tuple[str, str] | None) -> frozenset[str]:
+def list_read_for_repair(
+    case: Case, loop: Loop, repair: tuple[str, str] | None, at: Iterable[str] = ()
+) -> frozenset[str]:
     """Return the cautions of a repair that were read, a class or None for one in plain words.
 
+    ``at`` are other places where the work may be.
     Of a repair at panel, relay, supply or module, or nobody knows where, none counts as read: it changes what is fed,
     or resets. Of any other those do not that go with an alarm.
     """
     spots = repair[1].split(" + ") if repair else [""]
-    if any(not spot.removeprefix("run ").startswith(_IN_THE_FIELD) for spot in spots):
+    if any(not spot.removeprefix("run ").startswith(_IN_THE_FIELD) for spot in (*spots, *at)):
         return frozenset()
     return list_read_cautions(case, loop, (_ALARM,))
 

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from diagnostics.cases import CaseStore
+from diagnostics.visit import RepairNote, record_repair
 from tests.browser.phone import DESK, PHONE, Phone
 from tests.browser.test_every_screen import find_serious
-from tests.screens.real_work import mend_joint
+from tests.screens.real_work import describe, mend_joint
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -55,4 +56,20 @@ def test_what_came_out_is_typed_and_told_and_nothing_is_wider_than_the_screen(
     hand.page.locator(".st-key-out_keep").scroll_into_view_if_needed()
     hand.picture(f"came-out-fits-{name}", tmp_path)
     assert hand.outside == []
+    hand.close()
+
+
+def test_a_choice_of_several_lines_lies_within_its_outline(
+    browser: "Browser", app_url: str, store_url: str, tmp_path: Path
+) -> None:
+    note = RepairNote(("conductor_open@det5.in+", "conductor_open@det5.in-"))
+    with CaseStore(store_url) as store:
+        case = record_repair(store, describe(store), "mend_conductor@run det5", cured=True, note=note)
+    hand = Phone(browser, f"{app_url}/?case={case.case_id}", PHONE)
+    hand.picture("seen-which-phone", tmp_path)
+    choices = hand.page.locator(".st-key-seen [role=radio]")
+    corners = "e => [parseFloat(getComputedStyle(e).borderTopLeftRadius), e.clientHeight]"
+    told = [choice.evaluate(corners) for choice in choices.all()]
+    assert max(height for _, height in told) > 60  # one of them at least takes several lines
+    assert max(radius for radius, _ in told) <= 22  # a corner rounder than that cuts into the letters
     hand.close()

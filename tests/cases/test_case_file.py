@@ -259,6 +259,20 @@ def test_what_came_out_is_read_with_what_was_understood_and_no_more_than_two_of_
     assert found[1].understood.number == float("inf")
     assert [f[2] for f in complain(f"{head}{one}, {one}, {one}]}}\n")] == ["S004"]
     assert [f[2] for f in complain(f"{head}{{value: 4k7}}]}}\n")] == ["S001"]
+    for told in ("-300, unit: ohm", "OL, unit: V", "green", "1e308, unit: ohm", "1e308, unit: V", "1e-300, unit: ohm"):
+        (found_at,) = complain(f"{head}{{value: x, understood: {{value: {told}}}}}]}}\n")
+        assert "volts, ohms not below zero, or OL with the unit ohm are wanted" in found_at[3]
+
+
+def test_what_is_told_of_a_wrong_word_names_its_key_and_only_words_that_can_be_written() -> None:
+    head = "format: ohmward-case/1\nsite: bench_two_wire\ncontext: [nw]\nrepairs:\n"
+    row = "  - {fault: x, done_at: 2026-03-14T09:00:00+01:00, saw: elephants}\n"
+    told = [found[3] for found in complain(head + row)]
+    assert any(text.startswith("context: 'nw' is not known here") for text in told)
+    assert any("known are as_suspected, other, nothing" in text for text in told)
+    empty = head.replace("[nw]", "[new]") + "  - {fault: x, done_at: 2026-03-14T09:00:00+01:00, out: [{value: '', "
+    told = [found[3] for found in complain(empty + "understood: {value: 1, unit: ohm}}]}\n")]
+    assert told == ["value: must have 1 or more characters, not ''; "]
 
 
 @pytest.mark.parametrize("path", SITES, ids=lambda p: p.stem)
@@ -320,7 +334,10 @@ stored = st.none() | st.one_of(
     st.builds(Understood, typed.filter(bool)),
 )
 
-numbers = st.builds(Understood, st.floats(allow_nan=False, allow_infinity=False), st.sampled_from(["V", "ohm"]))
+numbers = st.one_of(
+    st.builds(Understood, st.floats(-1e15, 1e15).filter(lambda v: not v or abs(v) >= 1e-15), st.just("V")),
+    st.builds(Understood, st.just(0.0) | st.floats(1e-15, 1e15), st.just("ohm")),
+)
 repairs = st.builds(
     Repair, typed, moments, st.none() | st.booleans(), typed,
     foreseen=st.lists(typed, max_size=3).map(tuple),

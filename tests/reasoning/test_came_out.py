@@ -127,7 +127,11 @@ def test_what_is_foreseen_is_kept_as_a_line_and_read_back(each: Foreseen) -> Non
     assert repr(found) == repr(each)  # nan is not nan
 
 
-@pytest.mark.parametrize("text", ["", "a@b: along", "a@b: aloft, 1, 1 to 2 ohm", "a@b: along, x, 1 to 2 ohm"])
+@pytest.mark.parametrize(
+    "text",
+    ["", "a@b: along", "a@b: aloft, 1, 1 to 2 ohm", "a@b: along, x, 1 to 2 ohm", "a@b: along, 1, 2 to 0.5 ohm",
+     "a@b: along, -1, -2 to 3 ohm", "a@b: along, 9, 1 to 2 ohm", "a@b: along, 9, OL to 10 ohm"],
+)  # fmt: skip
 def test_a_line_that_this_program_does_not_know_is_none(text: str) -> None:
     assert parse_foreseen(text) is None
 
@@ -191,7 +195,9 @@ def test_nothing_measured_or_nothing_to_ask_is_told_nothing(meter: Meter) -> Non
 @pytest.mark.parametrize(
     ("text", "value"),
     [("4,7k", (4700.0, "ohm")), ("312", (312.0, "ohm")), ("5k6", (5600.0, "ohm")), ("OL", (math.inf, "ohm")),
-     ("2.3 V", (2.3, "V")), ("-150 mV", (-0.15, "V")), ("4.7 kΩ", (4700.0, "ohm"))],
+     ("2.3 V", (2.3, "V")), ("-150 mV", (-0.15, "V")), ("4.7 kΩ", (4700.0, "ohm")),
+     ("24 VAC", (24.0, "V")), ("230 V~", (230.0, "V")), ("23,5 v ac", (23.5, "V")), ("300 mVAC", (0.3, "V")),
+     ("24 volts AC", (24.0, "V")), ("24 AC", (24.0, "V"))],
 )  # fmt: skip
 def test_what_was_typed_is_ohms_or_volts_of_its_own(text: str, value: tuple[float, str]) -> None:
     assert parse_shown(text) == value
@@ -203,8 +209,11 @@ def test_nought_volts_are_as_they_should_be_and_the_ohms_are_asked_for() -> None
     assert "now the ohms" in refused.value.hint
     with pytest.raises(QuantityError, match="below zero"):
         parse_shown("-120")
-    with pytest.raises(QuantityError):
-        parse_shown("green")
+    with pytest.raises(QuantityError, match="no volts by itself"):
+        parse_shown("0 VAC")
+    for text in ("green", "300 ohm AC", "OL AC", "AC"):
+        with pytest.raises(QuantityError):
+            parse_shown(text)
 
 
 def test_volts_count_alone() -> None:

@@ -12,8 +12,11 @@ from diagnostics.faults import list_faults, parse_fault
 from diagnostics.readings import Bench, find_short, list_measurements, read_table
 from diagnostics.reports import (
     Words,
+    build_diagnosis,
+    list_mend_places,
     list_mends,
     list_not_apart,
+    list_repair_cautions,
     list_suspected,
     list_suspects,
     read_words,
@@ -22,7 +25,7 @@ from diagnostics.reports import (
 )
 from diagnostics.reports.record_words import tell_suspected
 from diagnostics.units import format_ends, format_short
-from diagnostics.visit import Assessment, assess_case
+from diagnostics.visit import Assessment, assess_case, list_read_for_repair
 from diagnostics.wiring import QuickDescription, build_loop, build_quick_site
 
 CASES = Path(__file__).parents[2] / "cases"
@@ -32,6 +35,18 @@ def assess(name: str) -> tuple[Assessment, Words, tuple[str, str]]:
     assessment = assess_case(read_case(CASES / f"{name}.yaml"))
     assert assessment.diagnosis.next_class is not None
     return assessment, Words(assessment.loop), assessment.diagnosis.next_class
+
+
+def test_repair_that_may_begin_at_the_panel_brings_the_cautions_of_the_panel_too() -> None:
+    """The resistor belongs at the end, on a ladder; where it sits now may be on the panel's own terminals."""
+    assessment, words, found = assess("packing_shed_hand_over")
+    places = list_mend_places(list_mends(assessment.diagnosis, found, words))
+    assert {"panel", "det1"} <= set(places)
+    assert {"live_cabinet", "ladder"} <= set(list_repair_cautions(found, places))
+    assert list_read_for_repair(assessment.case, words.loop, found, places) == frozenset()
+    told = build_diagnosis(assessment, words)["next"]["cautions"]
+    assert words.caution("live_cabinet") in told
+    assert words.caution("ladder") in told
 
 
 @pytest.mark.parametrize(

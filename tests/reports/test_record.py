@@ -128,6 +128,14 @@ def build_full_case(text: str = "as told", closing: str = "mended") -> Case:
     )
 
 
+def test_no_date_is_broken_over_two_lines() -> None:
+    case = replace(build_invented_case(), repairs=(Repair("a wire", START, cured=True),))
+    html = render_record(case)
+    assert html.count('<bdi class="day">2026-03-14</bdi> 10:42 UTC') >= 1
+    assert ".day { white-space: nowrap }" in html
+    assert "<td>2026-" not in html
+
+
 def test_record_holds_every_part_of_a_case_in_order() -> None:
     text = check_page(render_record(build_full_case()))
     wanted = [

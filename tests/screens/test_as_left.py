@@ -3,6 +3,7 @@
 import pytest
 
 from diagnostics.cases import Acknowledgement, Baseline, CaseStore
+from diagnostics.reports import say
 from diagnostics.visit import assess_case, close_case, find_stage, record_repair, start_visit
 from tests.cases.mended import prove
 from tests.screens.conftest import Visitor
@@ -127,6 +128,17 @@ def test_example_that_others_left_sound_is_not_asked_about_unless_somebody_wants
     assert second.case.baseline.case_id == first.case_id
     assert "The complaint" in second.text
     assert not second.has("baseline_of_example")
+
+
+@pytest.mark.parametrize("answer", ["baseline_same", "baseline_changed"])
+def test_what_was_said_of_the_complaint_is_still_there_after_a_look_at_an_earlier_case(
+    store: CaseStore, answer: str
+) -> None:
+    leave(Visitor(store, build_restored(store).case_id).tap("left_open"))
+    second = Visitor(store, describe(store, complaint=False).case_id).complain("will_not_reset")
+    second.choose(say("q_context"), "aged").tap("baseline_of_example").tap(answer)
+    second.tap("complaint_use")
+    assert (second.case.symptom, second.case.contexts) == ("will_not_reset", ("aged",))
 
 
 def test_nothing_is_offered_on_an_example_that_nobody_has_left(store: CaseStore) -> None:

@@ -15,12 +15,13 @@ from diagnostics.visit import (
     note_out,
     note_seen,
     rate_repair,
+    record_repair,
     tell_listener,
     tell_meaning,
 )
 from diagnostics.wiring import build_loop
 from tests.screens.conftest import Visitor
-from tests.screens.real_work import describe_call, mend_joint
+from tests.screens.real_work import describe, describe_call, mend_joint
 from tests.screens.test_seen import ASKED, MINUS, PLUS, own_repair, print_record, reread
 from tests.screens.test_work import at_verdict
 
@@ -103,6 +104,28 @@ def test_volts_of_its_own_are_kept_and_stop_the_ohms(joint: Visitor) -> None:
     assert "Take no ohms on it" in joint.text
     assert "⚠ **Foreign volts.**" in joint.text
     assert reread(joint.case) == joint.case
+
+
+def test_moment_of_a_repair_stands_apart_from_the_words_that_were_typed(store: CaseStore) -> None:
+    case = record_repair(store, describe(store), "wire at detector 3", cured=True)
+    assert re.search(r"✓ Cured\*\* · [\d:]+ · wire at detector 3(?! \d)", Visitor(store, case.case_id).text)
+
+
+def test_alternating_volts_of_its_own_stop_the_ohms_too(joint: Visitor) -> None:
+    note(joint, "24 VAC")
+    assert joint.case.repairs[0].out == (Measured("24 VAC", Understood(24.0, "V")),)
+    assert "shows 24 V AC by itself" in joint.text
+    assert "⚠ **Foreign volts.**" in joint.text
+    assert "24 V AC: DOES NOT FIT" in print_record(joint.case)
+
+
+def test_volts_of_its_own_stay_a_danger_whatever_was_seen_there(joint: Visitor) -> None:
+    note(joint, "12 V").pick(ASKED, "other")
+    tell_listener(joint.store, joint.case, "caller")
+    for seen in (joint, joint.reload()):
+        assert "⚠ **Foreign volts.**" in seen.text
+        assert "shows 12 V by itself" in seen.text
+    assert "12 V: DOES NOT FIT" in print_record(joint.case)
 
 
 def test_nought_volts_are_refused_kindly_and_what_was_typed_stays(joint: Visitor) -> None:
@@ -211,6 +234,14 @@ def test_a_reload_keeps_what_is_typed_and_not_noted(joint: Visitor) -> None:
     again = joint.reload()
     assert next(f for f in again.at.text_input if f.label == ONE).value == "4k7"
     assert again.case.repairs[0].out == ()
+
+
+def test_a_reload_shows_what_the_case_holds_of_it_not_what_was_noted_before(joint: Visitor) -> None:
+    note(joint, "1.05k", "1.06k").tap("out_keep")
+    assert not [name for name in joint.at.query_params if name.startswith("out_")]
+    note_out(joint.store, joint.case, 0, "312")  # by another hand, or by one whose page had no time to be drawn anew
+    again = joint.reload()
+    assert [f.value for f in again.at.text_input if f.label in {ONE, TURNED}] == ["312", ""]
 
 
 def test_a_caller_is_not_asked_to_measure(joint: Visitor) -> None:

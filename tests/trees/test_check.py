@@ -72,6 +72,8 @@ def test_guide_without_a_question_s_usual_answer_is_refused(small_guide: Path) -
     small_guide.write_text(SMALL.replace("    usual: 'no'\n", ""), "utf-8")
     with pytest.raises(SourceError, match="the answer of an ordinary day"):
         read_guide(small_guide)
+    told = check(small_guide, SMALL.replace("    usual: 'no'\n", "").replace("    otherwise: emergency\n", "", 1))
+    assert [f.code for f in told] == ["T115", "T107"]  # nor is a way for "None" asked for
 
 
 def test_end_names_suspects_or_stops(small_guide: Path) -> None:
