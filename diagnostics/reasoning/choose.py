@@ -17,10 +17,13 @@ from .lazily import Lazily, prepare
 Array = NDArray[np.float64]
 MOST_BINS = 24
 LEAST_BITS = 0.01
-# A repair is tried before it is settled if it holds so much, and so many minutes would go into being sure of it; what a
-# repair in vain costs beside its own minutes: the way back, and to see that it was in vain; and the bits that are still
-# open where something is settled. Invented.
+# A repair is tried before it is settled if it holds so much, and so many minutes would go into being sure of it; or if
+# it holds nearly what is settled, and the best reading tells little in more minutes than it could save. What a repair
+# in vain costs beside its own minutes: the way back, and to see that it was in vain; and the bits that are still open
+# where something is settled. Invented.
 LEAST_TRIED = 0.75
+NEARLY_SETTLED = 0.9
+LITTLE_BITS = 0.1
 LONG_MINUTES = 30.0
 IN_VAIN_MINUTES = 10.0
 SETTLED_BITS = 0.3
@@ -105,25 +108,28 @@ class InformationPerMinute:
         best = None if situation.stuck else find_best(situation)
         weight = np.bincount(situation.classes, situation.probability)
         leader = int(np.argmax(weight))
-        if best is not None and not _is_worth_trying(situation, leader, best[1] / situation.minutes[best[0]]):
+        if best is not None and not _is_worth_trying(situation, leader, best[1], situation.minutes[best[0]]):
             return Action("measure", situation.minutes[best[0]], measurements[best[0]], bits=best[1])
         if weight[leader] > max(situation.not_modelled, 0.3):
             return _finish(situation, leader)
         return Action("hand_over", situation.hand_over_minutes)
 
 
-def _is_worth_trying(situation: Situation, leader: int, pace: float) -> bool:
+def _is_worth_trying(situation: Situation, leader: int, bits: float, minutes: float) -> bool:
     """Return whether to try the repair that leads takes fewer minutes than to be sure of it first.
 
-    Sure of it means that what is open has been told at the ``pace`` (bits a minute) of the best measurement, which is
-    the most that can be hoped for. If the repair is right, those minutes are saved; if not, its own are lost.
+    Sure of it means that what is open has been told at the pace of the best measurement, ``bits`` in ``minutes``, which
+    is the most that can be hoped for. If the repair is right, those minutes are saved; if not, its own are lost. No
+    reading saves more than these are expected to be.
     """
     weight = np.append(np.bincount(situation.classes, situation.probability), situation.not_modelled)
     held = float(weight[leader] / weight.sum())
     if leader == 0 or held < LEAST_TRIED:
         return False
-    to_be_sure = max(0.0, _count_bits(weight) - SETTLED_BITS) / pace
+    to_be_sure = max(0.0, _count_bits(weight) - SETTLED_BITS) * minutes / bits
     in_vain = situation.repair_minutes[leader] + IN_VAIN_MINUTES
+    if held >= NEARLY_SETTLED and bits < LITTLE_BITS and minutes > (1 - held) * in_vain:
+        return True
     return to_be_sure >= LONG_MINUTES and held * to_be_sure > (1 - held) * in_vain
 
 

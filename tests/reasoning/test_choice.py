@@ -145,6 +145,30 @@ def test_repair_is_tried_where_to_be_sure_of_it_would_take_longer(held: float, v
     assert tried is (chosen == Action("repair", 5.0, repair=1))
 
 
+@pytest.mark.parametrize(
+    ("held", "vague", "minutes", "tried"),
+    [
+        (0.94, 0.30, 2.0, True),  # in vain once in 17 times: no reading is worth more than 0.06 of 15 minutes
+        (0.94, 0.30, 0.5, False),  # that quick it may save more than it takes
+        (0.94, 0.01, 2.0, False),  # it would all but tell
+        (0.88, 0.30, 2.0, False),  # not nearly settled
+    ],
+)
+def test_nobody_walks_on_for_readings_that_could_not_save_their_minutes(
+    held: float,
+    vague: float,
+    minutes: float,
+    tried: bool,  # noqa: FBT001
+) -> None:
+    """No reading is worth more than what it could save: the expected value of perfect information (R. A. Howard,
+    Information Value Theory, 1966; from memory).
+    """
+    lamp = [[1 - vague, vague], [vague, 1 - vague], [vague, 1 - vague]]
+    likely = replace(build_situation([lamp], (minutes,)), probability=np.array([held, (1 - held) / 2, (1 - held) / 2]))
+    chosen = InformationPerMinute().choose(likely)
+    assert chosen.action == ("repair" if tried else "measure")
+
+
 def test_nothing_to_repair_is_never_tried() -> None:
     hint = [[0.6, 0.4], [0.4, 0.6], [0.4, 0.6]]
     level = build_situation([hint], (20.0,))
