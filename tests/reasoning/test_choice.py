@@ -160,8 +160,9 @@ def test_nobody_walks_on_for_readings_that_could_not_save_their_minutes(
     minutes: float,
     tried: bool,  # noqa: FBT001
 ) -> None:
-    """No reading is worth more than what it could save: the expected value of perfect information (R. A. Howard,
-    Information Value Theory, 1966; from memory).
+    """No reading is worth more than what it could save.
+
+    That is the expected value of perfect information (R. A. Howard, Information Value Theory, 1966; from memory).
     """
     lamp = [[1 - vague, vague], [vague, 1 - vague], [vague, 1 - vague]]
     likely = replace(build_situation([lamp], (minutes,)), probability=np.array([held, (1 - held) / 2, (1 - held) / 2]))
