@@ -6,7 +6,7 @@ Where it settles on what cures, the complaint is gone and its cause not known: w
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Literal
 from zlib import crc32
@@ -34,9 +34,10 @@ from .came_out import prove_cause
 from .policies import Interval, find_share
 from .stand import Stand, play_sites
 
-MOST_STEPS, MOST_DRAWS = 25, 200
+MOST_STEPS, MOST_TRIED, MOST_DRAWS = 25, 3, 200
 SAID = 0.5  # from this probability of *something not modelled* up it is what the program says
 CONTEXT: Context = "aged"
+_RUN = re.compile(r"(?:^|\.)(\w+)\.(?:in|out)[+_-]")  # of a terminal or a wire: det3 of ``cut.wire.det3.in+``
 
 End = Literal["not modelled", "does not fit", "its place", "wrongly", "undecided"]
 
@@ -54,9 +55,10 @@ class Strange:
 class Outsider:
     """One visit to a loop with something outside the catalogue, and what the engine came to.
 
-    *Its place*: it settled on remaking the very run that the effect sits in, or on another input for the very zone;
-    *wrongly*: on anything else. ``cause`` is what was said once that repair was made and what came out was measured;
-    None where none was made that reaches the effect, or nothing came out that a meter could tell.
+    *Its place*: it settled on remaking the very run that the effect sits in, or on another input for the very zone, or
+    tried that before it was settled; *wrongly*: it settled on anything else. ``settled`` is that repair. ``cause`` is
+    what was said once it was made and what came out was measured; None where none was made that reaches the effect, or
+    nothing came out that a meter could tell.
     """
 
     site: str
@@ -103,37 +105,53 @@ def build_strange(stand: Stand, plant: Plant, spreads: Spreads) -> Strange | Non
 
 
 def _play(stand: Stand, plant: Plant, strange: Strange) -> Outsider:
+    """Return the visit up to what is settled first, or said not to fit; a repair tried before that may reach it."""
     person, symptom = Person(strange.world, plant), strange.symptom
     question = Question(contexts=(CONTEXT,), symptom=symptom)
     for _ in range(MOST_STEPS):
         found = conclude(stand.bench, question, InformationPerMinute())
-        if found.settled is not None or found.action is None or found.action.measurement is None:
+        done = found.settled or found.repair
+        said = _find_said(found)
+        if done is not None and (found.settled or said or done in strange.cures or len(question.tried) == MOST_TRIED):
+            break
+        if done is not None:
+            tried = (*question.tried, done)
+            question = replace(question, tried=tried, tried_after=len(question.taken), standing_at="panel")
+            continue
+        if found.action is None or found.action.measurement is None:
             break
         question = stand.read(person, question, found.action.measurement)
-    end = _find_end(found, strange.cures)
+    end = _find_end(found, done, strange.cures)
     effect = plant.fault.removeprefix(PREFIX)
     cause = None
-    if end == "its place" and found.settled is not None:
-        cause = prove_cause(stand, strange.world, found.list_candidates(), found.settled)
-    return Outsider(stand.site.stem, effect, symptom, end, found.settled, len(question.taken), cause)
+    if end == "its place" and done is not None:
+        cause = prove_cause(stand, strange.world, found.list_candidates(), done)
+    return Outsider(stand.site.stem, effect, symptom, end, done, len(question.taken), cause)
 
 
 def _find_cures(world: World, sound: World) -> frozenset[tuple[str, str]]:
     """Return the repairs that reach an effect: of the run that it sits in, or of the zone whose source is another."""
     at = next((str(p["a"]) for p in world.parts if p["name"].startswith(STRANGE)), "")
-    if run := re.search(r"det\d+", at):
-        return frozenset((remedy, f"run {run[0]}") for remedy in ("mend_conductor", "mend_insulation"))
+    if run := _RUN.search(at):
+        return frozenset((remedy, f"run {run[1]}") for remedy in ("mend_conductor", "mend_insulation"))
     right = {p["name"]: p.get("emf") for p in sound.parts}
     worn = [p["name"] for p in world.parts if p["name"].startswith("source.zone") and p["emf"] != right[p["name"]]]
     return frozenset(("swap_zone_input", name.removeprefix("source.")) for name in worn)
 
 
-def _find_end(found: Conclusion, cures: frozenset[tuple[str, str]]) -> End:
-    if found.settled is not None:
-        return "its place" if found.settled in cures else "wrongly"
+def _find_end(found: Conclusion, done: tuple[str, str] | None, cures: frozenset[tuple[str, str]]) -> End:
+    said = _find_said(found)
+    if found.settled is None and said is not None:
+        return said
+    if done in cures:
+        return "its place"
+    return "undecided" if found.settled is None else "wrongly"
+
+
+def _find_said(found: Conclusion) -> Literal["does not fit", "not modelled"] | None:
     if found.contradiction is not None:
         return "does not fit"
-    return "not modelled" if found.belief.not_modelled >= SAID else "undecided"
+    return "not modelled" if found.belief.not_modelled >= SAID else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,12 @@ What would be seen where the repair is made is looked at before anything is repl
 
 A fault with a value of its own bends to what was read, and two at once to nearly anything. Before such a repair panel
 and field are parted: what each shows by itself, no value bends. What was seen with eyes needs none of it.
+
+A bad joint is remade only where something was read at both ends of its run: without that, what gives way anywhere
+before it looks the same.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
@@ -16,6 +20,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from diagnostics.circuit import STANDBY
 from diagnostics.faults import Fault
 from diagnostics.readings import AS_IT_SHOULD_BE, Faults, Forecast, Measurement
 from diagnostics.wiring import EARTH, Loop
@@ -37,6 +42,7 @@ PARTED: Final = frozenset({"pair_lifted", "lifted", "lifted_supply_on", "known_r
 MORE_SEE: Final = 0.55
 MOST_SEE: Final = 0.75
 LOOKS: Final = ("look", "settings")
+JOINT: Final = "joint_resistive"
 
 
 def weigh_kinds(hypotheses: Sequence[Faults], prior: Belief) -> Array:
@@ -123,9 +129,8 @@ def find_parting(
     """
     if situation.settled is None:
         return None
-    able = np.flatnonzero(situation.classes == situation.settled)
-    leader = suspects[int(able[np.argmax(situation.probability[able])])]
-    seen = {t.value for t in situation.taken if t.measurement.kind == "look"}
+    leader = suspects[_find_leader(situation)]
+    seen = _list_seen(situation)
     bends = unseen or _bends(leader, situation.not_modelled)
     if not bends or all(fault.data.sees.token in seen for fault in leader):
         return None
@@ -135,6 +140,55 @@ def find_parting(
         return None
     number = min(some, key=lambda n: situation.minutes[n])
     return Action("measure", situation.minutes[number], situation.measurements[number])
+
+
+def find_bracket(situation: Situation, suspects: Sequence[Faults], loop: Loop) -> Action | None:
+    """Return the volts to be read at an end of a run, before a bad joint in it is remade; None where both ends were.
+
+    ``suspects`` are the hypotheses of the situation, in its order. To measure on both sides of what is suspected is
+    common practice, no source.
+    """
+    if situation.settled is None:
+        return None
+    (joint, *more) = suspects[_find_leader(situation)]
+    if more or joint.kind != JOINT or joint.data.sees.token in _list_seen(situation):
+        return None
+    read = {t.measurement.red for t in situation.taken if not isinstance(t.value, str)}
+    ends = [spots for spots in _list_run_ends(loop, joint) if not spots & read]
+    some = [n for n, m in enumerate(situation.measurements) if m.kind == "volts" and m.mode == STANDBY]
+    able = [n for n in some if any(situation.measurements[n].red in spots for spots in ends)]
+    if not able:
+        return None
+    number = min(able, key=lambda n: situation.minutes[n])
+    return Action("measure", situation.minutes[number], situation.measurements[number])
+
+
+def _list_run_ends(loop: Loop, joint: Fault) -> tuple[set[str], set[str]]:
+    """Return the terminals of a conductor's pair where it begins and where it ends, those through a detector too."""
+    core = f"wire.{joint.place}"
+    pair = [loop.by_name[name] for name in (core[:-1] + sign for sign in "+-ab") if name in loop.by_name]
+    begins, ends = ({spot for name in names for spot in (name, _pass_through(name))} for names in (
+        [wire.a for wire in pair], [wire.b for wire in pair]
+    ))  # fmt: skip
+    return begins, ends
+
+
+def _pass_through(terminal: str) -> str:
+    """Return where a meter finds the same: on the other side of a detector, at the panel for a wire that goes there."""
+    spot, _, end = terminal.partition(".")
+    if spot == "field":
+        return f"{'module' if end.startswith('loop_') else 'panel'}.{end}"
+    return re.sub(r"\.(in|out)(?=[+_-])", lambda side: ".out" if side[1] == "in" else ".in", terminal)
+
+
+def _find_leader(situation: Situation) -> int:
+    """Return the number of the likeliest hypothesis of what is settled."""
+    able = np.flatnonzero(situation.classes == situation.settled)
+    return int(able[np.argmax(situation.probability[able])])
+
+
+def _list_seen(situation: Situation) -> set[float | str]:
+    return {t.value for t in situation.taken if t.measurement.kind == "look"}
 
 
 def _bends(leader: Faults, not_modelled: float) -> bool:

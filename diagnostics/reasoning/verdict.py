@@ -29,6 +29,7 @@ from .choose import Action, Policy, Situation, find_best
 from .confirm import (
     LOOKS,
     MOST_SEE,
+    find_bracket,
     find_confirmation,
     find_parting,
     find_second_thought,
@@ -199,6 +200,7 @@ def _confirm(state: _State, situation: Situation) -> Action | None:
     suspects = [state.bench.hypotheses[n] for n in state.kept]
     first = find_second_thought(situation) if state.settled in state.question.tried else None
     first = first or find_sight(situation)
+    first = first or find_bracket(situation, suspects, state.bench.loop)
     first = first or find_parting(situation, suspects, state.bench.loop, unseen=_is_unseen(state, situation))
     if first is not None or any(len(some) > 1 for some in suspects):
         return first
