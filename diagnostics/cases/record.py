@@ -161,7 +161,8 @@ class Repair:
 
     ``foreseen`` is what the suspected faults make a meter show of what comes out, likeliest first, as
     ``reasoning.Foreseen`` writes it: kept from before it was measured. ``out`` is what it showed, one way and, where
-    that was taken, with the leads turned; empty where nobody measured.
+    that was taken, with the leads turned; empty where nobody measured. ``diode`` is the lower of what the meter's diode
+    range showed of it either way, None where nobody used it.
 
     The same ``fault`` and ``done_at`` given again replaces the one before: it waited for ``cured``, or for what was
     seen. Records of earlier programs have ``found`` alone.
@@ -178,6 +179,7 @@ class Repair:
     own_words: str = ""
     foreseen: tuple[str, ...] = ()
     out: tuple[Measured, ...] = ()
+    diode: Measured | None = None
 
     def __post_init__(self) -> None:
         """Bring the moment to UTC."""

@@ -165,6 +165,18 @@ class MeasuredEntry(_Strict):
         return Measured(self.value, self.understood.build())
 
 
+class DiodeEntry(MeasuredEntry):
+    """What the diode range of a meter showed of what came out: volts, or OL."""
+
+    @model_validator(mode="after")
+    def _check_shown(self) -> Self:
+        shown = self.understood.build().number
+        is_volts = isinstance(shown, float) and (0 <= shown <= LARGEST or math.isinf(shown))
+        if self.understood.unit != "V" or not is_volts:
+            raise ValueError(f"volts not below zero, or {OVER_RANGE}, with the unit V are wanted")
+        return self
+
+
 class RepairEntry(_Strict):
     """What was put right."""
 
@@ -179,10 +191,12 @@ class RepairEntry(_Strict):
     own_words: Line = ""
     foreseen: Annotated[tuple[Line, ...], Field(max_length=MOST_FORESEEN)] = ()
     out: Annotated[tuple[MeasuredEntry, ...], Field(max_length=_MOST_OUT)] = ()
+    diode: DiodeEntry | None = None
 
     def build(self) -> Repair:
         """Return the repair."""
-        return Repair(**(dict(self) | {"out": tuple(one.build() for one in self.out)}))
+        shown = {"out": tuple(one.build() for one in self.out), "diode": self.diode and self.diode.build()}
+        return Repair(**(dict(self) | shown))
 
 
 class AcknowledgedEntry(_Strict):

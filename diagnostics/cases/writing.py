@@ -107,7 +107,8 @@ def _build_groups(items: "Iterable[DataclassInstance]") -> list[Tree]:
 def _build_group(item: "DataclassInstance") -> dict[str, Tree]:
     """Return the fields of one entry that say something, by their names; what has a default and says nothing is out."""
     told = ((f, getattr(item, f.name)) for f in fields(item))
-    kept = ((f.name, v) for f, v in told if not is_dataclass(v) and not (v in {"", None, ()} and v == f.default))
+    plain = ((f, v) for f, v in told if isinstance(v, Measured) or not is_dataclass(v))
+    kept = ((f.name, v) for f, v in plain if not (v in {"", None, ()} and v == f.default))
     return {name: _write_part(v) for name, v in kept}
 
 

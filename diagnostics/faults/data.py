@@ -115,13 +115,15 @@ class WayOut(_Strict):
 class CameOut(_Strict):
     """How far what came out may read from what was foreseen, by the way it is measured, and what counts as what.
 
-    ``from_share`` is the share of the likeliest from which on a fault is still foreseen.
+    ``from_share`` is the share of the likeliest from which on a fault is still foreseen; ``diode_open_v`` what the
+    diode range of a meter shows at least of what is open.
     """
 
     ways: dict[Way, WayOut]
     open_ohm: Ohms
     touching_ohm: Ohms
     own_v: Volts
+    diode_open_v: Volts
     from_share: float
 
 

@@ -3,7 +3,17 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from diagnostics.reasoning import Candidate, Fitting, build_shown, foresee_out, list_asked, parse_shown, rate_out
+from diagnostics.reasoning import (
+    Candidate,
+    Fitting,
+    asks_diode,
+    build_shown,
+    foresee_out,
+    list_asked,
+    parse_diode,
+    parse_shown,
+    rate_out,
+)
 from diagnostics.referee import World, measure_out
 
 from .policies import Interval, find_share
@@ -20,7 +30,8 @@ def prove_cause(stand: Stand, world: World, candidates: Sequence[Candidate], rep
     if not asked or asked[0].way is None:
         return None
     out = measure_out(world, asked[0].way, list(dict.fromkeys(each.place for each in asked)))
-    shown = build_shown([parse_shown(text) for text in (out.one, out.turned) if text])
+    diode = parse_diode(out.diode) if out.diode and asks_diode(asked) else None
+    shown = build_shown([parse_shown(text) for text in (out.one, out.turned) if text], diode)
     told = rate_out(foreseen, shown, stand.bench.meter)
     return None if told is None else told.fitting
 

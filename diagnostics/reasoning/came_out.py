@@ -19,7 +19,8 @@ from diagnostics.wiring import Loop
 from .answer import Candidate
 
 Fitting = Literal["fits", "does not fit", "cannot tell"]
-Reason = Literal["ohms", "turned", "own volts", "elsewhere", "out of range"]
+Reason = Literal["ohms", "turned", "diode", "own volts", "elsewhere", "out of range"]
+MOST_DIODE_V: Final = 10.0  # that a diode range could show; beyond it something else was typed; invented
 _SDS = 2.0  # of a fault's own value that are foreseen: 95 % of it
 _TEXT = re.compile(r"([^:, ]+@[^:, ]+): (?:nothing|([a-z_]+), ([^,]+), ([^,]+) to ([^,]+) ohm)")
 
@@ -55,12 +56,14 @@ class Foreseen:
 class Shown:
     """What the meter showed of what came out: ohms one way, ``math.inf`` for OL, and with the leads turned, if taken.
 
-    ``own_v`` are volts that it showed by itself: a part that is free must not.
+    ``own_v`` are volts that it showed by itself: a part that is free must not. ``diode_v`` is the lower of what the
+    meter's diode range showed either way, ``math.inf`` for OL: it asks with more volts than the ohms do.
     """
 
     ohm: float | None = None
     turned_ohm: float | None = None
     own_v: float | None = None
+    diode_v: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,15 +177,36 @@ def rate_out(foreseen: Sequence[Foreseen], shown: Shown, meter: Meter, found: st
         return Told("does not fit", "own volts")
     if shown.ohm is None:  # volts that this meter may show at rest tell nothing
         return None
-    way = read_catalogue().came_out.ways[asked[0].way or "along"]
     taken = [shown.ohm, *([] if shown.turned_ohm is None else [shown.turned_ohm])]
-    if shown.turned_ohm is not None and _differ(shown.ohm, shown.turned_ohm, way.turned, meter):
-        return Told("does not fit", "turned")
+    if reason := _find_one_way(asked, shown, meter):
+        return Told("does not fit", reason)
     if any(all(_lies_in(ohm, each, meter) for ohm in taken) for each in asked):
         beyond = any(math.isinf(ohm) for ohm in taken) and all(math.isfinite(each.high_ohm) for each in asked)
         return Told("cannot tell", "out of range") if beyond else Told("fits")
     others = [] if found and asked[0].fault == name_fault(found) else [e for e in foreseen if e.way != asked[0].way]
     return Told("cannot tell", "elsewhere") if others else Told("does not fit", "ohms")
+
+
+def _find_one_way(asked: Sequence[Foreseen], shown: Shown, meter: Meter) -> Reason | None:
+    """Return by what something passes one way, or more volts only: as no suspect does; None where it does not."""
+    turned = read_catalogue().came_out.ways[asked[0].way or "along"].turned
+    both = None not in (shown.ohm, shown.turned_ohm)
+    if both and _differ(shown.ohm or 0.0, shown.turned_ohm or 0.0, turned, meter):
+        return "turned"
+    return "diode" if _passes_on_diode(shown, meter) else None
+
+
+def asks_diode(asked: Sequence[Foreseen]) -> bool:
+    """Return whether something that should be open is among what is measured: more volts than for ohms may pass it."""
+    return any(math.isinf(each.high_ohm) for each in asked)
+
+
+def _passes_on_diode(shown: Shown, meter: Meter) -> bool:
+    """Return whether what is open for ohms, either way, passes current on the diode range: that no suspect does."""
+    table = read_catalogue().came_out
+    ohms = [ohm for ohm in (shown.ohm, shown.turned_ohm) if ohm is not None]
+    is_open = bool(ohms) and min(ohms) >= min(table.open_ohm, meter.ohms_over)
+    return is_open and shown.diode_v is not None and shown.diode_v < table.diode_open_v
 
 
 def _find_most_own_v(meter: Meter) -> float:
@@ -229,19 +253,37 @@ def parse_shown(text: str) -> tuple[float, Literal["V", "ohm"]]:
     return own_v, "V"
 
 
+def parse_diode(text: str) -> float:
+    """Return what was typed of the diode range: volts, ``math.inf`` for OL.
+
+    Raises
+    ------
+    QuantityError
+        Neither, below nought, or more than such a range shows: then the hint says what may have been meant.
+    """
+    value = parse_quantity(text, "V", over=True)
+    if value < 0:
+        hint = "take the lower of the two ways, without its sign"
+        raise QuantityError("a diode range shows no volts below nought", text=text, unit="V", hint=hint)
+    if MOST_DIODE_V < value < OVER:
+        hint = f"if the meter shows millivolts, write {text.strip()} mV"
+        raise QuantityError(f"more than a diode range shows ({MOST_DIODE_V:g} V)", text=text, unit="V", hint=hint)
+    return value
+
+
 def is_alternating(text: str) -> bool:
     """Return whether what was typed says that it is AC: ``24 VAC``, ``230 V~``."""
     return _AC.search(text.strip()) is not None
 
 
-def build_shown(values: Sequence[tuple[float | str, str]]) -> Shown:
+def build_shown(values: Sequence[tuple[float | str, str]], diode_v: float | None = None) -> Shown:
     """Return what the meter showed, of values with their units: volts count alone, ohms one way and turned."""
     numbers = [(value, unit) for value, unit in values if not isinstance(value, str)]
     own_v = next((value for value, unit in numbers if unit == "V"), None)
     if own_v is not None:
         return Shown(own_v=own_v)
     one, turned, *_ = *(value for value, _ in numbers), None, None
-    return Shown(one, turned)
+    return Shown(one, turned, diode_v=diode_v)
 
 
 def _find_volts(text: str) -> float | None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from .answers import find_label
 from .draws import build_leak
 from .line import Row
-from .meter import build_test_source, find_shown_ohm, show_display
+from .meter import build_diode_source, build_test_source, find_diode_v, find_shown_ohm, show_display
 from .outside import STRANGE
 from .solver import EARTH, solve_parts
 from .world import World, build_world
@@ -23,10 +23,14 @@ _INNER = ("middle.", "cut.")  # terminals half-way along a run
 
 @dataclass(frozen=True, slots=True)
 class Out:
-    """What a person writes down of what came out: ohms one way and with the leads turned, or the volts of its own."""
+    """What a person writes down of what came out: ohms one way and with the leads turned, or the volts of its own.
+
+    ``diode`` is the lower of what the meter's diode range shows either way.
+    """
 
     one: str
     turned: str = ""
+    diode: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +53,26 @@ def measure_out(world: World, way: str, places: Sequence[str]) -> Out:
     worst_v, place, piece = max(live, key=lambda each: each[0])
     if worst_v >= _LIVE_V:
         return Out(show_display(world, _read_volts(world, piece), "V", f"out {place}"))
-    shown = [(*_read_both(world, piece), place) for place, piece in pieces]
+    shown = [(*_read_both(world, piece), place, piece) for place, piece in pieces]
     most = way in ("across", "along")
-    one, turned, place = max(shown, key=lambda each: (1 if most else -1) * (max if most else min)(each[:2]))
-    return Out(*(show_display(world, ohm, "ohm", f"out {place} {n}") for n, ohm in enumerate((one, turned))))
+    one, turned, place, piece = max(shown, key=lambda each: (1 if most else -1) * (max if most else min)(each[:2]))
+    return Out(
+        show_display(world, one, "ohm", f"out {place} 0"),
+        show_display(world, turned, "ohm", f"out {place} 1"),
+        show_display(world, read_diode(world, piece), "V", f"out {place} diode"),
+    )
+
+
+def read_diode(world: World, piece: Piece) -> float:
+    """Return the lower of the volts that the diode range shows of a piece either way; infinite for open."""
+    ways = (piece, Piece(piece.parts, piece.black, piece.red))
+    return min(_read_diode_once(world, each) for each in ways)
+
+
+def _read_diode_once(world: World, piece: Piece) -> float:
+    volts = solve_parts([*piece.parts, *_list_insulation(piece), *build_diode_source(world, piece.red, piece.black)])
+    seen_v = volts[piece.red] - volts[piece.black]
+    return seen_v if seen_v < world.spreads.diode_range.shown * find_diode_v(world) else float("inf")
 
 
 def _read_both(world: World, piece: Piece) -> tuple[float, float]:

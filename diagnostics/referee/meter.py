@@ -34,6 +34,21 @@ def read_ohms(world: World, mode: str, red: str, black: str) -> float:
 def build_test_source(world: World, red: str, black: str) -> list[Row]:
     """Return the test source that an ohm-meter puts between two terminals, behind its own resistance."""
     test_v, inner_ohm = world.meter["ohms_test_v"], world.meter["ohms_source_ohm"]
+    return _build_source(red, black, test_v, inner_ohm)
+
+
+def build_diode_source(world: World, red: str, black: str) -> list[Row]:
+    """Return the source of a meter's diode range between two terminals."""
+    return _build_source(red, black, find_diode_v(world), world.spreads.diode_range.source_ohm)
+
+
+def find_diode_v(world: World) -> float:
+    """Return the volts that the diode range of a world's meter asks with."""
+    low, high = world.spreads.diode_range.test_v
+    return (low + high) / 2 if world.seed is None else float(world.draw("meter", "diode").uniform(low, high))
+
+
+def _build_source(red: str, black: str, test_v: float, inner_ohm: float) -> list[Row]:
     source: Row = {"name": "meter", "type": "source", "a": black, "b": red, "when": [], "spreads": []}
     source |= {"points": [[0.0, test_v / inner_ohm]], "before_s": 0.0, "after_s": 0.0}
     return [build_leak("meter", red, black, inner_ohm, ()), source]

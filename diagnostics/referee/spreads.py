@@ -36,6 +36,14 @@ class LowInput(_Strict):
     ohm: float
 
 
+class DiodeRange(_Strict):
+    """Volts that a meter's diode range asks with, at least and at most, how much of them it shows, and its ohms."""
+
+    test_v: tuple[float, float]
+    shown: float
+    source_ohm: float
+
+
 class Lacks(_Strict):
     """Effects that the engine has no spread or no part for."""
 
@@ -92,6 +100,7 @@ class Spreads(_Strict):
     threshold: float
     window: float
     leads_ohm: tuple[float, float]
+    diode_range: DiodeRange
     lacks: Lacks
     slips: float
     hasty: float

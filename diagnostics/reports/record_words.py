@@ -33,7 +33,7 @@ _SAW: Final[dict[Saw, str]] = {"as_suspected": "saw_as_suspected", "other": "saw
 _MOST_RANGES: Final = 3  # of what was to be expected that are told
 _CAUSES: Final[dict[Reason, str]] = {
     "ohms": "out_unknown", "turned": "out_uneven", "own volts": "out_live", "elsewhere": "out_elsewhere",
-    "out of range": "out_beyond",
+    "out of range": "out_beyond", "diode": "out_one_way",
 }  # fmt: skip
 _SHORT: Final[dict[Fitting, str]] = {
     "fits": "out_short_fits", "does not fit": "out_short_not", "cannot tell": "out_short_open"
@@ -136,7 +136,10 @@ def tell_other_found(repair: Repair, words: Words) -> str:
 def tell_out(repair: Repair, words: Words) -> str:
     """Return what the meter showed of what came out at a repair, leads turned too; empty where nobody measured."""
     told = [_tell_measured(one, words) for one in repair.out]
-    return say("out_read_turned", words.region, read=told[0], turned=told[1]) if len(told) > 1 else "".join(told)
+    read = say("out_read_turned", words.region, read=told[0], turned=told[1]) if len(told) > 1 else "".join(told)
+    if repair.diode is None:
+        return read
+    return say("out_read_diode", words.region, read=read, diode=_tell_measured(repair.diode, words))
 
 
 def _tell_measured(one: Measured, words: Words) -> str:

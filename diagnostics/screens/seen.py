@@ -4,6 +4,7 @@ import streamlit as st
 
 from diagnostics.cases import SAW, Case, Repair
 from diagnostics.faults import Way
+from diagnostics.reasoning import asks_diode
 from diagnostics.reports import (
     Words,
     is_other_found,
@@ -18,7 +19,8 @@ from diagnostics.visit import find_listener, is_live, list_to_measure, note_out,
 from .draft import ask_text, find_kept, keep, recall
 from .session import guarded, load, open_store, plain, show_alert, show_button, show_cautions, show_note, tell
 
-_FIELDS = ("out_one", "out_turned")  # for what came out, of each repair by its number: one way, and turned
+# Fields for what came out, of each repair by its number: one way, turned, and on the diode range.
+_FIELDS = ("out_one", "out_turned", "out_diode")
 _WAYS: dict[Way, str] = {
     "across": "out_across", "along": "out_along", "between": "out_between", "to_earth": "out_to_earth"
 }  # fmt: skip
@@ -60,14 +62,17 @@ def _ask_out(case: Case, repair: Repair, words: Words, place: tuple[str, int, in
     if not asked:
         return
     fields = _name_fields(place[2])
-    typed = (*(each.value for each in repair.out), "", "")
+    one, turned, *_ = *(each.value for each in repair.out), "", ""
+    typed = (one, turned, "" if repair.diode is None else repair.diode.value)
+    shown = _FIELDS if repair.diode is not None or asks_diode(asked) else _FIELDS[:2]
     begun = bool(repair.out or any(find_kept(name) for name in fields))
     with st.expander(plain(tell("out_title", ranges=tell_foreseen(asked, words))), expanded=begun):
         st.markdown(f"{tell(_WAYS[asked[0].way or 'along'])} {tell('out_same')}")
         show_cautions(("free_part",))
-        for name, text, label in zip(fields, typed, _FIELDS, strict=False):
+        for name, text, label in zip(fields, typed, shown, strict=False):
             recall(name, (), text)
-            if ask_text(tell(label), name, tell("out_one_hint"), 60) == text:
+            hint = tell("out_diode_hint" if label == "out_diode" else "out_one_hint")
+            if ask_text(tell(label), name, hint, 60) == text:
                 keep(name, "")  # what is stored is read from the case: an address may be older than that
         show_button(tell("out_keep"), _note_out, place, "out_keep")
 
@@ -104,9 +109,9 @@ def _name_fields(number: int) -> tuple[str, ...]:
 
 
 def _note_out(case_id: str, revision: int, number: int) -> None:
-    """Store what was typed of what came out; two empty fields take it back."""
-    one, turned = (str(st.session_state.get(name) or "") for name in _name_fields(number))
-    note_out(open_store(), load(case_id, revision), number, one, turned)
+    """Store what was typed of what came out; empty fields take it back."""
+    one, turned, diode = (str(st.session_state.get(name) or "") for name in _name_fields(number))
+    note_out(open_store(), load(case_id, revision), number, one, turned, diode)
 
 
 def show_other_found(case: Case, words: Words) -> None:

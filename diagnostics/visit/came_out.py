@@ -5,17 +5,19 @@ from dataclasses import replace
 from typing import Final
 
 from diagnostics.cases import Case, CaseStore, Measured, Repair, build_understood, parse_meter
-from diagnostics.errors import DiagnosticsError
+from diagnostics.errors import DiagnosticsError, QuantityError
 from diagnostics.faults import parse_fault
 from diagnostics.readings import Meter, read_table
 from diagnostics.reasoning import (
     Diagnosis,
     Foreseen,
+    Shown,
     Told,
     build_shown,
     foresee_fault,
     foresee_out,
     list_asked,
+    parse_diode,
     parse_foreseen,
     parse_shown,
     rate_out,
@@ -66,8 +68,13 @@ def rate_repair(case: Case, repair: Repair) -> Told | None:
     """
     if not repair.out or not (list_to_measure(case, repair) or (repair.cured and is_live(repair))):
         return None
-    shown = build_shown([(each.understood.number, each.understood.unit) for each in repair.out])
-    return rate_out(list_foreseen(case, repair), shown, _find_meter(case), repair.found)
+    return rate_out(list_foreseen(case, repair), _find_shown(repair), _find_meter(case), repair.found)
+
+
+def _find_shown(repair: Repair) -> Shown:
+    diode = None if repair.diode is None else repair.diode.understood.number
+    values = [(each.understood.number, each.understood.unit) for each in repair.out]
+    return build_shown(values, diode if isinstance(diode, float) else None)
 
 
 def is_live(repair: Repair) -> bool:
@@ -79,15 +86,16 @@ def _find_meter(case: Case) -> Meter:
     return parse_meter(case.meter) if case.meter else read_table().meter
 
 
-def note_out(store: CaseStore, case: Case, number: int, one: str, turned: str = "") -> Case:
-    """Note what the meter showed of what came out, one way and with the leads turned; two empty texts take it back.
+def note_out(store: CaseStore, case: Case, number: int, one: str, turned: str = "", diode: str = "") -> Case:
+    """Note what the meter showed of what came out, one way and with the leads turned; empty texts take it back.
 
     ``number`` of the repair counts from 0. Volts are kept alone: who reads them on a part that is free takes no ohms.
+    ``diode`` is the lower of what the diode range showed either way, beside ohms.
 
     Raises
     ------
     QuantityError
-        Neither ohms nor volts, or nought volts; nothing was stored.
+        Neither ohms nor volts, nought volts, or what no diode range shows; nothing was stored.
     NotFoundError
         The case has no such repair.
     """
@@ -97,6 +105,16 @@ def note_out(store: CaseStore, case: Case, number: int, one: str, turned: str = 
     told = zip(typed, values, strict=True)
     live = [(text, value) for text, value in zip(typed, values, strict=True) if value[1] == "V"]
     out = tuple(Measured(text, build_understood(*value)) for text, value in live[:1] or told)
-    if out == repair.out:
+    passes = _read_diode(diode.strip(), has_ohms=bool(typed)) if not live else None
+    if (out, passes) == (repair.out, repair.diode):
         return case
-    return store.append_repair(case.case_id, replace(repair, out=out), case.revision)
+    return store.append_repair(case.case_id, replace(repair, out=out, diode=passes), case.revision)
+
+
+def _read_diode(text: str, *, has_ohms: bool) -> Measured | None:
+    if not text:
+        return None
+    value = parse_diode(text)
+    if not has_ohms:
+        raise QuantityError("the ohms are wanted first", text=text, unit="ohm", hint="for example OL")
+    return Measured(text, build_understood(value, "V"))

@@ -264,6 +264,17 @@ def test_what_came_out_is_read_with_what_was_understood_and_no_more_than_two_of_
         assert "volts, ohms not below zero, or OL with the unit ohm are wanted" in found_at[3]
 
 
+def test_what_the_diode_range_showed_is_volts_or_over_range() -> None:
+    head = "format: ohmward-case/1\nsite: bench_two_wire\nrepairs:\n"
+    head += "  - {fault: mend_conductor@run det2, done_at: 2026-03-14T09:00:00+01:00, cured: true, diode: "
+    over, drop = (f"{{value: x, understood: {{value: {v}, unit: V}}}}" for v in ("OL", "0.62"))
+    assert parse(f"{head}{over}}}\n").repairs[0].diode == Measured("x", Understood("OL", "V"))
+    assert parse(f"{head}{drop}}}\n").repairs[0].diode == Measured("x", Understood(0.62, "V"))
+    for told in ("-0.6, unit: V", "0.6, unit: ohm", "OL, unit: ohm", "green", "1e308, unit: V"):
+        (found_at,) = complain(f"{head}{{value: x, understood: {{value: {told}}}}}}}\n")
+        assert "volts not below zero, or OL, with the unit V are wanted" in found_at[3], told
+
+
 def test_what_is_told_of_a_wrong_word_names_its_key_and_only_words_that_can_be_written() -> None:
     head = "format: ohmward-case/1\nsite: bench_two_wire\ncontext: [nw]\nrepairs:\n"
     row = "  - {fault: x, done_at: 2026-03-14T09:00:00+01:00, saw: elephants}\n"
@@ -338,10 +349,12 @@ numbers = st.one_of(
     st.builds(Understood, st.floats(-1e15, 1e15).filter(lambda v: not v or abs(v) >= 1e-15), st.just("V")),
     st.builds(Understood, st.just(0.0) | st.floats(1e-15, 1e15), st.just("ohm")),
 )
+diodes = st.builds(Understood, st.just(0.0) | st.floats(1e-15, 1e15) | st.just("OL"), st.just("V"))
 repairs = st.builds(
     Repair, typed, moments, st.none() | st.booleans(), typed,
     foreseen=st.lists(typed, max_size=3).map(tuple),
     out=st.lists(st.builds(Measured, typed.filter(bool), numbers), max_size=2).map(tuple),
+    diode=st.none() | st.builds(Measured, typed.filter(bool), diodes),
 )  # fmt: skip
 
 

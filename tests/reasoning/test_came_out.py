@@ -17,10 +17,12 @@ from diagnostics.reasoning import (
     Foreseen,
     Shown,
     Told,
+    asks_diode,
     build_shown,
     foresee_fault,
     foresee_out,
     list_asked,
+    parse_diode,
     parse_foreseen,
     parse_shown,
     rate_out,
@@ -118,6 +120,46 @@ def test_what_a_repair_is_for_is_foreseen_likeliest_first_and_what_is_far_behind
     assert found[0] == replace(foresee(loop, "joint_resistive=312@det3.in+", 0.05), about_ohm=found[0].about_ohm)
     only = foresee_out(loop, candidates, ("mend_conductor", "run det3"), ("conductor_open@det3.in+",))
     assert [each.fault for each in only] == ["conductor_open@det3.in+"]
+
+
+@pytest.mark.parametrize(
+    ("shown", "told"),
+    [
+        (Shown(math.inf, math.inf, diode_v=math.inf), Told("fits")),
+        (Shown(math.inf, math.inf, diode_v=2.7), Told("fits")),  # some ranges show their own volts, not OL
+        (Shown(math.inf, math.inf, diode_v=1.83), Told("does not fit", "diode")),
+        (Shown(math.inf, diode_v=0.0), Told("does not fit", "diode")),
+        (Shown(15e3, 10e6, diode_v=0.6), Told("does not fit", "turned")),  # the ohms told it already
+        (Shown(300.0, diode_v=0.3), Told("does not fit", "ohms")),  # of what is not open it tells nothing more
+    ],
+)
+def test_what_is_open_for_ohms_must_be_open_on_the_diode_range_too(shown: Shown, told: Told, meter: Meter) -> None:
+    assert rate_out((OPEN,), shown, meter) == told
+
+
+def test_a_joint_that_fits_its_ohms_is_not_doubted_for_what_the_diode_range_shows(meter: Meter) -> None:
+    assert rate_out((JOINT,), Shown(312.0, 312.0, diode_v=0.312), meter) == Told("fits")
+
+
+def test_only_where_something_should_be_open_is_the_diode_range_asked_for() -> None:
+    assert asks_diode((JOINT, OPEN))
+    assert not asks_diode((JOINT, LEAK))
+    assert not asks_diode(())
+
+
+@pytest.mark.parametrize(("text", "volts"), [("0.62", 0.62), ("0,62 V", 0.62), ("620 mV", 0.62), ("OL", math.inf)])
+def test_the_diode_range_is_read_as_it_is_written(text: str, volts: float) -> None:
+    assert parse_diode(text) == pytest.approx(volts)
+
+
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [("620", "write 620 mV"), ("-0.6", "without its sign"), ("312 ohm", ""), ("", ""), ("green", "")],
+)
+def test_what_no_diode_range_shows_is_refused_with_what_was_meant(text: str, hint: str) -> None:
+    with pytest.raises(QuantityError) as found:
+        parse_diode(text)
+    assert hint in str(found.value)
 
 
 @pytest.mark.parametrize("each", [OPEN, JOINT, LEAK, NOTHING])

@@ -26,6 +26,7 @@ from tests.screens.test_seen import ASKED, MINUS, PLUS, own_repair, print_record
 from tests.screens.test_work import at_verdict
 
 ONE, TURNED = "What it reads", "With the leads turned, if you like"
+DIODE = "If it reads OL: on the diode range, both ways, the lower"
 UNKNOWN = "It does not fit: the cause is not known."
 KEEP = "Keep the part, and look at this place first if it comes back."
 
@@ -164,6 +165,32 @@ def test_a_verdict_keeps_what_its_suspects_foretell_before_anybody_measures(stor
     note(visitor, "OL")
     assert "What came out reads OL: that fits what was suspected." in visitor.text
     assert reread(visitor.case) == visitor.case
+
+
+def test_what_is_open_for_ohms_is_asked_about_on_the_diode_range_and_told_where_it_passes(store: CaseStore) -> None:
+    visitor = Visitor(store, describe_call(store).case_id).tap("work_done").tap("cured")
+    note(visitor.type(DIODE, "620"), "OL", "OL")
+    assert "write 620 mV" in visitor.text
+    assert visitor.case.repairs[0].out == ()
+    note(visitor.type(DIODE, "620 mV"), "OL", "OL")
+    assert visitor.case.repairs[0].diode == Measured("620 mV", Understood(0.62, "V"))
+    read = "reads OL, OL with the leads turned; 0.62 V on the diode range"
+    assert f"what came out {read}: open for ohms, and more volts pass through it." in visitor.text
+    assert UNKNOWN in visitor.text
+    assert f"{read.removeprefix('reads ')}: DOES NOT FIT what was suspected" in print_record(visitor.case)
+    assert reread(visitor.case) == visitor.case
+    again = visitor.reload()
+    assert next(f for f in again.at.text_input if f.label == DIODE).value == "620 mV"
+    note(again.type(DIODE, "OL"), "OL", "OL")
+    assert "OL with the leads turned; OL on the diode range: that fits what was suspected." in again.text
+    note(again.type(DIODE, "0.6"), "", "")
+    assert "ohms are wanted first" in again.text
+    assert again.case.repairs[0].out
+
+
+def test_of_a_joint_with_ohms_of_its_own_no_diode_range_is_asked_for(joint: Visitor) -> None:
+    assert is_asked(joint)
+    assert DIODE not in [field.label for field in joint.at.text_input]
 
 
 def test_a_repair_of_ones_own_foretells_its_suspect_alone(store: CaseStore) -> None:
