@@ -22,8 +22,8 @@ Outcome = Literal["followed", "other", "skipped"]
 SPEAKERS: Final[tuple[Speaker, ...]] = ("model", "guide")
 OFFERED: Final[tuple[Offered, ...]] = ("measure", "repair", "hand_over")
 OUTCOMES: Final[tuple[Outcome, ...]] = ("followed", "other", "skipped")
-Saw = Literal["", "as_suspected", "other", "nothing"]
-SAW: Final[tuple[Saw, ...]] = ("", "as_suspected", "other", "nothing")
+Saw = Literal["", "as_suspected", "other", "nothing", "right"]
+SAW: Final[tuple[Saw, ...]] = ("", "as_suspected", "other", "nothing", "right")
 OVER_RANGE: Final = "OL"
 
 CASE_ID: Final = "^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$"
@@ -155,9 +155,10 @@ class Repair:
 
     ``suspected`` are the faults that it was for when it was told, likeliest first: it is one of them; each a fault text
     with the ohms that the readings made of it, or plain words. ``saw`` is what whoever made it saw there, empty where
-    nobody said; ``found`` which of several it was, a fault text, or, where it was something ``other``, plain words.
-    ``own_words`` are what was typed of a repair that nobody had proposed. ``now`` is what is complained of since a
-    repair that did not cure: a symptom; empty where it is the same as before.
+    nobody said, *right* where nothing had to be put right and all was left as it was. ``found`` is which of several it
+    was, a fault text, or, where it was something ``other``, plain words. ``own_words`` are what was typed of a repair
+    that nobody had proposed. ``now`` is what is complained of since a repair that did not cure: a symptom; empty where
+    it is the same as before.
 
     ``foreseen`` is what the suspected faults make a meter show of what comes out, likeliest first, as
     ``reasoning.Foreseen`` writes it: kept from before it was measured. ``out`` is what it showed, one way and, where
@@ -184,6 +185,11 @@ class Repair:
     def __post_init__(self) -> None:
         """Bring the moment to UTC."""
         object.__setattr__(self, "done_at", to_utc(self.done_at))
+
+    @property
+    def is_in_vain(self) -> bool:
+        """Return whether something was put right, and the complaint stayed, or another came."""
+        return self.cured is False and self.saw != "right"
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,16 @@ from .learn import (
     tell_zone,
 )
 from .location import build_spot_object, tell_location, tell_spot
-from .mend import Mend, list_likeliest, list_mend_places, list_mends, list_suspected, tell_range, tell_rechecks
+from .mend import (
+    Mend,
+    list_likeliest,
+    list_mend_places,
+    list_mends,
+    list_suspected,
+    tell_range,
+    tell_rechecks,
+    tell_take_off,
+)
 from .objects import (
     build_diagnosis,
     build_guide,
@@ -178,6 +187,7 @@ __all__ = [
     "tell_stop",
     "tell_stops",
     "tell_symptom",
+    "tell_take_off",
     "tell_test",
     "tell_zone",
     "write_faults",

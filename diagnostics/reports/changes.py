@@ -43,7 +43,8 @@ def _tell(body: Body, words: Words) -> str:
             told = say("moved_corrected", words.region, reading=_tell_reading(body.reading, words))
         case Repair():
             known = {True: "cured", False: "still_faulty", None: "not_known"}[body.cured]
-            told = f"{tell_repair(body, words)} {say(known, words.region)}"
+            mark = "" if body.saw == "right" else say(known, words.region)
+            told = f"{tell_repair(body, words)} {mark}".rstrip()
         case Closed():
             name = tell_closing(body.closing, words.region)[0] if body.closing else ""
             told = say("closed_as", words.region, closing=name) if name else say("moved_opened", words.region)

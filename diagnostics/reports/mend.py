@@ -4,9 +4,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from diagnostics.faults import Fault
-from diagnostics.reasoning import Diagnosis
+from diagnostics.reasoning import Diagnosis, foresee_out
+from diagnostics.units import format_quantity
 from diagnostics.visit import Recheck, list_rechecks, write_class
 
+from .record_words import tell_foreseen
 from .shares import UNPLACED, find_position, is_sought, put_value
 from .words import Words, say
 
@@ -128,6 +130,16 @@ def _name_end(terminal: str, words: Words) -> str:
     place, _, end = terminal.partition(".")
     owner = "module" if end.startswith("loop") else "panel"
     return words.terminal(f"{owner}.{end}" if place == "field" else terminal)
+
+
+def tell_take_off(d: Diagnosis, repair: tuple[str, str], words: Words) -> str:
+    """Return what the resistor that comes off should read before another goes on; empty where none comes off."""
+    asked = [each for each in foresee_out(words.loop, d.candidates, repair) if each.way == "across"]
+    name = words.loop.end_resistors.get(asked[0].place) if asked else None
+    if name is None:
+        return ""
+    right = format_quantity(words.loop.by_name[name].resistance_ohm, "ohm")
+    return say("take_off", words.region, ranges=tell_foreseen(asked, words), right=right)
 
 
 def tell_rechecks(repair: tuple[str, str], words: Words) -> tuple[str, ...]:

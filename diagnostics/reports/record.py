@@ -299,11 +299,12 @@ class RecordTold:
     def _tell_repair(self, r: Repair) -> list[Markup]:
         """Return one row of the repairs; what nobody said of what was seen is told as that."""
         marks = {True: self.page("yes"), False: self.page("no"), None: self.phrase("not_known")}
-        done = tell_repair(replace(r, suspected=(), saw="", found="", out=()), self.words)
+        kept = replace(r, suspected=(), saw=r.saw if r.saw == "right" else "", found="", out=(), diode=None)
+        done = tell_repair(kept, self.words)
         seen = tell_seen(r, self.words) or (self.page("not_said") if r.suspected else "")
         out = tell_cause_short(self.case, r, self.words)
         typed = (put_typed(text) for text in (done, tell_suspected(r, self.words), seen, out))
-        return [self.moment(r.done_at), *typed, put(marks[r.cured]), put_typed(r.by)]
+        return [self.moment(r.done_at), *typed, put("" if r.saw == "right" else marks[r.cured]), put_typed(r.by)]
 
     def tests(self) -> Markup:
         """Return the fixed list of tests, and in a box of its own what was not tested."""

@@ -29,7 +29,9 @@ from .word_table import Region
 from .words import Words, say, tell_symptom
 
 MOST_TOLD: Final = 4  # suspects of one repair by name; more than one more is counted
-_SAW: Final[dict[Saw, str]] = {"as_suspected": "saw_as_suspected", "other": "saw_other", "nothing": "saw_nothing"}
+_SAW: Final[dict[Saw, str]] = {
+    "as_suspected": "saw_as_suspected", "other": "saw_other", "nothing": "saw_nothing", "right": "saw_right"
+}  # fmt: skip
 _MOST_RANGES: Final = 3  # of what was to be expected that are told
 _CAUSES: Final[dict[Reason, str]] = {
     "ohms": "out_unknown", "turned": "out_uneven", "own volts": "out_live", "elsewhere": "out_elsewhere",
@@ -216,11 +218,13 @@ def tell_repair(repair: Repair, words: Words) -> str:
 def list_told(repair: Repair, words: Words) -> tuple[str, ...]:
     """Return what was put right, what had been suspected there and what was seen, each as a sentence of its own."""
     told = [tell_mended(repair.fault, words)]
+    if repair.saw == "right":
+        told.append(say("repair_not_needed", words.region))
     if repair.own_words:
         told.append(say("repair_own_words", words.region, words=repair.own_words))
     if repair.suspected:
         told.append(_tell_was_suspected(repair, words))
-    if seen := tell_seen(repair, words):
+    if repair.saw != "right" and (seen := tell_seen(repair, words)):
         told.append(say("repair_seen", words.region, seen=seen))
     if read := tell_out(repair, words):
         told.append(say("repair_out", words.region, read=read))

@@ -32,7 +32,7 @@ def ask_seen(case: Case, words: Words) -> None:
     """Ask what was seen at the last repair, where it was for something that had been suspected."""
     number = len(case.repairs) - 1
     repair = case.repairs[number] if case.repairs else None
-    if repair is None or not repair.suspected or repair.cured is None:
+    if repair is None or not repair.suspected or repair.cured is None or repair.saw == "right":
         return
     field = f"seen {number}"
     names = _name_answers(repair, words)

@@ -25,6 +25,7 @@ from diagnostics.reports import (
     tell_panel,
     tell_rechecks,
     tell_symptom,
+    tell_take_off,
 )
 from diagnostics.visit import (
     Assessment,
@@ -108,21 +109,26 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     mends = list_mends(d, repair, words)
     _show_mends(mends)
     rechecks = () if by_phone else tell_rechecks(repair, words)
-    more = [text for text in (tell_location(assessment, words), *rechecks) if text]
+    take_off = "" if by_phone else tell_take_off(d, repair, words)
+    more = [text for text in (tell_location(assessment, words), take_off, *rechecks) if text]
     st.markdown("\n".join(f"- {plain(text)}" for text in more))
     if by_phone:
         _end_by_phone(assessment)
         return
     at = list_mend_places(mends)
-    show_cautions((*list_repair_cautions(repair, at), "outranked"), list_read_for_repair(case, words.loop, repair, at))
-    _show_ways(assessment)
+    wanted = (*list_repair_cautions(repair, at), *(("free_part",) if take_off else ()), "outranked")
+    show_cautions(wanted, list_read_for_repair(case, words.loop, repair, at))
     args = (case.case_id, case.revision, *repair, list_suspected(d, repair, words))
+    _show_ways(assessment, args)
     _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
 
 
-def _show_ways(assessment: Assessment) -> None:
-    """Show the ways around a verdict, side by side, as they stand at a step."""
+def _show_ways(assessment: Assessment, repair: tuple[object, ...] = ()) -> None:
+    """Show the ways around a verdict, side by side, as they stand at a step; a repair may turn out not to be needed."""
     with st.container(horizontal=True, gap="xsmall", key="ways"):
+        if repair:
+            label = tell("was_right")
+            st.button(label, key="was_right", on_click=guarded(_record_right, label), args=repair)
         show_side("something_else", "other", "something_else")
         show_undo(assessment)
 
@@ -272,6 +278,12 @@ def _record_repair(
     _record(load(case_id, revision), write_class((remedy, spot)), note, cured=cured)
 
 
+def _record_right(case_id: str, revision: int, remedy: str, spot: str, suspected: tuple[str, ...]) -> None:
+    """Store that what was to be put right was right, and was left as it was."""
+    keep(_OTHER_NOW, "")
+    _record(load(case_id, revision), write_class((remedy, spot)), RepairNote(suspected, "right"), cured=False)
+
+
 def _record(case: Case, what: str, note: RepairNote, *, cured: bool) -> None:
     """Store a repair, and with it what was suggested when it was told; not while it is open what is wrong now."""
     now = str(st.session_state.get(_NOW) or "") if find_kept(_OTHER_NOW) else ""
@@ -279,7 +291,7 @@ def _record(case: Case, what: str, note: RepairNote, *, cured: bool) -> None:
         st.session_state["problem"] = tell("now_needed")
         return
     assessment = assess(case)
-    only = note.suspected if note.saw else ()  # else it is one of all that this repair mends
+    only = note.suspected if note.saw == "as_suspected" else ()  # else it is one of all that this repair mends
     d = assessment.diagnosis
     foreseen = foresee_repair(assessment.loop, d, what, only) if note.suspected else ()
     note, suggestion = replace(note, now=now, foreseen=foreseen), build_suggestion(assessment)
@@ -294,7 +306,8 @@ def show_repairs(case: Case, words: Words, *, may_change: bool = False) -> None:
         mark = {True: f"✓ {tell('cured')}", False: f"✗ {tell('still_faulty')}", None: f"? {tell('not_known')}"}
         first, *more = (plain(text) for text in list_told(repair, words))
         told = f"{format_moment(repair.done_at)} · {first}"
-        st.markdown("  \n".join([f"- **{mark[repair.cured]}** · {told}", *more]))
+        sign = f"– {tell('left_as_it_was')}" if repair.saw == "right" else mark[repair.cured]
+        st.markdown("  \n".join([f"- **{sign}** · {told}", *more]))
         if may_change and repair.cured is not None:
             args = (case.case_id, case.revision, number)
             label = tell("repair_taken_back")

@@ -125,7 +125,7 @@ def build_question(case: Case, bench: Bench) -> Question:
         taken=taken,
         can=None if case.can is None else frozenset(case.can),
         standing_at=taken[-1].measurement.place if taken and is_here else "panel",
-        tried=tuple(split_class(r.fault) for r in case.repairs if r.cured is False),
+        tried=_list_tried(case),
         tried_after=_count_before(case),
         symptom_after=symptom_after,
         skipped=find_left_out(case, bench.loop),
@@ -181,7 +181,7 @@ def tell_meaning(case: Case) -> str:
         retracted=(), suggestions=(), tests=(), leaving=None, earlier_closings=(),
         readings=tuple(replace(_strip(r), taken_at=tell(r.taken_at)) for r in case.readings),
         repairs=tuple(
-            replace(r, done_at=_WHENEVER, found="", suspected=(), saw="", own_words="", foreseen=(), out=())
+            replace(r, done_at=_WHENEVER, found="", suspected=(), saw="", own_words="", foreseen=(), out=(), diode=None)
             for r in case.repairs
         ),
         acknowledged=tuple(
@@ -204,9 +204,15 @@ def _check_contexts(words: Sequence[str]) -> tuple[Context, ...]:
     return tuple(c for c in (*CONTEXTS, *SIGNS) if c in words)
 
 
+def _list_tried(case: Case) -> tuple[tuple[str, str], ...]:
+    """Return what was put right in vain, last what was last; before that what was found right and left as it was."""
+    failed = [r for r in case.repairs if r.cured is False]
+    return tuple(split_class(r.fault) for r in sorted(failed, key=lambda r: r.is_in_vain))
+
+
 def _find_complaints(case: Case) -> tuple[str | None, str | None]:
     """Return what was complained of before the last repair that did not cure, and since; None: the same, or unsaid."""
-    failed = [r.now for r in case.repairs if r.cured is False]
+    failed = [r.now for r in case.repairs if r.is_in_vain]
     before = next((now for now in reversed(failed[:-1]) if now), case.symptom) or None
     since = (failed[-1] if failed else "") or None
     return before, None if since == before else since
@@ -214,7 +220,7 @@ def _find_complaints(case: Case) -> tuple[str | None, str | None]:
 
 def _count_before(case: Case) -> int | None:
     """Return how many of the readings that count were taken before the last repair that did not cure, or None."""
-    failed = [r.done_at for r in case.repairs if r.cured is False]
+    failed = [r.done_at for r in case.repairs if r.is_in_vain]
     counted = [r.taken_at for r in case.readings if r.condition != "absent"]
     if not failed or any(at is None for at in counted):
         return None

@@ -22,9 +22,10 @@ from diagnostics.reports import (
     read_words,
     tell_rechecks,
     tell_spot,
+    tell_take_off,
 )
 from diagnostics.reports.record_words import tell_suspected
-from diagnostics.units import format_ends, format_short
+from diagnostics.units import format_ends, format_quantity, format_short
 from diagnostics.visit import Assessment, assess_case, list_read_for_repair
 from diagnostics.wiring import QuickDescription, build_loop, build_quick_site
 
@@ -97,6 +98,18 @@ def test_record_keeps_what_was_suspected_with_its_ohms_and_tells_it_as_the_suspe
     told = tell_suspected(Repair("@".join(found), datetime.now(UTC), suspected=kept), words)
     assert told == list_suspects(assessment.diagnosis, words)[0][1]
     assert "about 10 kΩ between the conductors, run into detector 3" in told
+
+
+def test_what_the_resistor_that_comes_off_should_read_is_said_before_another_goes_on() -> None:
+    """A site with a wrong resistor: that value is suspected, the right one means that it is something else."""
+    assessment, words, found = assess("packing_shed_borrowed_part")
+    assert found[0] == "fit_end_resistor"
+    told = tell_take_off(assessment.diagnosis, found, words)
+    (wrong_ohm,) = {c.faults[0].value_ohm for c in assessment.diagnosis.candidates[:1]}
+    assert f"about {format_quantity(wrong_ohm, 'ohm')}" in told
+    assert "If it reads 4.70 kΩ, put it back" in told
+    call, call_words, conductor = assess("bakery_call")
+    assert tell_take_off(call.diagnosis, conductor, call_words) == ""
 
 
 def test_group_that_is_spread_over_many_places_names_some_and_counts_the_rest() -> None:

@@ -8,7 +8,8 @@ from diagnostics.cases import CaseStore, Reading, Suggestion, parse_case, write_
 from diagnostics.readings import Faults
 from diagnostics.reports import render_record
 from diagnostics.source import read_document
-from diagnostics.visit import assess_case, record_reading
+from diagnostics.visit import RepairNote, assess_case, record_reading, record_repair
+from diagnostics.visit.assess import build_case_bench, build_question
 from tests.screens.conftest import Visitor
 from tests.screens.real_work import describe, describe_call
 from tests.screens.test_work import at_verdict, at_volts
@@ -34,6 +35,44 @@ def test_suggested_repair_is_kept_with_whether_it_was_made(at_work: Visitor) -> 
     assert [r.cured for r in at_work.case.repairs] == [None]
     at_work.tap("correct ")  # a reading behind the verdict
     assert "Correcting an earlier reading" in at_work.text
+
+
+def test_what_was_right_as_it_was_is_no_repair_in_vain_and_the_search_goes_on(at_work: Visitor) -> None:
+    """Nothing was changed: what was read before still is of this loop, and the readings are not parted by it."""
+    at_verdict(at_work)
+    before = assess_case(at_work.case)
+    at_work.tap("was_right")
+    (repair,) = at_work.case.repairs
+    assert (repair.fault, repair.cured, repair.saw) == ("fit_end_resistor@end", False, "right")
+    assert "**– Left as it was**" in at_work.text
+    assert "Left as it was: it was right." in at_work.text
+    assert "Still faulty" not in at_work.text
+    assert "What was seen there?" not in at_work.text
+    question = build_question(at_work.case, build_case_bench(at_work.case))
+    assert (question.tried, question.tried_after, question.symptom_after) == (
+        (("fit_end_resistor", "end"),),
+        None,
+        None,
+    )
+    after = assess_case(at_work.case).diagnosis
+    shares = [
+        sum(c.probability for c in d.candidates if c.repair_class == ("fit_end_resistor", "end"))
+        for d in (before.diagnosis, after)
+    ]
+    assert shares[1] < shares[0]
+    record = render_record(at_work.case)
+    assert "Left as it was: it was right." in record
+    assert parse_case(read_document(write_case(at_work.case), "c"), None).repairs == at_work.case.repairs
+    at_work.tap("take_back_repair_0")
+    assert assess_case(at_work.case).diagnosis.settled == before.diagnosis.settled
+
+
+def test_what_was_right_does_not_hide_the_repair_that_was_made_in_vain_before_it(store: CaseStore) -> None:
+    case = record_repair(store, describe_call(store), "mend_conductor@run det5", cured=False)
+    case = record_repair(store, case, "fit_end_resistor@end", cured=False, note=RepairNote((), "right"))
+    question = build_question(case, build_case_bench(case))
+    assert question.tried == (("fit_end_resistor", "end"), ("mend_conductor", "run det5"))
+    assert question.tried_after == len(question.taken)
 
 
 def test_repair_of_ones_own_is_kept_as_another_than_the_suggested_one(at_work: Visitor) -> None:
