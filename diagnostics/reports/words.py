@@ -163,14 +163,20 @@ class Words:
 
     def fault(self, fault: Fault) -> str:
         """Return what is wrong, and where."""
-        where = self._tell_fault_place(fault)
+        where = self.fault_place(fault)
         value = "" if fault.value_ohm is None else format_quantity(fault.value_ohm, "ohm", 2)
         told = localize(fault.data.title, self.region).format(place=where, value=value, **self.terms)
         several = len(self.loop.chains) > 1 and "{place}" not in fault.data.title
         chain = next((c for c in self.loop.chains if several and fault.place in {c.start, c.end}), None)
         return told if chain is None else f"{told}, {self._loop_on(chain)}"
 
-    def _tell_fault_place(self, fault: Fault) -> str:
+    def kind(self, name: str) -> str:
+        """Return what is wrong by its kind alone; place and ohms are left open."""
+        title = localize(read_catalogue().kinds[name].title, self.region)
+        return _capital(title.format(place="…", value="… Ω", **self.terms))
+
+    def fault_place(self, fault: Fault) -> str:
+        """Return where a fault is, as its sentence names it."""
         one, touches, two = fault.place.partition(".det")
         if touches:
             return self.table.both.format(one=self.run(one), two=self.run(f"det{two}"))

@@ -5,7 +5,16 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore
 from diagnostics.errors import DiagnosticsError, NotFoundError
 from diagnostics.reports import format_wait
-from diagnostics.visit import SAFETY, Assessment, count_left_s, extend_test, find_stage, find_test_end, tell_meaning
+from diagnostics.visit import (
+    SAFETY,
+    Assessment,
+    count_left_s,
+    extend_test,
+    find_hidden,
+    find_stage,
+    find_test_end,
+    tell_meaning,
+)
 
 from .baseline import AS_LEFT, find_question, show_held, show_left_form, show_question
 from .closing import PROOF, show_closing
@@ -14,12 +23,14 @@ from .describe import show_describe
 from .draft import find_form
 from .moved import note_others, show_moved
 from .paper import PAPER, show_paper
+from .plant import show_plant
 from .proof import show_proof
 from .record import show_closed, show_more_of_case
 from .safety import show_for_us, show_safety
 from .seen import ask_seen
 from .session import (
     NEW,
+    PLANT,
     assess,
     begin_screen,
     build_words,
@@ -72,6 +83,11 @@ def _show_app() -> None:
     if case_id == NEW:
         _show_head(None)
         show_safety(SAFETY[0], None)
+        return
+    if case_id == PLANT:
+        begin_screen()
+        _show_head(None)
+        show_plant(store)
         return
     case = _find_case(store, case_id)
     if case is None:
@@ -208,7 +224,8 @@ def _tell_head(case: Case) -> str:
     count = len(case.readings)
     saved = tell("saved", count=str(count)) if count else tell("none_saved")
     short = tell("on_test_short", until=f"{end.astimezone(find_zone()):%H:%M}", left=left) if end and left_s else ""
-    line = " · ".join(filter(None, [saved, short]))
+    practice = tell("practice") if find_hidden(case) is not None else ""
+    line = " · ".join(filter(None, [saved, short, practice]))
     return f"**{plain(case.site.name)}**  \n{line}"
 
 

@@ -25,6 +25,7 @@ from .draft import VIEW, begin_drawing, find_kept, forget, gather, keep
 
 _Alert = Literal["info", "success", "warning", "error"]
 NEW = "new"
+PLANT = "plant"  # in the place of a case: a trainer hides a fault
 SEEN, NOT_STORED, _WRITING, _ACTED = "seen", "not_stored", "writing", "acted"
 _LONG = 16  # detectors; from here on the first reckoning takes more than a moment
 # Names of our own keys, and the two parts of the page that Streamlit names for tests.

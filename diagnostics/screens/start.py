@@ -5,11 +5,12 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore
 from diagnostics.locate import find_shipped
 from diagnostics.reports import tell_closing
-from diagnostics.visit import find_hidden, find_listener, find_stage, list_visits, prepare, start_visit
+from diagnostics.visit import find_hidden, find_listener, is_described, list_visits, prepare, start_visit
 from diagnostics.wiring import read_site
 
 from .session import (
     NEW,
+    PLANT,
     find_region,
     format_moment,
     go_to,
@@ -29,7 +30,6 @@ _DEMOS = {
     "demo_module": ("orchard", "new", "constant_trouble", "supply_on_no@reset", ""),
     "demo_loops": ("hostel", "altered", "constant_trouble", "conductor_open@det6.in+", "zone2"),
 }
-_UNDESCRIBED = {"is_it_real", "outputs", "tell_people", "evidence_first", "for_us", "describe"}
 
 
 def show_start(store: CaseStore) -> None:
@@ -47,6 +47,7 @@ def show_start(store: CaseStore) -> None:
     st.markdown(tell("demo_why"))
     for name in _DEMOS:
         show_button(tell(name), _begin_demo, (name,), f"begin_{name}")
+    show_button(tell("plant"), go_to, (PLANT,), "plant")
     _show_region()
     show_main_button(f"+ {tell('new_case')}", go_to, (NEW,), "new_case")
 
@@ -57,11 +58,12 @@ def _show_visit(visit: Case | str) -> None:
         return
     state = tell_closing(visit.closing, find_region())[0] if visit.closing else tell("open")
     mark = {"": "▶ ", "left_impaired": "⚠ ", "waiting": "⚠ "}.get(visit.closing, "✓ ")
-    name = tell("draft") if find_stage(visit) in _UNDESCRIBED and find_hidden(visit) is None else visit.site.name
+    name = tell("draft") if not is_described(visit) else visit.site.name
     begun = visit.acknowledged[0].at if visit.acknowledged else None
     when = f" · {tell('started', when=format_moment(begun))}" if begun else ""
     phone = f" · ☎ {tell('by_phone')}" if find_listener(visit) == "caller" else ""
-    label = f"{mark}**{state}**{phone} · {plain(name)}{when} · {visit.case_id}"
+    practice = f" · {tell('practice')}" if find_hidden(visit) is not None else ""
+    label = f"{mark}**{state}**{phone}{practice} · {plain(name)}{when} · {visit.case_id}"
     show_button(label, go_to, (visit.case_id,), f"open {visit.case_id}")
 
 

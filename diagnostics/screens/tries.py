@@ -5,7 +5,7 @@ import streamlit as st
 from diagnostics.cases import Case
 from diagnostics.faults import parse_faults
 from diagnostics.reports import Words, read_words, tell_symptom
-from diagnostics.visit import build_bench, find_about, find_hidden
+from diagnostics.visit import Way, build_bench, count_own_way, find_about, find_hidden, find_model_way, list_left
 from diagnostics.wiring import Loop
 
 from .session import find_region, plain, show_note, tell
@@ -42,4 +42,21 @@ def show_hidden(case: Case, words: Words) -> None:
     cured = [words.told_repair(r.fault) for r in case.repairs if r.cured]
     st.subheader(tell("try_hidden_title"), anchor=False)
     found = plain("; ".join(cured)) if cured else tell("try_found_none")
-    st.markdown(f"- **{tell('try_hidden')}** {plain(words.faults(faults))}\n- **{tell('try_found')}** {found}")
+    ways = (("try_own_way", count_own_way(case)), ("try_model_way", find_model_way(case)))
+    lines = [f"**{tell('try_hidden')}** {plain(words.faults(faults))}", f"**{tell('try_found')}** {found}"]
+    lines += [f"**{tell(name)}** {tell_way(way)}" for name, way in ways]
+    st.markdown("\n".join(f"- {line}" for line in lines))
+    show_note(tell("try_ways_note"))
+
+
+def tell_way(way: Way) -> str:
+    """Return how a hidden fault was gone after, as a sentence."""
+    told = tell("try_way", readings=str(way.readings), minutes=f"{way.minutes:.0f}")
+    told = told if way.mended else f"{told} {tell('try_not_mended')}"
+    return f"{told} {tell('try_in_vain', count=str(way.in_vain))}" if way.in_vain else told
+
+
+def show_try_outcome(case: Case, loop: Loop, repair: tuple[str, str]) -> None:
+    """Say, in an invented case, whether the complaint would be gone after a repair that is said to be done."""
+    if find_hidden(case) is not None:
+        show_note(tell("try_still_there" if list_left(case, loop, (repair,)) else "try_gone"))

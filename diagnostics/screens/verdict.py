@@ -7,7 +7,7 @@ from typing import Literal
 import streamlit as st
 
 from diagnostics.cases import Case
-from diagnostics.reasoning import SYMPTOMS
+from diagnostics.reasoning import SYMPTOMS, Diagnosis
 from diagnostics.reports import (
     Mend,
     Words,
@@ -63,6 +63,7 @@ from .session import (
     tell,
     turn_to,
 )
+from .tries import show_try_outcome
 from .ways import show_undo
 
 _SUSPECT = "suspect"  # which of the leading suspects a repair of one's own was for
@@ -95,14 +96,7 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     _show_back(case, words, write_class(repair))
     if by_phone:  # before anything that reads like an order
         show_alert("info", tell("caller_hand_on"))
-    show_note(tell("settled_title") if d.settled else tell("likely_title"))
-    st.markdown(f"## {plain(words.repair(repair))}")
-    parts = list_parts(repair)
-    carried = tell("parts", parts=", ".join(parts)) if parts else tell("no_parts")
-    minutes = tell("minutes", minutes=f"{d.next.minutes:.0f}") if d.next else ""
-    st.markdown(f"**{tell('sure', percent=tell_certainty(d, repair))}** · {minutes} · {carried}")
-    if not d.settled:
-        st.markdown(explain_unsure(d))
+    _show_found(d, words, repair)
     assumed = tell_panel(case.site)
     if assumed and _SWAPS in repair[0].split(" + "):
         show_alert("warning", plain(f"{assumed} {tell('assumed_verdict')}"))
@@ -120,7 +114,21 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     show_cautions(wanted, list_read_for_repair(case, words.loop, repair, at))
     args = (case.case_id, case.revision, *repair, list_suspected(d, repair, words))
     _show_ways(assessment, args)
+    if find_kept(DONE) == write_class(repair):
+        show_try_outcome(case, words.loop, repair)
     _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
+
+
+def _show_found(d: Diagnosis, words: Words, repair: tuple[str, str]) -> None:
+    """Show the repair, how sure it is, its minutes and parts; and why nothing is measured first, if it is not."""
+    show_note(tell("settled_title") if d.settled else tell("likely_title"))
+    st.markdown(f"## {plain(words.repair(repair))}")
+    parts = list_parts(repair)
+    carried = tell("parts", parts=", ".join(parts)) if parts else tell("no_parts")
+    minutes = tell("minutes", minutes=f"{d.next.minutes:.0f}") if d.next else ""
+    st.markdown(f"**{tell('sure', percent=tell_certainty(d, repair))}** · {minutes} · {carried}")
+    if not d.settled:
+        st.markdown(explain_unsure(d))
 
 
 def _show_ways(assessment: Assessment, repair: tuple[object, ...] = ()) -> None:

@@ -95,6 +95,11 @@ def find_stage(case: Case) -> Stage:
     return "closing" if is_tested(case) else "proof"
 
 
+def is_described(case: Case) -> bool:
+    """Return whether somebody has described the site of a case."""
+    return any(a.caution == DESCRIBED for a in case.acknowledged)
+
+
 def is_told(case: Case) -> bool:
     """Return whether somebody has told the complaint of this visit; that none of the list fits is told as well."""
     return any(a.caution == TOLD for a in case.acknowledged)

@@ -2,6 +2,7 @@
 
 import pytest
 
+from diagnostics.visit import count_own_way, find_model_way
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.test_work import DARK, at_verdict, at_walk
 
@@ -31,7 +32,14 @@ def test_hidden_fault_is_shown_beside_what_was_put_right_once_the_case_is_closed
     assert "What was hidden" not in at_work.text
     at_work.tap("test_done_0").reread().tap("tests_rest").close()
     assert "Hidden: End resistor missing at the far end" in at_work.text.replace("**", "")
-    assert "Put right: Fit the right end resistor (4.70 kΩ by this description)" in at_work.text.replace("**", "")
+    text = at_work.text.replace("**", "")
+    assert "Put right: Fit the right end resistor (4.70 kΩ by this description)" in text
+    own, model = count_own_way(at_work.case), find_model_way(at_work.case)
+    assert f"You: readings: {own.readings}, with their repairs about {own.minutes:.0f} min." in text
+    assert f"The model, told the complaint alone: readings: {model.readings}, " in text
+    assert own.mended
+    assert model.mended
+    assert "Repairs of what was sound" not in text
 
 
 def test_button_for_none_says_what_it_records(at_work: Visitor) -> None:

@@ -45,7 +45,7 @@ def test_what_was_right_as_it_was_is_no_repair_in_vain_and_the_search_goes_on(at
     (repair,) = at_work.case.repairs
     assert (repair.fault, repair.cured, repair.saw) == ("fit_end_resistor@end", False, "right")
     assert "**– Left as it was**" in at_work.text
-    assert "Left as it was: it was right." in at_work.text
+    assert "Nothing was changed: it was right." in at_work.text
     assert "Still faulty" not in at_work.text
     assert "What was seen there?" not in at_work.text
     question = build_question(at_work.case, build_case_bench(at_work.case))
@@ -61,7 +61,7 @@ def test_what_was_right_as_it_was_is_no_repair_in_vain_and_the_search_goes_on(at
     ]
     assert shares[1] < shares[0]
     record = render_record(at_work.case)
-    assert "Left as it was: it was right." in record
+    assert "Nothing was changed: it was right." in record
     assert parse_case(read_document(write_case(at_work.case), "c"), None).repairs == at_work.case.repairs
     at_work.tap("take_back_repair_0")
     assert assess_case(at_work.case).diagnosis.settled == before.diagnosis.settled

@@ -1,0 +1,173 @@
+"""Practice: a fault that a trainer hides in a loop, what somebody made of it, and how the model would have gone.
+
+What a hidden fault shows is what the model forecasts of it, without slips; minutes are those of the table of
+measurements and remedies, ways included, for whoever works. The tests after a repair are the same for all.
+"""
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from diagnostics.cases import Case, CaseStore
+from diagnostics.errors import FaultError
+from diagnostics.faults import CONTEXTS, Context, Fault, list_faults, parse_fault, parse_faults, read_catalogue
+from diagnostics.readings import Bench, parse_value
+from diagnostics.reasoning import NOTHING, SYMPTOMS, Question, Taken, conclude, find_likely
+from diagnostics.wiring import Loop, Site
+
+from .assess import build_bench, simulate_reading, split_class, understand
+from .deeds import start_visit
+from .marks import find_about, find_hidden, was_told
+
+_MOST_STEPS, _MOST_REPAIRS = 40, 4
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How a hidden fault was gone after: readings, minutes without the tests after a repair, repairs in vain, an end.
+
+    ``mended`` says whether all that was hidden is put right.
+    """
+
+    readings: int
+    minutes: float
+    in_vain: int
+    mended: bool
+
+
+def list_plantable(loop: Loop) -> dict[str, tuple[Fault, ...]]:
+    """Return the faults that can be hidden in a loop, by kind: one for each place, with a usual value of its own."""
+    found: dict[str, dict[str, Fault]] = {}
+    for fault in list_faults(loop):
+        found.setdefault(fault.kind, {}).setdefault(fault.place, fault)
+    return {kind: tuple(places.values()) for kind, places in found.items()}
+
+
+def list_complaints(site: Site, fault_text: str) -> tuple[str, ...]:
+    """Return what somebody would complain of under a fault, and not on the sound loop; raises FaultError."""
+    bench = build_bench(site)
+    hidden = parse_faults(fault_text, bench.loop)
+    some = Bench(bench.loop, [(), hidden], bench.meter).look_at(_find_zone(bench.loop, hidden))
+    told = {name: find_likely(some, name) for name in SYMPTOMS}
+    return tuple(name for name, (sound, faulty) in told.items() if faulty and not sound)
+
+
+def plant_fault(store: CaseStore, case: Case, fault_text: str) -> Case:
+    """Store a new case with a hidden fault: the site, the past and the complaint are those of ``case``.
+
+    Raises
+    ------
+    FaultError
+        The loop cannot have it, or nobody would complain of it so.
+    """
+    loop = build_bench(case.site).loop
+    hidden = parse_faults(fault_text, loop)
+    if case.symptom not in list_complaints(case.site, fault_text):
+        raise FaultError(f"nobody would complain so of {fault_text}: {case.symptom or 'no complaint'}")
+    return start_visit(store, case, ",".join(f.text for f in hidden), _find_zone(loop, hidden))
+
+
+def parse_planted(kind: str, place: str, value: str, loop: Loop) -> Fault:
+    """Return a fault of some kind at a place, with what was typed of its ohms; raises FaultError or QuantityError."""
+    return parse_fault(f"{kind}{f'={value.strip()}' if value.strip() else ''}@{place}", loop)
+
+
+def _find_zone(loop: Loop, hidden: Sequence[Fault]) -> str:
+    """Return the zone of the loop that a fault is on, where there are several; empty for one, or for the panel's."""
+    if len(loop.chains) < 2:
+        return ""
+    places = [part for fault in hidden for part in (fault.place, fault.place.partition(".")[0])]
+    chains = [chain for place in places if (chain := loop.find_chain(place)) is not None]
+    return chains[0].spec.zone if chains else ""
+
+
+def list_left(case: Case, loop: Loop, more: Collection[tuple[str, str]] = ()) -> tuple[Fault, ...]:
+    """Return what is hidden and not put right yet; ``more`` are repairs that are about to be told."""
+    done = [split_class(r.fault) for r in case.repairs if r.saw != "right"]
+    parts = {part for one in (*done, *more) for part in _split_parts(one)}
+    return tuple(f for f in parse_faults(find_hidden(case) or "", loop) if f.repair_class not in parts)
+
+
+def _split_parts(repair: tuple[str, str]) -> Iterable[tuple[str, str]]:
+    return zip(repair[0].split(" + "), repair[1].split(" + "), strict=False)
+
+
+def count_own_way(case: Case) -> Way:
+    """Return how whoever works at a case with a hidden fault has gone so far."""
+    loop = build_bench(case.site).loop
+    taken = [understand(loop, r).measurement for r in case.readings if not was_told(r)]
+    minutes, in_vain, standing_at = 0.0, 0, "panel"
+    for m in taken:
+        minutes, standing_at = minutes + m.find_minutes(standing_at), m.place
+    hidden = {f.repair_class for f in parse_faults(find_hidden(case) or "", loop)}
+    for repair in case.repairs:
+        parts = set(_split_parts(split_class(repair.fault)))
+        if repair.saw != "right" and repair.cured is not None:
+            minutes += _find_minutes(parts)
+            in_vain += not parts & hidden
+    return Way(len(taken), minutes, in_vain, not list_left(case, loop))
+
+
+def find_model_way(case: Case) -> Way:
+    """Return how the model goes after what is hidden in a case, from its complaint on, with all means at hand."""
+    return _rehearse(case, find_hidden(case) or "", find_about(case))
+
+
+def rehearse_model(case: Case, fault_text: str) -> Way:
+    """Return how the model would go after a fault that is not hidden yet; see ``plant_fault``. Raises FaultError."""
+    loop = build_bench(case.site).loop
+    return _rehearse(case, fault_text, _find_zone(loop, parse_faults(fault_text, loop)))
+
+
+def _rehearse(case: Case, hidden: str, about: str) -> Way:
+    contexts = tuple(c for c in CONTEXTS if c in case.contexts)
+    return _find_model_way(case.site.model_dump_json(), hidden, case.symptom, contexts, about)
+
+
+@lru_cache(maxsize=16)
+def _find_model_way(site_json: str, hidden: str, symptom: str, contexts: tuple[Context, ...], about: str) -> Way:
+    site = Site.model_validate_json(site_json)
+    bench = build_bench(site).look_at(about)
+    left = parse_faults(hidden, bench.loop)
+    question, minutes, in_vain = Question(contexts, symptom), 0.0, 0
+    for _ in range(_MOST_STEPS):
+        found = conclude(bench, question)
+        repair = found.settled or found.repair
+        if repair is None and found.action is not None and found.action.measurement is not None:
+            m = found.action.measurement
+            minutes += m.find_minutes(question.standing_at)
+            shown = simulate_reading(bench.loop, ",".join(f.text for f in left), m)
+            taken = (*question.taken, Taken(m, parse_value(m, bench.loop, shown)))
+            question = replace(question, taken=taken, standing_at=m.place)
+            continue
+        if repair is None or repair == NOTHING or len(question.tried) == _MOST_REPAIRS:
+            break
+        parts = set(_split_parts(repair))
+        minutes += _find_minutes(parts)
+        rest = tuple(f for f in left if f.repair_class not in parts)
+        in_vain += len(rest) == len(left)
+        if not rest:
+            return Way(len(question.taken), minutes, in_vain, mended=True)
+        question = _go_on(question, repair, list_complaints(site, ",".join(f.text for f in rest)))
+        left = rest
+    return Way(len(question.taken), minutes, in_vain, mended=False)
+
+
+def _go_on(question: Question, repair: tuple[str, str], complaints: Sequence[str]) -> Question:
+    """Return what is asked after a repair that was not enough, and what is complained of since."""
+    was = question.symptom_after or question.symptom
+    since = was if was in complaints or not complaints else complaints[0]
+    return replace(
+        question,
+        symptom=was,
+        symptom_after=None if since == was else since,
+        tried=(*question.tried, repair),
+        tried_after=len(question.taken),
+        standing_at="panel",
+    )
+
+
+def _find_minutes(parts: Iterable[tuple[str, str]]) -> float:
+    """Return the minutes of the remedies of a repair; what was told in plain words has none."""
+    remedies = read_catalogue().remedies
+    return sum(remedies[remedy].minutes for remedy, _ in parts if remedy in remedies)
