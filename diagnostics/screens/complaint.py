@@ -99,9 +99,10 @@ def _ask_where(case: Case) -> None:
     if not places:
         return
     words = Words(loop, region=find_region())
-    names = {"": tell("where_unknown")} | {name: plain(words.detector(name)) for name in places}
+    names = {"": tell("where_unknown")} | {name: words.detector(name) for name in places}
     default = find_met_at(case, symptom)
     recall(_WHERE, tuple(names), default)
+    # A list to choose from knows no Markdown.
     chosen = st.selectbox(tell("q_where"), list(names), format_func=names.__getitem__, key=_WHERE)
     keep_choice(_WHERE, chosen, default)
 

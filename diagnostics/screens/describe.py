@@ -305,8 +305,11 @@ def _store(case_id: str, revision: int, site_text: str) -> None:
 
 def _show_examples(place: tuple[str, int]) -> None:
     folder = find_shipped("cases") / "sites"
-    names = {path.stem: plain(read_site(path).name) for path in sorted(folder.glob("*.yaml"))}
-    st.radio(tell("choose_example"), list(names), format_func=names.__getitem__, key="example")
+    names = {path.stem: read_site(path).name for path in sorted(folder.glob("*.yaml"))}
+    first = next(iter(names))
+    recall("example", tuple(names), first)
+    chosen = st.selectbox(tell("choose_example"), list(names), format_func=names.__getitem__, key="example")
+    keep_choice("example", chosen or first, first)
     show_main_button(tell("describe_use"), _use_example, place, "describe_use")
 
 

@@ -177,7 +177,7 @@ def _tell_result(item: ProofItem, result: ProofResult, words: Words) -> str:
 
 def _choose_head(case: Case, words: Words, item: ProofItem) -> None:
     """Ask at which detector the head comes off; the farthest one unless somebody says otherwise."""
-    names = {d.name: plain(words.detector(d.name)) for d in words.loop.detectors}
+    names = {d.name: words.detector(d.name) for d in words.loop.detectors}  # a list to choose from knows no Markdown
     default = item.at or choose_head(case, words.loop)
     recall(_HEAD, tuple(names), default)
     chosen = st.selectbox(tell("test_head"), list(names), key=_HEAD, format_func=names.__getitem__)

@@ -288,7 +288,7 @@ def _show_choice(assessment: Assessment) -> None:
     words = build_words(assessment)
     st.markdown(f"## {tell('something_else')}")
     every = list_measurements(assessment.loop)
-    named = {m.place: plain(words.place(m.place)) for m in every}
+    named = {m.place: words.place(m.place) for m in every}  # a list to choose from knows no Markdown
     places = list(named)
     recall("other_where", places, places[0])
     where = st.selectbox(tell("other_where"), places, key="other_where", format_func=named.__getitem__)

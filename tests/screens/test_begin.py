@@ -176,7 +176,7 @@ def test_impossible_number_of_detectors_is_refused(visitor: Visitor, count: str)
 
 def test_shipped_example_is_taken_word_for_word(visitor: Visitor) -> None:
     begin(visitor).pick("How do you want to describe it?", "describe_shipped")
-    visitor.at.radio(key="example").set_value("boathouse")
+    visitor.at.selectbox(key="example").set_value("boathouse")
     visitor.tap("describe_use")
     assert visitor.case.site_text == (find_shipped("cases") / "sites" / "boathouse.yaml").read_text("utf-8")
 

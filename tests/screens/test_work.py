@@ -18,7 +18,7 @@ from diagnostics.visit import (
 )
 from tests.sampling import sample
 from tests.screens.conftest import SAFETY, Visitor
-from tests.screens.real_work import describe, write_note
+from tests.screens.real_work import OWN, describe, write_note
 
 HIDDEN = "end_resistor_missing@end"  # in the invented case
 METER = "What does the meter show?"
@@ -454,3 +454,12 @@ def test_invented_case_offers_readings_that_its_hidden_fault_makes(at_work: Visi
 def test_case_of_real_work_offers_no_reading(store: CaseStore) -> None:
     case = start_visit(store)
     assert not Visitor(store, case.case_id).has("use ")
+
+
+def test_a_list_to_choose_from_shows_a_room_s_name_as_it_is_written(store: CaseStore) -> None:
+    """Such lists know no Markdown: a sign that is escaped for it would show its backslash."""
+    text = OWN.replace("bakehouse", "'room #2 [north]'")
+    assert text != OWN
+    visitor = Visitor(store, describe(store, text).case_id).tap("something_else")
+    (box,) = [b for b in visitor.at.selectbox if b.label == "Where?"]
+    assert any("room #2 [north]" in name for name in box.options)
