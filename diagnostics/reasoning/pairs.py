@@ -11,12 +11,11 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 from diagnostics.faults import Context, Fault, find_touched, read_catalogue
 from diagnostics.readings import Bench, Faults
 
-from .belief import MIMICS, Belief, Taken, rate_any
+from .belief import Belief, Taken, rate_any
 from .likelihood import rate_reading
 
 Array = NDArray[np.float64]
@@ -140,8 +139,7 @@ def tell_mended(
     ones = np.ones_like(belief.probability)
     was = np.log((ones if first is None else first) + 1e-300)
     now = was if since is None else np.log(since + 1e-300)
-    rows = rate_singles(bench, before)
-    told = rows.sum(axis=0)
+    told = rate_singles(bench, before).sum(axis=0)
     classes = [h[0].repair_class if h else None for h in bench.hypotheses]
     left = np.array([BADLY_DONE ** tried.count(c) if c else 1.0 for c in classes])
     left[0] = CLEARED
@@ -162,7 +160,7 @@ def tell_mended(
         both = both + np.log(share * belief.probability[n] / max(belief.probability[1:].sum(), 1e-300))
         beside[rest] = np.logaddexp(beside[rest], both)
     whole = np.logaddexp(alone + np.log1p(-share), beside)
-    other = float(np.log(belief.not_modelled) + _rate_other(bench, before, rows, alone - told))
+    other = float(np.log(belief.not_modelled) + _rate_other(bench, before))
     other += sum(math.log(rate_any(belief, rates)) for rates in complaints if rates is not None)
     top = max(float(whole.max()), other)
     weight, nothing = np.exp(whole - top), float(np.exp(other - top))
@@ -170,21 +168,13 @@ def tell_mended(
     return replace(belief, probability=weight / total, not_modelled=nothing / total)
 
 
-def _rate_other(bench: Bench, taken: Sequence[Taken], told: Array, weight: Array) -> float:
-    """Return the logarithm of how well readings fit *something not modelled*: as one by one, see ``belief.update``.
-
-    ``told`` (reading, hypothesis) are logarithms of how well each fits single faults, ``weight`` (hypothesis,) those of
-    what they held before.
-    """
+def _rate_other(bench: Bench, taken: Sequence[Taken]) -> float:
+    """Return the logarithm of how well readings fit *something not modelled*."""
     zero = np.zeros(1)
-    forecasts = bench.narrow(np.array([0])).forecast_all([t.measurement for t in taken])
-    total = 0.0
-    for forecast, reading, row in zip(forecasts, taken, told, strict=True):
-        anything = rate_reading(forecast, reading.value, zero, zero, bench.meter).not_modelled
-        as_the_rest = math.exp(float(logsumexp(weight + row)) - float(logsumexp(weight)))
-        total += math.log(MIMICS * as_the_rest + (1 - MIMICS) * anything)
-        weight = weight + row
-    return total
+    sound = bench.narrow(np.array([0]))
+    forecasts = sound.forecast_all([t.measurement for t in taken])
+    fits = (rate_reading(f, t.value, zero, zero, bench.meter) for f, t in zip(forecasts, taken, strict=True))
+    return float(sum(np.log(fit.not_modelled) for fit in fits))
 
 
 @lru_cache(maxsize=8)

@@ -10,14 +10,24 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from diagnostics.cases import read_case
 from diagnostics.faults import parse_faults
 from diagnostics.locate import find_shipped
 from diagnostics.readings import Bench, Faults, Measurement, list_measurements
 from diagnostics.reasoning import Belief, Diagnosis, Question, Situation, Taken, build_prior, diagnose, list_hypotheses
 from diagnostics.reasoning.choose import Action
-from diagnostics.reasoning.confirm import MORE_SEE, MOST_SEE, find_confirmation, find_parting, rate_seen, weigh_kinds
+from diagnostics.reasoning.confirm import (
+    MORE_SEE,
+    MOST_SEE,
+    _pass_through,
+    find_confirmation,
+    find_parting,
+    rate_seen,
+    weigh_kinds,
+)
 from diagnostics.reports import Words
 from diagnostics.reports.explain import explain_next
+from diagnostics.visit.assess import understand
 from diagnostics.wiring import Loop, build_loop, read_site
 from tests.external.test_half_split_and_bayes import build_situation, build_tests
 from tests.reasoning.draw import find_measurement
@@ -207,3 +217,44 @@ def test_only_the_zone_that_is_worn_is_lifted() -> None:
     assert action is not None
     assert action.measurement is not None
     assert "zone2" in action.measurement.key
+
+
+def read_joint_case(*, to: int | None = None, can: frozenset[str] | None = None) -> Diagnosis:
+    """Return what the worked case of a bad joint before the first detector means after so many readings."""
+    case = read_case(find_shipped("cases") / "packing_shed_poor_start.yaml")
+    loop = build_loop(case.site)
+    bench = Bench(loop, list_hypotheses(loop))
+    taken = tuple(understand(loop, r) for r in case.readings[:to])
+    return diagnose(bench, Question(("new",), case.symptom, taken, can=can))
+
+
+def test_a_bad_joint_is_remade_only_where_both_ends_of_its_run_were_read() -> None:
+    """16.4 V arrive at the first detector, and 20.3 V leave the panel: without that, the panel could give 16.4 V.
+
+    To measure on both sides of what is suspected is common practice, no source.
+    """
+    far_end_only = read_joint_case(to=-1)
+    assert far_end_only.candidates[0].repair_class == ("mend_conductor", "run det1")
+    assert far_end_only.settled is None
+    assert far_end_only.next is not None
+    assert far_end_only.next.measurement is not None
+    assert far_end_only.next.measurement.key == "volts|panel.zone1+,panel.zone1-|standby"
+    assert read_joint_case().settled == ("mend_conductor", "run det1")
+
+
+def test_without_a_meter_nobody_is_asked_for_both_ends() -> None:
+    found = read_joint_case(to=-1, can=frozenset({"ladder"}))
+    assert found.settled == ("mend_conductor", "run det1")
+
+
+@pytest.mark.parametrize(
+    ("terminal", "same"),
+    [
+        ("det3.in+", "det3.out+"), ("det3.out_a", "det3.in_a"), ("field.zone1-", "panel.zone1-"),
+        ("field.loop_fire+", "module.loop_fire+"), ("zone1r.in-", "zone1r.out-"), ("reset.nc", "reset.nc"),
+    ],
+)  # fmt: skip
+def test_a_meter_finds_the_same_on_the_other_side_of_a_detector_and_where_a_wire_is_landed(
+    terminal: str, same: str
+) -> None:
+    assert _pass_through(terminal) == same

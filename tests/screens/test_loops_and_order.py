@@ -20,7 +20,7 @@ def describe(visitor: Visitor, site: str) -> Visitor:
     for key in SAFETY:
         visitor.tap(key)
     visitor.tap("for_us_yes").pick("How do you want to describe it?", "describe_shipped")
-    visitor.pick("Example", site)
+    visitor.at.selectbox(key="example").set_value(site)
     return visitor.tap("describe_use")
 
 
