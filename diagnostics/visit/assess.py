@@ -46,7 +46,7 @@ from .guidance import (
 )
 from .ladder import OnTheSameLadder
 from .listener import find_left_out
-from .marks import CLOCK, ON_TEST, find_about, find_hidden, was_told
+from .marks import CLOCK, ON_TEST, find_about, was_told
 from .same import once
 
 _WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
@@ -284,14 +284,6 @@ def _list_likely(weight: Mapping[str, float]) -> list[str]:
     held = list(accumulate(weight[token] for token in ranked))
     enough = bisect_left(held, _SIGHTS_SHARE * sum(weight.values())) + 1
     return ranked[: min(max(enough, _FEW_SIGHTS), _MOST_SIGHTS)]
-
-
-def simulate_now(case: Case, loop: Loop, measurement: Measurement) -> str:
-    """Return what an invented case would show now: its hidden fault, or a sound loop once that has been mended."""
-    hidden = find_hidden(case) or ""
-    mended = {split_class(r.fault) for r in case.repairs if r.cured}
-    left = [f for f in parse_faults(hidden, loop) if f.repair_class not in mended] if hidden else []
-    return simulate_reading(loop, ",".join(f.text for f in left), measurement)
 
 
 def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:
