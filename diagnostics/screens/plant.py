@@ -30,6 +30,7 @@ from .draft import ask_text, keep_choice, recall
 from .session import (
     find_region,
     go_to,
+    hold_units,
     open_store,
     plain,
     show_alert,
@@ -79,8 +80,8 @@ def _ask_all(store: CaseStore) -> _Chosen | None:
     loop = build_bench(site.site).loop
     words = Words(loop, region=find_region())
     kinds = list_plantable(loop)
-    kind = _choose(_KIND, {k: plain(words.kind(k)) for k in kinds}, _FIRST_KIND)
-    places = {fault.place: plain(words.fault_place(fault)) for fault in kinds[kind]}
+    kind = _choose(_KIND, {k: hold_units(words.kind(k)) for k in kinds}, _FIRST_KIND)
+    places = {fault.place: hold_units(words.fault_place(fault)) for fault in kinds[kind]}
     place = _choose(_PLACE, places, next(iter(places))) if len(places) > 1 else next(iter(places))
     usual = next(fault for fault in kinds[kind] if fault.place == place)
     fault = usual
@@ -100,7 +101,10 @@ def _ask_all(store: CaseStore) -> _Chosen | None:
 
 
 def _choose(key: str, names: Mapping[str, str], default: str, *, radio: bool = False) -> str:
-    """Return which of several is chosen; it stands in the address, and what is no choice any more is the default."""
+    """Return which of several is chosen; it stands in the address, and what is no choice any more is the default.
+
+    A list to choose from shows its names as they are, without Markdown.
+    """
     default = default if default in names else next(iter(names))
     recall(key, tuple(names), default)
     if st.session_state[key] not in names:
@@ -119,12 +123,15 @@ def _list_loops(store: CaseStore) -> dict[str, tuple[str, Case]]:
     for visit in list_visits(store):
         if isinstance(visit, str) or not is_described(visit) or find_hidden(visit) is not None:
             continue
-        title = plain(tell("plant_own", site=visit.site.name))
-        if not is_example(visit.site) and title not in {known for known, _ in found.values()}:
-            found[f"{_OWN}{visit.case_id}"] = (title, Case(visit.site, visit.site_text))
+        if is_example(visit.site) or visit.site in [known.site for _, known in found.values()]:
+            continue
+        title = tell("plant_own", site=visit.site.name)
+        if title in [known for known, _ in found.values()]:  # a place that nobody has named is called like any other
+            title = f"{title} · {visit.case_id}"
+        found[f"{_OWN}{visit.case_id}"] = (title, Case(visit.site, visit.site_text))
     for path in sorted((find_shipped("cases") / "sites").glob("*.yaml")):
         site = read_site(path)
-        found[f"{_EXAMPLE}{path.stem}"] = (plain(site.name), Case(site, path.read_text("utf-8")))
+        found[f"{_EXAMPLE}{path.stem}"] = (site.name, Case(site, path.read_text("utf-8")))
     return found
 
 
@@ -132,7 +139,8 @@ def _tell_model(chosen: _Chosen) -> None:
     """Say how the model would go after it, told the complaint alone."""
     way = rehearse_model(chosen.case, chosen.fault.text)
     facts = {"readings": str(way.readings), "minutes": f"{way.minutes:.0f}"}
-    show_note(tell("plant_model" if way.mended else "plant_model_not", **facts))
+    told = tell("plant_model" if way.mended else "plant_model_not", **facts)
+    show_note(f"{told} {tell('try_in_vain', count=str(way.in_vain))}" if way.in_vain else told)
 
 
 def _plant(case: Case, fault_text: str) -> None:
