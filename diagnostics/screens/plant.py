@@ -1,7 +1,6 @@
 """A fault hidden by a trainer: in a loop described here or in an invented one; what is complained of, and its past."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import streamlit as st
 
@@ -48,14 +47,6 @@ _OWN, _EXAMPLE = "own ", "example "  # begin the name of a loop: of a case in th
 _FIRST_LOOP, _FIRST_KIND = "bakery", "end_resistor_wrong"
 
 
-@dataclass(frozen=True, slots=True)
-class _Chosen:
-    """What is to be hidden, in which loop, and what is told of it."""
-
-    case: Case
-    fault: Fault
-
-
 def show_plant(store: CaseStore) -> None:
     """Ask for the loop, the fault, the complaint and the past; say how the model would go, and hide it."""
     st.title(tell("plant_title"), anchor=False)
@@ -68,12 +59,13 @@ def show_plant(store: CaseStore) -> None:
         return
     if chosen is None:
         return
-    _tell_model(chosen)
-    show_main_button(tell("plant_use"), _plant, (chosen.case, chosen.fault.text), "plant_use")
+    case, fault = chosen
+    _tell_model(case, fault)
+    show_main_button(tell("plant_use"), _plant, (case, fault.text), "plant_use")
 
 
-def _ask_all(store: CaseStore) -> _Chosen | None:
-    """Return what was chosen; None where nobody would complain of it."""
+def _ask_all(store: CaseStore) -> tuple[Case, Fault] | None:
+    """Return a case with the loop and what is told of it, and the fault; None where nobody would complain of it."""
     loops = _list_loops(store)
     name = _choose(_LOOP, {key: title for key, (title, _) in loops.items()}, f"{_EXAMPLE}{_FIRST_LOOP}")
     site = loops[name][1]
@@ -97,7 +89,7 @@ def _ask_all(store: CaseStore) -> _Chosen | None:
     symptom = _choose(_SYMPTOM, {s: tell_symptom(s, find_region()) for s in complaints}, complaints[0], radio=True)
     contexts = read_words(find_region()).contexts
     past = _choose(_PAST, {str(c): contexts[c] for c in CONTEXTS}, CONTEXTS[0], radio=True)
-    return _Chosen(Case(site.site, site.site_text, contexts=(past,), symptom=symptom), fault)
+    return Case(site.site, site.site_text, contexts=(past,), symptom=symptom), fault
 
 
 def _choose(key: str, names: Mapping[str, str], default: str, *, radio: bool = False) -> str:
@@ -135,9 +127,9 @@ def _list_loops(store: CaseStore) -> dict[str, tuple[str, Case]]:
     return found
 
 
-def _tell_model(chosen: _Chosen) -> None:
+def _tell_model(case: Case, fault: Fault) -> None:
     """Say how the model would go after it, told the complaint alone."""
-    way = rehearse_model(chosen.case, chosen.fault.text)
+    way = rehearse_model(case, fault.text)
     facts = {"readings": str(way.readings), "minutes": f"{way.minutes:.0f}"}
     told = tell("plant_model" if way.mended else "plant_model_not", **facts)
     show_note(f"{told} {tell('try_in_vain', count=str(way.in_vain))}" if way.in_vain else told)

@@ -6,12 +6,14 @@ from diagnostics.cases import Case
 from diagnostics.faults import parse_faults
 from diagnostics.reports import Words, read_words, tell_symptom
 from diagnostics.visit import (
+    SAFETY,
     Way,
     build_bench,
     count_own_way,
     find_about,
     find_hidden,
     find_model_way,
+    find_stage,
     list_left,
     split_class,
 )
@@ -21,8 +23,15 @@ from .session import find_region, plain, show_note, tell
 
 
 def show_introduction(case: Case) -> None:
-    """Say that a case is for practice, and which site, loop and complaint it is about, until something is read."""
-    if find_hidden(case) is None or case.readings:
+    """Say that a case is for practice, and which site, loop and complaint it is about, until something is read.
+
+    Opened again it says what it is before the same questions again.
+    """
+    if find_hidden(case) is None:
+        return
+    if find_stage(case) in SAFETY or not case.readings:
+        show_note(tell("try_practice"))
+    if case.readings:
         return
     loop = build_bench(case.site).loop.focus(find_about(case))
     facts = {
@@ -30,7 +39,6 @@ def show_introduction(case: Case) -> None:
         "loop": plain(_tell_loop(loop)),
         "complaint": plain(tell_symptom(case.symptom, find_region())),
     }
-    show_note(tell("try_practice"))
     show_note(tell("try_introduction", **facts))
 
 

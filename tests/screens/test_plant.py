@@ -6,11 +6,10 @@ import pytest
 
 from diagnostics.cases import Case, CaseStore, read_case
 from diagnostics.errors import SiteError
-from diagnostics.readings import Bench, parse_value
+from diagnostics.readings import Bench, list_measurements, parse_value
 from diagnostics.reports import Words
 from diagnostics.screens.record import build_file, build_file_name
 from diagnostics.visit import (
-    assess_case,
     build_bench,
     close_case,
     find_about,
@@ -222,13 +221,26 @@ def test_one_s_own_repair_is_told_too_whether_it_helped(at_work: Visitor) -> Non
 
 def test_after_a_repair_the_readings_agree_with_what_was_told_of_it(at_work: Visitor) -> None:
     """The complaint is gone, it was told; whoever says "still faulty" all the same reads a sound loop."""
-    at_verdict(at_work).tap("work_done").tap("still_faulty")
-    case, loop = at_work.case, build_bench(at_work.case.site).loop
-    (offered,) = [b.label for b in at_work.at.button if b.key and b.key.startswith("use ")]
-    asked = assess_case(case, guided=True).diagnosis.next
-    assert asked is not None
-    assert asked.measurement is not None
-    m = asked.measurement
-    told = Words(loop).value(m, parse_value(m, loop, simulate_reading(loop, "", m)))
-    assert offered.replace("\u00a0", " ").endswith(told)
-    assert simulate_reading(loop, "end_resistor_missing@end", m) != simulate_reading(loop, "", m), "it could be told"
+    loop = build_bench(at_work.case.site).loop
+    (zone,) = [
+        m for m in list_measurements(loop) if (m.kind, m.red, m.mode.word) == ("volts", "panel.zone1+", "standby")
+    ]
+    faulty, sound = (simulate_reading(loop, hidden, zone) for hidden in ("end_resistor_missing@end", ""))
+    told = [Words(loop).value(zone, parse_value(zone, loop, text)) for text in (faulty, sound)]
+    at_verdict(at_work)
+    before = Visitor(at_work.store, at_work.case_id, asked=zone.key)
+    at_work.tap("work_done").tap("still_faulty")
+    after = Visitor(at_work.store, at_work.case_id, asked=zone.key)
+    offered = [b.label.replace("\u00a0", " ") for v in (before, after) for b in v.at.button if "use " in str(b.key)]
+    assert offered == [f"Fill in what is there: {value}" for value in told]
+    assert faulty != sound
+
+
+def test_opened_again_a_practice_case_says_what_it_is_once_more(at_work: Visitor) -> None:
+    at_work.tap("use ").tap("record")
+    assert "For practice, no real work" not in at_work.text, "the head of the page says it now"
+    close_case(at_work.store, at_work.case, "waiting")
+    again = Visitor(at_work.store, at_work.case_id).tap("open_again")
+    for key in SAFETY:
+        assert "For practice, no real work" in again.text, key
+        again.tap(key)
