@@ -181,8 +181,10 @@ def tell_meaning(case: Case) -> str:
         retracted=(), suggestions=(), tests=(), leaving=None, earlier_closings=(),
         readings=tuple(replace(_strip(r), taken_at=tell(r.taken_at)) for r in case.readings),
         repairs=tuple(
-            replace(r, done_at=_WHENEVER, found="", suspected=(), saw="", own_words="", foreseen=(), out=(), diode=None)
-            for r in case.repairs
+            replace(
+                r, done_at=_WHENEVER, found="", suspected=(), saw="right" if r.saw == "right" else "", own_words="",
+                foreseen=(), out=(), diode=None,
+            ) for r in case.repairs
         ),
         acknowledged=tuple(
             replace(a, at=tell(a.at)) for a in case.acknowledged if not a.caution.startswith(silent)
@@ -190,7 +192,7 @@ def tell_meaning(case: Case) -> str:
         guide_answers=tuple(replace(a, at=tell(a.at)) for a in case.guide_answers),
         baseline=replace(case.baseline, case_id="", readings=tuple(_strip(r) for r in case.baseline.readings)),
     )  # fmt: skip
-    return repr(told)
+    return repr((told, _count_before(case)))  # which readings a repair in vain stands between counts as well
 
 
 def _strip(r: Reading) -> Reading:
