@@ -76,9 +76,17 @@ def test_a_reload_loses_nothing_of_the_form(trainer: Visitor) -> None:
 
 def test_a_fault_that_nobody_would_notice_is_not_hidden(trainer: Visitor) -> None:
     trainer.type(OHMS, "4k7")  # the right one
-    assert "Nobody would complain of this" in trainer.text
+    assert "None of the complaints that are offered comes of this here" in trainer.text
     choose(trainer, KIND, "Bad joint").type(OHMS, "0.1")
-    assert "Nobody would complain of this" in trainer.text
+    assert "None of the complaints that are offered comes of this here" in trainer.text
+    assert not trainer.has("plant_use")
+
+
+def test_where_a_zone_is_dead_and_no_complaint_fits_it_is_not_said_that_all_is_well(trainer: Visitor) -> None:
+    """Behind a module with smoke and CO a bypassed zone takes the reports of its own heads: some, not all, not one."""
+    choose(choose(trainer, LOOP, "Orchard cider house"), KIND, "bypassed, disabled or in test")
+    assert "None of the complaints that are offered comes of this here" in trainer.text
+    assert "every detector reports" not in trainer.text
     assert not trainer.has("plant_use")
 
 
