@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from diagnostics.cases import Case, CaseStore, Condition, Reading, parse_site_text
-from diagnostics.errors import FaultError, QuantityError
+from diagnostics.errors import CaseError, FaultError, QuantityError
 from diagnostics.faults import list_faults, read_catalogue
 from diagnostics.locate import find_shipped
 from diagnostics.readings import list_measurements
@@ -18,6 +18,7 @@ from diagnostics.visit import (
     close_case,
     count_own_way,
     deny_cure,
+    describe_site,
     find_hidden,
     find_model_way,
     list_complaints,
@@ -195,3 +196,15 @@ def test_practice_that_was_left_impaired_does_not_stand_before_real_work(store: 
     close_case(store, impaired, "left_impaired")
     order = [v.case_id for v in list_visits(store) if not isinstance(v, str)]
     assert order == [impaired.case_id, real.case_id, practice.case_id]
+
+
+def test_a_loop_with_a_hidden_fault_is_not_described_anew_and_the_refusal_tells_nothing(store: CaseStore) -> None:
+    case = plant_fault(store, BAKERY, "conductor_open@det8.in+")
+    text = build_case("foundry").site_text
+    with pytest.raises(CaseError) as refused:
+        describe_site(store, case, text)
+    assert "det8" not in str(refused.value)
+    assert "conductor" not in str(refused.value)
+    assert store.load_case(case.case_id).site == BAKERY.site
+    same = describe_site(store, case, BAKERY.site_text.replace("room: shop", "room: front shop"))
+    assert find_model_way(same).mended, "a room may be called otherwise"
