@@ -31,7 +31,7 @@ from diagnostics.visit import (
     list_likely_answers,
     may_be_absent,
     record_reading,
-    simulate_reading,
+    simulate_now,
     start_clock,
     tell_place,
     understand,
@@ -281,11 +281,10 @@ def _leave(form: str, key: str, beside: tuple[str, ...]) -> None:
 
 def _show_hidden(assessment: Assessment, m: Measurement, field: str) -> None:
     """In an invented case, say what would be found, and offer to take it."""
-    hidden = find_hidden(assessment.case)
-    if hidden is None:
+    if find_hidden(assessment.case) is None:
         return
     words = build_words(assessment)
-    text = simulate_reading(assessment.loop, hidden, m)
+    text = simulate_now(assessment.case, assessment.loop, m)
     value = parse_value(m, assessment.loop, text)
     chosen: object = text.split(",") if is_set(m) else text
     label = tell("demo_use", value=plain(words.value(m, value)))

@@ -55,7 +55,7 @@ from .session import (
 )
 from .start import show_start
 from .timeline import TIMELINE, show_timeline
-from .tries import show_introduction
+from .tries import show_introduction, show_try_right
 from .verdict import has_fresh_repair, show_own_repair, show_repairs
 from .work import show_work
 
@@ -168,6 +168,7 @@ def _show_work(assessment: Assessment) -> None:
     fresh = has_fresh_repair(case)
     if fresh:
         show_repairs(case, words, may_change=True)
+        show_try_right(case, words.loop)
         ask_seen(case, words)
     show_work(assessment)
     if case.repairs and not fresh:

@@ -1,7 +1,6 @@
 """A fault hidden by a trainer: in a loop described here or in an invented one; what is complained of, and its past."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import streamlit as st
 
@@ -30,6 +29,7 @@ from .draft import ask_text, keep_choice, recall
 from .session import (
     find_region,
     go_to,
+    hold_units,
     open_store,
     plain,
     show_alert,
@@ -47,14 +47,6 @@ _OWN, _EXAMPLE = "own ", "example "  # begin the name of a loop: of a case in th
 _FIRST_LOOP, _FIRST_KIND = "bakery", "end_resistor_wrong"
 
 
-@dataclass(frozen=True, slots=True)
-class _Chosen:
-    """What is to be hidden, in which loop, and what is told of it."""
-
-    case: Case
-    fault: Fault
-
-
 def show_plant(store: CaseStore) -> None:
     """Ask for the loop, the fault, the complaint and the past; say how the model would go, and hide it."""
     st.title(tell("plant_title"), anchor=False)
@@ -67,20 +59,21 @@ def show_plant(store: CaseStore) -> None:
         return
     if chosen is None:
         return
-    _tell_model(chosen)
-    show_main_button(tell("plant_use"), _plant, (chosen.case, chosen.fault.text), "plant_use")
+    case, fault = chosen
+    _tell_model(case, fault)
+    show_main_button(tell("plant_use"), _plant, (case, fault.text), "plant_use")
 
 
-def _ask_all(store: CaseStore) -> _Chosen | None:
-    """Return what was chosen; None where nobody would complain of it."""
+def _ask_all(store: CaseStore) -> tuple[Case, Fault] | None:
+    """Return a case with the loop and what is told of it, and the fault; None where nobody would complain of it."""
     loops = _list_loops(store)
     name = _choose(_LOOP, {key: title for key, (title, _) in loops.items()}, f"{_EXAMPLE}{_FIRST_LOOP}")
     site = loops[name][1]
     loop = build_bench(site.site).loop
     words = Words(loop, region=find_region())
     kinds = list_plantable(loop)
-    kind = _choose(_KIND, {k: plain(words.kind(k)) for k in kinds}, _FIRST_KIND)
-    places = {fault.place: plain(words.fault_place(fault)) for fault in kinds[kind]}
+    kind = _choose(_KIND, {k: hold_units(words.kind(k)) for k in kinds}, _FIRST_KIND)
+    places = {fault.place: hold_units(words.fault_place(fault)) for fault in kinds[kind]}
     place = _choose(_PLACE, places, next(iter(places))) if len(places) > 1 else next(iter(places))
     usual = next(fault for fault in kinds[kind] if fault.place == place)
     fault = usual
@@ -96,11 +89,14 @@ def _ask_all(store: CaseStore) -> _Chosen | None:
     symptom = _choose(_SYMPTOM, {s: tell_symptom(s, find_region()) for s in complaints}, complaints[0], radio=True)
     contexts = read_words(find_region()).contexts
     past = _choose(_PAST, {str(c): contexts[c] for c in CONTEXTS}, CONTEXTS[0], radio=True)
-    return _Chosen(Case(site.site, site.site_text, contexts=(past,), symptom=symptom), fault)
+    return Case(site.site, site.site_text, contexts=(past,), symptom=symptom), fault
 
 
 def _choose(key: str, names: Mapping[str, str], default: str, *, radio: bool = False) -> str:
-    """Return which of several is chosen; it stands in the address, and what is no choice any more is the default."""
+    """Return which of several is chosen; it stands in the address, and what is no choice any more is the default.
+
+    A list to choose from shows its names as they are, without Markdown.
+    """
     default = default if default in names else next(iter(names))
     recall(key, tuple(names), default)
     if st.session_state[key] not in names:
@@ -119,20 +115,24 @@ def _list_loops(store: CaseStore) -> dict[str, tuple[str, Case]]:
     for visit in list_visits(store):
         if isinstance(visit, str) or not is_described(visit) or find_hidden(visit) is not None:
             continue
-        title = plain(tell("plant_own", site=visit.site.name))
-        if not is_example(visit.site) and title not in {known for known, _ in found.values()}:
-            found[f"{_OWN}{visit.case_id}"] = (title, Case(visit.site, visit.site_text))
+        if is_example(visit.site) or visit.site in [known.site for _, known in found.values()]:
+            continue
+        title = tell("plant_own", site=visit.site.name)
+        if title in [known for known, _ in found.values()]:  # a place that nobody has named is called like any other
+            title = f"{title} · {visit.case_id}"
+        found[f"{_OWN}{visit.case_id}"] = (title, Case(visit.site, visit.site_text))
     for path in sorted((find_shipped("cases") / "sites").glob("*.yaml")):
         site = read_site(path)
-        found[f"{_EXAMPLE}{path.stem}"] = (plain(site.name), Case(site, path.read_text("utf-8")))
+        found[f"{_EXAMPLE}{path.stem}"] = (site.name, Case(site, path.read_text("utf-8")))
     return found
 
 
-def _tell_model(chosen: _Chosen) -> None:
+def _tell_model(case: Case, fault: Fault) -> None:
     """Say how the model would go after it, told the complaint alone."""
-    way = rehearse_model(chosen.case, chosen.fault.text)
+    way = rehearse_model(case, fault.text)
     facts = {"readings": str(way.readings), "minutes": f"{way.minutes:.0f}"}
-    show_note(tell("plant_model" if way.mended else "plant_model_not", **facts))
+    told = tell("plant_model" if way.mended else "plant_model_not", **facts)
+    show_note(f"{told} {tell('try_in_vain', count=str(way.in_vain))}" if way.in_vain else told)
 
 
 def _plant(case: Case, fault_text: str) -> None:

@@ -10,7 +10,7 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore, write_case
 from diagnostics.errors import DiagnosticsError
 from diagnostics.reports import Region, render_card, render_impairment, render_record, tell_closing, tell_panel
-from diagnostics.visit import Assessment, list_untested, reopen_case
+from diagnostics.visit import Assessment, find_hidden, list_untested, reopen_case
 
 from .baseline import show_kept
 from .proof import name_untested
@@ -92,7 +92,8 @@ def _show_deeds(assessment: Assessment) -> None:
 def show_files(case: Case, title: str = "record_title") -> None:
     """Offer the record as files: to print, to keep, to hand on; each is made when it is asked for."""
     store, region, zone = open_store(), find_region(), find_zone()
-    kinds = [*(["impairment"] if case.closing == "left_impaired" else []), "record", "card", "case"]
+    kinds = [*(["impairment"] if case.closing == "left_impaired" else []), "record", "card"]
+    kinds += [] if find_hidden(case) is not None and not case.closing else ["case"]  # it says what is hidden
     st.subheader(tell(title), anchor=False)
     for kind in kinds:
         st.download_button(
@@ -121,7 +122,8 @@ def build_file_name(case: Case, kind: str, zone: tzinfo) -> str:
     letters = unicodedata.normalize("NFKD", case.site.name).encode("ascii", "ignore").decode().lower()
     site = _NOT_SAFE.sub("-", letters)[:_LONGEST_NAME].strip("-") or case.case_id
     ending = "yaml" if kind == "case" else "html"
-    return f"{_NAMES[kind]}-{site}-{at.astimezone(zone).date().isoformat()}.{ending}"
+    practice = "practice-" if find_hidden(case) is not None else ""
+    return f"{practice}{_NAMES[kind]}-{site}-{at.astimezone(zone).date().isoformat()}.{ending}"
 
 
 def show_record_so_far(case: Case) -> None:

@@ -5,15 +5,33 @@ import streamlit as st
 from diagnostics.cases import Case
 from diagnostics.faults import parse_faults
 from diagnostics.reports import Words, read_words, tell_symptom
-from diagnostics.visit import Way, build_bench, count_own_way, find_about, find_hidden, find_model_way, list_left
+from diagnostics.visit import (
+    SAFETY,
+    Way,
+    build_bench,
+    count_own_way,
+    find_about,
+    find_hidden,
+    find_model_way,
+    find_stage,
+    list_left,
+    split_class,
+)
 from diagnostics.wiring import Loop
 
 from .session import find_region, plain, show_note, tell
 
 
 def show_introduction(case: Case) -> None:
-    """Say which site, loop and complaint an invented case is about, until something is read."""
-    if find_hidden(case) is None or case.readings:
+    """Say that a case is for practice, and which site, loop and complaint it is about, until something is read.
+
+    Opened again it says what it is before the same questions again.
+    """
+    if find_hidden(case) is None:
+        return
+    if find_stage(case) in SAFETY or not case.readings:
+        show_note(tell("try_practice"))
+    if case.readings:
         return
     loop = build_bench(case.site).loop.focus(find_about(case))
     facts = {
@@ -56,7 +74,22 @@ def tell_way(way: Way) -> str:
     return f"{told} {tell('try_in_vain', count=str(way.in_vain))}" if way.in_vain else told
 
 
-def show_try_outcome(case: Case, loop: Loop, repair: tuple[str, str]) -> None:
-    """Say, in an invented case, whether the complaint would be gone after a repair that is said to be done."""
-    if find_hidden(case) is not None:
-        show_note(tell("try_still_there" if list_left(case, loop, (repair,)) else "try_gone"))
+def show_try_outcome(case: Case, loop: Loop, repair: tuple[str, str] | None) -> None:
+    """Say, in an invented case, whether the complaint would be gone after a repair that is said to be done.
+
+    ``repair`` is None where it was told in plain words: what those put right nobody can tell.
+    """
+    if find_hidden(case) is None:
+        return
+    gone = not list_left(case, loop, (repair,) if repair else ())
+    show_note(tell("try_gone" if gone else "try_still_there" if repair else "try_plain_words"))
+
+
+def show_try_right(case: Case, loop: Loop) -> None:
+    """Say, in an invented case, whether what was just left as it was is right: nobody stands there to look."""
+    last = case.repairs[-1] if case.repairs else None
+    if find_hidden(case) is None or last is None or last.saw != "right" or last.cured is None:
+        return
+    here = split_class(last.fault)
+    is_right = list_left(case, loop, (here,)) == list_left(case, loop)
+    show_note(tell("try_right" if is_right else "try_not_right"))

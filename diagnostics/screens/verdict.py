@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Literal
 
 import streamlit as st
@@ -114,9 +115,8 @@ def _show_repair(assessment: Assessment, words: Words, repair: tuple[str, str]) 
     show_cautions(wanted, list_read_for_repair(case, words.loop, repair, at))
     args = (case.case_id, case.revision, *repair, list_suspected(d, repair, words))
     _show_ways(assessment, args)
-    if find_kept(DONE) == write_class(repair):
-        show_try_outcome(case, words.loop, repair)
-    _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args)
+    tried = partial(show_try_outcome, case, words.loop, repair)
+    _show_outcome(write_class(repair), plain(words.repair(repair)), _record_repair, args, tried)
 
 
 def _show_found(d: Diagnosis, words: Words, repair: tuple[str, str]) -> None:
@@ -199,7 +199,8 @@ def show_own_repair(case: Case) -> None:
     show_cautions(wanted, list_read_for_repair(case, words.loop, repair, at), find_listener(case))
     show_button(tell("back"), turn_to, ("",), "own_repair_back")
     classes = tuple((mend.fault, write_class(mend.repair)) for mend in likeliest)
-    _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision, classes))
+    tried = partial(show_try_outcome, case, words.loop, repair)
+    _show_outcome("own", tell("own_repair"), _record_own_repair, (case.case_id, case.revision, classes), tried)
 
 
 def _ask_suspect(likeliest: Sequence[Mend]) -> str:
@@ -233,8 +234,17 @@ def _record_own_repair(
         turn_to("")
 
 
-def _show_outcome(repair: str, told: str, callback: Callable[..., None], args: tuple[object, ...]) -> None:
-    """Wait at the lower edge until the work is done; then ask whether the complaint is gone."""
+def _show_outcome(
+    repair: str,
+    told: str,
+    callback: Callable[..., None],
+    args: tuple[object, ...],
+    show_tried: Callable[[], None],
+) -> None:
+    """Wait at the lower edge until the work is done; then ask whether the complaint is gone.
+
+    ``show_tried`` says it where nobody can go and look: beside the question, or it would stand out of sight.
+    """
     if find_kept(DONE) != repair:
         show_main_button(tell("work_done"), _say_done, (repair,), "work_done")
         return
@@ -244,6 +254,7 @@ def _show_outcome(repair: str, told: str, callback: Callable[..., None], args: t
     show_button(tell("work_not_done"), keep, (DONE, ""), "work_not_done")
     with st.bottom, st.container(border=False):
         st.markdown(f"**{tell('repair_done')}**")
+        show_tried()
         with st.container(horizontal=True):
             for key, cured in (("cured", True), ("still_faulty", False)):
                 run = guarded(callback, f"{told}: {tell(key)}")

@@ -10,8 +10,8 @@ from .assess import (
     find_out_of_service,
     list_disturbed,
     list_likely_answers,
-    simulate_now,
     simulate_reading,
+    split_class,
     tell_meaning,
     trace_case,
     understand,
@@ -118,6 +118,7 @@ from .practice import (
     parse_planted,
     plant_fault,
     rehearse_model,
+    simulate_now,
 )
 from .proof import (
     AT_REST,
@@ -288,6 +289,7 @@ __all__ = [
     "skip_measurement",
     "skip_measurements",
     "skip_place",
+    "split_class",
     "start_clock",
     "start_visit",
     "take_back_reading",

@@ -46,7 +46,7 @@ from .guidance import (
 )
 from .ladder import OnTheSameLadder
 from .listener import find_left_out
-from .marks import CLOCK, ON_TEST, find_about, find_hidden, was_told
+from .marks import CLOCK, ON_TEST, find_about, was_told
 from .same import once
 
 _WHENEVER = datetime(2000, 1, 1, tzinfo=UTC)
@@ -181,8 +181,10 @@ def tell_meaning(case: Case) -> str:
         retracted=(), suggestions=(), tests=(), leaving=None, earlier_closings=(),
         readings=tuple(replace(_strip(r), taken_at=tell(r.taken_at)) for r in case.readings),
         repairs=tuple(
-            replace(r, done_at=_WHENEVER, found="", suspected=(), saw="", own_words="", foreseen=(), out=(), diode=None)
-            for r in case.repairs
+            replace(
+                r, done_at=_WHENEVER, found="", suspected=(), saw="right" if r.saw == "right" else "", own_words="",
+                foreseen=(), out=(), diode=None,
+            ) for r in case.repairs
         ),
         acknowledged=tuple(
             replace(a, at=tell(a.at)) for a in case.acknowledged if not a.caution.startswith(silent)
@@ -190,7 +192,7 @@ def tell_meaning(case: Case) -> str:
         guide_answers=tuple(replace(a, at=tell(a.at)) for a in case.guide_answers),
         baseline=replace(case.baseline, case_id="", readings=tuple(_strip(r) for r in case.baseline.readings)),
     )  # fmt: skip
-    return repr(told)
+    return repr((told, _count_before(case)))  # which readings a repair in vain stands between counts as well
 
 
 def _strip(r: Reading) -> Reading:
@@ -284,14 +286,6 @@ def _list_likely(weight: Mapping[str, float]) -> list[str]:
     held = list(accumulate(weight[token] for token in ranked))
     enough = bisect_left(held, _SIGHTS_SHARE * sum(weight.values())) + 1
     return ranked[: min(max(enough, _FEW_SIGHTS), _MOST_SIGHTS)]
-
-
-def simulate_now(case: Case, loop: Loop, measurement: Measurement) -> str:
-    """Return what an invented case would show now: its hidden fault, or a sound loop once that has been mended."""
-    hidden = find_hidden(case) or ""
-    mended = {split_class(r.fault) for r in case.repairs if r.cured}
-    left = [f for f in parse_faults(hidden, loop) if f.repair_class not in mended] if hidden else []
-    return simulate_reading(loop, ",".join(f.text for f in left), measurement)
 
 
 def simulate_reading(loop: Loop, hidden: str, measurement: Measurement) -> str:

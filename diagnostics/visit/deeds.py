@@ -42,6 +42,7 @@ from .marks import (
     TOLD,
     UNSKIP,
     find_about,
+    find_hidden,
     find_skipped,
     is_accepted,
     is_tested,
@@ -371,10 +372,13 @@ def put_back(store: CaseStore, case: Case, measurement: Measurement) -> Case:
 def list_visits(store: CaseStore, limit: int = 12) -> tuple[Case | str, ...]:
     """Return the cases to show in a list: left impaired, then open, then closed; newest first.
 
-    A case that cannot be read is given by its id.
+    A case that cannot be read is given by its id. Of practice nothing is impaired: it stands with what is closed.
     """
-    rows = sorted(store.list_cases(), key=lambda r: 0 if r.closing == "left_impaired" else 1 if not r.closing else 2)
-    return tuple(_load_or_name(store, r.case_id) for r in rows[:limit])
+    rows = store.list_cases()
+    impaired = {r.case_id: _load_or_name(store, r.case_id) for r in rows if r.closing == "left_impaired"}
+    first = {name for name, case in impaired.items() if isinstance(case, str) or find_hidden(case) is None}
+    ranked = sorted(rows, key=lambda r: 0 if r.case_id in first else 1 if not r.closing else 2)
+    return tuple(impaired.get(r.case_id) or _load_or_name(store, r.case_id) for r in ranked[:limit])
 
 
 def _load_or_name(store: CaseStore, case_id: str) -> Case | str:

@@ -7,7 +7,7 @@ from diagnostics.errors import CaseError, DiagnosticsError, NotFoundError, SiteE
 from diagnostics.wiring import Loop, build_loop
 
 from .assess import build_bench, understand
-from .marks import DESCRIBED, is_accepted
+from .marks import DESCRIBED, find_hidden, is_accepted
 from .rooms import find_twice, name_rooms
 
 
@@ -18,9 +18,13 @@ def describe_site(store: CaseStore, case: Case, site_text: str, name: str = "sit
     ------
     SourceError, SiteError
         The text is no site, or the site cannot be wired; nothing was stored.
+    CaseError
+        A fault is hidden in the loop: another may not have its place, and to say so would tell what it is.
     """
     bench = build_bench(parse_site_text(site_text, name))
     _check_old_readings(bench.loop, case)
+    if find_hidden(case) is not None and not _is_same_loop(case.site_text, bench.loop):
+        raise CaseError("the loop of a case for practice stays as it is", hint="begin another case for another loop")
     if is_accepted(case, DESCRIBED):
         return store.append_site(case.case_id, site_text, case.revision)
     return store.append_site(case.case_id, site_text, case.revision, Acknowledgement(DESCRIBED, datetime.now(UTC)))

@@ -8,11 +8,12 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from diagnostics.cases import Case, CaseStore
-from diagnostics.errors import FaultError
+from diagnostics.cases import Case, CaseStore, Reading
+from diagnostics.errors import FaultError, QuantityError
 from diagnostics.faults import CONTEXTS, Context, Fault, list_faults, parse_fault, parse_faults, read_catalogue
-from diagnostics.readings import Bench, parse_value
+from diagnostics.readings import Bench, Measurement, parse_value
 from diagnostics.reasoning import NOTHING, SYMPTOMS, Question, Taken, conclude, find_likely
+from diagnostics.units import parse_resistor
 from diagnostics.wiring import Loop, Site
 
 from .assess import build_bench, simulate_reading, split_class, understand
@@ -20,6 +21,7 @@ from .deeds import start_visit
 from .marks import find_about, find_hidden, was_told
 
 _MOST_STEPS, _MOST_REPAIRS = 40, 4
+_TOO_MANY_OHM = 1e9  # no fault has as many, see ``parse_fault``
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +70,19 @@ def plant_fault(store: CaseStore, case: Case, fault_text: str) -> Case:
 
 
 def parse_planted(kind: str, place: str, value: str, loop: Loop) -> Fault:
-    """Return a fault of some kind at a place, with what was typed of its ohms; raises FaultError or QuantityError."""
-    return parse_fault(f"{kind}{f'={value.strip()}' if value.strip() else ''}@{place}", loop)
+    """Return a fault of some kind at a place, with what was typed of its ohms.
+
+    Raises
+    ------
+    FaultError
+        The loop cannot have it.
+    QuantityError
+        What was typed is no resistance, or none that a fault can have; told without the names that files use.
+    """
+    typed = value.strip()
+    if typed and not 0 < parse_resistor(typed) < _TOO_MANY_OHM:
+        raise QuantityError("a resistance above 0 Ω and below 1 GΩ is wanted", text=typed, unit="ohm")
+    return parse_fault(f"{kind}{f'={typed}' if typed else ''}@{place}", loop)
 
 
 def _find_zone(loop: Loop, hidden: Sequence[Fault]) -> str:
@@ -83,9 +96,14 @@ def _find_zone(loop: Loop, hidden: Sequence[Fault]) -> str:
 
 def list_left(case: Case, loop: Loop, more: Collection[tuple[str, str]] = ()) -> tuple[Fault, ...]:
     """Return what is hidden and not put right yet; ``more`` are repairs that are about to be told."""
-    done = [split_class(r.fault) for r in case.repairs if r.saw != "right"]
+    done = [split_class(r.fault) for r in case.repairs if r.saw != "right" and r.cured is not None]  # else taken back
     parts = {part for one in (*done, *more) for part in _split_parts(one)}
     return tuple(f for f in parse_faults(find_hidden(case) or "", loop) if f.repair_class not in parts)
+
+
+def simulate_now(case: Case, loop: Loop, measurement: Measurement) -> str:
+    """Return what an invented case would show now: what is hidden and not put right yet, or a sound loop."""
+    return simulate_reading(loop, ",".join(f.text for f in list_left(case, loop)), measurement)
 
 
 def _split_parts(repair: tuple[str, str]) -> Iterable[tuple[str, str]]:
@@ -93,9 +111,13 @@ def _split_parts(repair: tuple[str, str]) -> Iterable[tuple[str, str]]:
 
 
 def count_own_way(case: Case) -> Way:
-    """Return how whoever works at a case with a hidden fault has gone so far."""
+    """Return how whoever works at a case with a hidden fault has gone so far.
+
+    What a repair in plain words was of nobody can tell: it has no minutes, and is none of a sound part.
+    """
     loop = build_bench(case.site).loop
-    taken = [understand(loop, r).measurement for r in case.readings if not was_told(r)]
+    searched = (r for r in case.readings if not was_told(r) and not _is_of_tests(case, r))
+    taken = [understand(loop, r).measurement for r in searched]
     minutes, in_vain, standing_at = 0.0, 0, "panel"
     for m in taken:
         minutes, standing_at = minutes + m.find_minutes(standing_at), m.place
@@ -104,8 +126,14 @@ def count_own_way(case: Case) -> Way:
         parts = set(_split_parts(split_class(repair.fault)))
         if repair.saw != "right" and repair.cured is not None:
             minutes += _find_minutes(parts)
-            in_vain += not parts & hidden
+            in_vain += _is_known(parts) and not parts & hidden
     return Way(len(taken), minutes, in_vain, not list_left(case, loop))
+
+
+def _is_of_tests(case: Case, reading: Reading) -> bool:
+    """Return whether a reading was taken to test a repair that cured: of a loop thought sound, and after it."""
+    cured = [r.done_at for r in case.repairs if r.cured]
+    return bool(cured and reading.taken_at and reading.condition == "absent" and reading.taken_at >= min(cured))
 
 
 def find_model_way(case: Case) -> Way:
@@ -165,6 +193,11 @@ def _go_on(question: Question, repair: tuple[str, str], complaints: Sequence[str
         tried_after=len(question.taken),
         standing_at="panel",
     )
+
+
+def _is_known(parts: Iterable[tuple[str, str]]) -> bool:
+    """Return whether a repair is one of the catalogue, and not told in plain words."""
+    return any(remedy in read_catalogue().remedies for remedy, _ in parts)
 
 
 def _find_minutes(parts: Iterable[tuple[str, str]]) -> float:

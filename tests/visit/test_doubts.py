@@ -1,7 +1,7 @@
 """Readings that are asked about before they are kept, and readings while the complaint was not there."""
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -180,6 +180,7 @@ def test_same_meaning_is_told_alike_and_whatever_counts_makes_another() -> None:
         replace(one, can=("meter",)),
         replace(one, meter={"volts": "5 % + 2"}),
         replace(one, repairs=(Repair("fit_head@det3", datetime.now(UTC), cured=False),)),
+        replace(one, repairs=(Repair("fit_head@det3", datetime.now(UTC), cured=False, saw="right"),)),
         replace(one, acknowledged=(Acknowledgement("skip look|panel|standby", datetime.now(UTC)),)),
         replace(one, acknowledged=(Acknowledgement("led by model", datetime.now(UTC)),)),
         replace(one, guide_answers=(GuideAnswer("constant_trouble", "dark", "no", datetime.now(UTC)),)),
@@ -187,6 +188,18 @@ def test_same_meaning_is_told_alike_and_whatever_counts_makes_another() -> None:
     )
     told = {tell_meaning(case) for case in (one, *others)}
     assert len(told) == len(others) + 1
+
+
+def test_a_repair_in_vain_before_a_reading_means_something_else_than_after_it() -> None:
+    """What was read before it may be of another fault than what was read since; two cases of one site may differ so."""
+    at = datetime(2026, 3, 14, 10, 42, tzinfo=UTC)
+    read = replace(CALL, readings=(replace(volts("23.2"), taken_at=at),))
+    before, after, later = (
+        replace(read, repairs=(Repair("fit_head@det3", at + timedelta(minutes=minutes), cured=False),))
+        for minutes in (-5, 5, 9)
+    )
+    assert tell_meaning(before) != tell_meaning(after)
+    assert tell_meaning(later) == tell_meaning(after)
 
 
 def test_reading_while_the_complaint_was_absent_narrows_what_is_right_here() -> None:
