@@ -173,6 +173,8 @@ class Words:
     def kind(self, name: str) -> str:
         """Return what is wrong by its kind alone; place and ohms are left open."""
         title = localize(read_catalogue().kinds[name].title, self.region)
+        if title.startswith("{place} "):
+            title = f"{title.removeprefix('{place} ')}, {{place}}"
         return _capital(title.format(place="…", value="… Ω", **self.terms))
 
     def fault_place(self, fault: Fault) -> str:

@@ -13,6 +13,7 @@ from diagnostics.units import format_quantity, format_short
 from diagnostics.visit import (
     build_bench,
     find_hidden,
+    find_usual,
     is_described,
     is_example,
     list_complaints,
@@ -72,10 +73,11 @@ def _ask_all(store: CaseStore) -> tuple[Case, Fault] | None:
     loop = build_bench(site.site).loop
     words = Words(loop, region=find_region())
     kinds = list_plantable(loop)
-    kind = _choose(_KIND, {k: hold_units(words.kind(k)) for k in kinds}, _FIRST_KIND)
+    names = {k: hold_units(words.kind(k)) for k in kinds}
+    kind = _choose(_KIND, dict(sorted(names.items(), key=lambda each: each[1])), _FIRST_KIND)
     places = {fault.place: hold_units(words.fault_place(fault)) for fault in kinds[kind]}
     place = _choose(_PLACE, places, next(iter(places))) if len(places) > 1 else next(iter(places))
-    usual = next(fault for fault in kinds[kind] if fault.place == place)
+    usual = find_usual(site.site, next(fault for fault in kinds[kind] if fault.place == place))
     fault = usual
     if usual.value_ohm is not None:
         hint = tell("plant_ohms_hint", usual=format_quantity(usual.value_ohm, "ohm", 2))

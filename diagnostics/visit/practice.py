@@ -38,11 +38,27 @@ class Way:
 
 
 def list_plantable(loop: Loop) -> dict[str, tuple[Fault, ...]]:
-    """Return the faults that can be hidden in a loop, by kind: one for each place, with a usual value of its own."""
-    found: dict[str, dict[str, Fault]] = {}
+    """Return the faults that can be hidden in a loop, by kind: one for each place, of a middling value."""
+    found: dict[str, dict[str, list[Fault]]] = {}
     for fault in list_faults(loop):
-        found.setdefault(fault.kind, {}).setdefault(fault.place, fault)
-    return {kind: tuple(places.values()) for kind, places in found.items()}
+        found.setdefault(fault.kind, {}).setdefault(fault.place, []).append(fault)
+    return {kind: tuple(some[len(some) // 2] for some in places.values()) for kind, places in found.items()}
+
+
+def find_usual(site: Site, fault: Fault) -> Fault:
+    """Return a fault of the same kind and place, of the value nearest to the middle that somebody complains of.
+
+    The fault itself where it has no value, or nobody complains of any.
+    """
+    return fault if fault.value_ohm is None else _find_usual(site.model_dump_json(), fault)
+
+
+@lru_cache(maxsize=64)
+def _find_usual(site_json: str, fault: Fault) -> Fault:
+    site = Site.model_validate_json(site_json)
+    some = [f for f in list_faults(build_bench(site).loop) if (f.kind, f.place) == (fault.kind, fault.place)]
+    middle_first = sorted(some, key=lambda f: abs(some.index(f) - len(some) // 2))
+    return next((f for f in middle_first if list_complaints(site, f.text)), fault)
 
 
 def list_complaints(site: Site, fault_text: str) -> tuple[str, ...]:

@@ -21,6 +21,7 @@ from diagnostics.visit import (
     describe_site,
     find_hidden,
     find_model_way,
+    find_usual,
     list_complaints,
     list_left,
     list_plantable,
@@ -58,6 +59,20 @@ def test_every_kind_at_every_place_can_be_hidden_once() -> None:
     told = [(f.kind, f.place) for faults in found.values() for f in faults]
     assert len(told) == len(set(told))
     assert set(told) == {(f.kind, f.place) for f in list_faults(LOOP)}
+
+
+@pytest.mark.parametrize("kind", ["end_resistor_wrong", "joint_resistive", "leak", "zone_feed_resistive"])
+def test_a_value_that_is_offered_is_one_that_somebody_complains_of(kind: str) -> None:
+    """Of an end resistor 3.9 kΩ lies in the middle of those tried, and near enough to 4.7 kΩ to read as normal."""
+    fault = list_plantable(LOOP)[kind][-1]
+    usual = find_usual(BAKERY.site, fault)
+    assert (usual.kind, usual.place) == (fault.kind, fault.place)
+    assert list_complaints(BAKERY.site, usual.text)
+
+
+def test_what_has_no_value_stays_as_it_is() -> None:
+    (missing,) = list_plantable(LOOP)["end_resistor_missing"]
+    assert find_usual(BAKERY.site, missing) == missing
 
 
 @pytest.mark.parametrize(
