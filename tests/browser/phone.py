@@ -123,6 +123,12 @@ class Phone:
         self.page.locator("[data-testid=stButtonGroup]").get_by_text(label, exact=True).first.click()
         self.wait()
 
+    def choose_from(self, label: str, text: str) -> None:
+        """Choose from the list of this label the first entry that has a text in it."""
+        self.page.get_by_role("combobox", name=label).first.fill(text)
+        self.page.get_by_role("option").filter(has_text=text).first.click()
+        self.wait()
+
     def type(self, label: str, text: str) -> None:
         """Type into the field of this label."""
         self.page.get_by_label(label).first.fill(text)
