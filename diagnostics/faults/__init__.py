@@ -2,6 +2,7 @@
 
 from .data import CONTEXTS, SIGNS, ComesOut, Context, KindData, Remedy, Sees, Values, Way, read_catalogue
 from .fault import (
+    TOO_MANY_OHM,
     Fault,
     build_all_edits,
     find_removed,
@@ -16,7 +17,7 @@ from .places import find_end
 from .termination import list_going_on
 
 __all__ = [
-    "CONTEXTS", "KINDS", "SIGNS", "ComesOut", "Context", "Fault", "FaultKind", "KindData", "Remedy", "Sees", "Values",
-    "Way", "build_all_edits", "find_end", "find_removed", "find_touched", "list_faults", "list_going_on", "parse_fault",
-    "parse_faults", "read_catalogue", "weigh_faults",
+    "CONTEXTS", "KINDS", "SIGNS", "TOO_MANY_OHM", "ComesOut", "Context", "Fault", "FaultKind", "KindData", "Remedy",
+    "Sees", "Values", "Way", "build_all_edits", "find_end", "find_removed", "find_touched", "list_faults",
+    "list_going_on", "parse_fault", "parse_faults", "read_catalogue", "weigh_faults",
 ]  # fmt: skip

@@ -11,6 +11,7 @@ from diagnostics.wiring import Add, Edit, Edits, Hold, Loop
 from .data import CONTEXTS, SIGNS, Context, KindData, Remedy, read_catalogue
 from .kinds import KINDS, FaultKind
 
+TOO_MANY_OHM = 1e9  # no fault has so many
 _TEXT = re.compile(r"([a-z_]+)(?:=([^@]*))?@([A-Za-z0-9_.+-]+)")
 
 
@@ -170,7 +171,7 @@ def _parse_value(text: str, name: str, value: str | None, *, takes: bool) -> flo
         ohm = parse_resistor(value)
     except QuantityError as error:
         raise FaultError(f"{name}: {error}", text=text, hint=f"write {name}=4k7@PLACE") from error
-    if not 0 < ohm < 1e9:
+    if not 0 < ohm < TOO_MANY_OHM:
         raise FaultError(f"{name}: the value must lie above 0 Ω and below 1 GΩ", text=text)
     return ohm
 

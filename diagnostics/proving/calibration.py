@@ -7,7 +7,7 @@ own, and the weight of every kind of fault is half or double. All visits to one 
 """
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from zlib import crc32
 
@@ -207,8 +207,7 @@ class _Draws:
                 repairs.append(done)
                 if done in {*cures, NOTHING} or len(repairs) == MOST_REPAIRS:
                     break
-                tried = (*question.tried, done)
-                question = replace(question, tried=tried, tried_after=len(question.taken), standing_at="panel")
+                question = question.go_on(done)
                 continue
             if found.action is None or found.action.measurement is None:
                 break

@@ -177,17 +177,10 @@ def _play(stand: Stand, plant: Plant, *, one_fault: bool) -> _Played:
 
 def _go_on(question: Question, repair: tuple[str, str], complaint: str) -> Question:
     """Return what is known after a repair that was not enough: all of it, or where faults come singly a new case."""
-    tried, was = (*question.tried, repair), question.symptom_after or question.symptom
     if question.one_fault:
+        tried = (*question.tried, repair)
         return Question(contexts=(CONTEXT,), symptom=complaint, tried=tried, one_fault=True)
-    return replace(
-        question,
-        symptom=was,
-        symptom_after=None if complaint == was else complaint,
-        tried=tried,
-        tried_after=len(question.taken),
-        standing_at="panel",
-    )
+    return question.go_on(repair, complaint)
 
 
 def _find_remedy_minutes(stand: Stand, remedy: str) -> float:

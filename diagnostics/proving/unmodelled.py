@@ -6,7 +6,7 @@ Where it settles on what cures, the complaint is gone and its cause not known: w
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from typing import Literal
 from zlib import crc32
@@ -115,8 +115,7 @@ def _play(stand: Stand, plant: Plant, strange: Strange) -> Outsider:
         if done is not None and (found.settled or said or done in strange.cures or len(question.tried) == MOST_TRIED):
             break
         if done is not None:
-            tried = (*question.tried, done)
-            question = replace(question, tried=tried, tried_after=len(question.taken), standing_at="panel")
+            question = question.go_on(done)
             continue
         if found.action is None or found.action.measurement is None:
             break
@@ -126,7 +125,8 @@ def _play(stand: Stand, plant: Plant, strange: Strange) -> Outsider:
     cause = None
     if end == "its place" and done is not None:
         cause = prove_cause(stand, strange.world, found.list_candidates(), done)
-    return Outsider(stand.site.stem, effect, symptom, end, done, len(question.taken), cause)
+    settled = done if end in {"its place", "wrongly"} else None
+    return Outsider(stand.site.stem, effect, symptom, end, settled, len(question.taken), cause)
 
 
 def _find_cures(world: World, sound: World) -> frozenset[tuple[str, str]]:

@@ -1,6 +1,6 @@
 """What is asked of the reasoning, and what it answers, as data."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from diagnostics.faults import Context
 from diagnostics.readings import Faults, Measurement
@@ -33,6 +33,18 @@ class Question:
     skipped: frozenset[str] = frozenset()
     baseline: tuple[Taken, ...] = ()
     one_fault: bool = False
+
+    def go_on(self, repair: tuple[str, str], complaint: str | None = None) -> "Question":
+        """Return what is asked after a repair that did not cure: one is back at the panel, and nothing is forgotten.
+
+        ``complaint`` is what is complained of since; None where nobody says.
+        """
+        was = self.symptom_after or self.symptom
+        since = None if complaint in {None, was} else complaint
+        tried, count = (*self.tried, repair), len(self.taken)
+        return replace(
+            self, symptom=was, symptom_after=since, tried=tried, tried_after=count, standing_at="panel"
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

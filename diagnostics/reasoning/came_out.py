@@ -178,7 +178,7 @@ def rate_out(foreseen: Sequence[Foreseen], shown: Shown, meter: Meter, found: st
     if shown.ohm is None:  # volts that this meter may show at rest tell nothing
         return None
     taken = [shown.ohm, *([] if shown.turned_ohm is None else [shown.turned_ohm])]
-    if reason := _find_one_way(asked, shown, meter):
+    if reason := _find_one_way(asked, taken, shown.diode_v, meter):
         return Told("does not fit", reason)
     if any(all(_lies_in(ohm, each, meter) for ohm in taken) for each in asked):
         beyond = any(math.isinf(ohm) for ohm in taken) and all(math.isfinite(each.high_ohm) for each in asked)
@@ -187,26 +187,24 @@ def rate_out(foreseen: Sequence[Foreseen], shown: Shown, meter: Meter, found: st
     return Told("cannot tell", "elsewhere") if others else Told("does not fit", "ohms")
 
 
-def _find_one_way(asked: Sequence[Foreseen], shown: Shown, meter: Meter) -> Reason | None:
-    """Return by what something passes one way, or more volts only: as no suspect does; None where it does not."""
-    turned = read_catalogue().came_out.ways[asked[0].way or "along"].turned
-    both = None not in (shown.ohm, shown.turned_ohm)
-    if both and _differ(shown.ohm or 0.0, shown.turned_ohm or 0.0, turned, meter):
+def _find_one_way(
+    asked: Sequence[Foreseen], taken_ohm: Sequence[float], diode_v: float | None, meter: Meter
+) -> Reason | None:
+    """Return by what something passes one way, or more volts only: as no suspect does; None where it does not.
+
+    What is open for ohms, either way, must not pass current on the diode range.
+    """
+    table = read_catalogue().came_out
+    turned = table.ways[asked[0].way or "along"].turned
+    if _differ(min(taken_ohm), max(taken_ohm), turned, meter):
         return "turned"
-    return "diode" if _passes_on_diode(shown, meter) else None
+    is_open = min(taken_ohm) >= min(table.open_ohm, meter.ohms_over)
+    return "diode" if is_open and diode_v is not None and diode_v < table.diode_open_v else None
 
 
 def asks_diode(asked: Sequence[Foreseen]) -> bool:
     """Return whether something that should be open is among what is measured: more volts than for ohms may pass it."""
     return any(math.isinf(each.high_ohm) for each in asked)
-
-
-def _passes_on_diode(shown: Shown, meter: Meter) -> bool:
-    """Return whether what is open for ohms, either way, passes current on the diode range: that no suspect does."""
-    table = read_catalogue().came_out
-    ohms = [ohm for ohm in (shown.ohm, shown.turned_ohm) if ohm is not None]
-    is_open = bool(ohms) and min(ohms) >= min(table.open_ohm, meter.ohms_over)
-    return is_open and shown.diode_v is not None and shown.diode_v < table.diode_open_v
 
 
 def _find_most_own_v(meter: Meter) -> float:

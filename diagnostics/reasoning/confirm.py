@@ -167,10 +167,8 @@ def _list_run_ends(loop: Loop, joint: Fault) -> tuple[set[str], set[str]]:
     """Return the terminals of a conductor's pair where it begins and where it ends, those through a detector too."""
     core = f"wire.{joint.place}"
     pair = [loop.by_name[name] for name in (core[:-1] + sign for sign in "+-ab") if name in loop.by_name]
-    begins, ends = ({spot for name in names for spot in (name, _pass_through(name))} for names in (
-        [wire.a for wire in pair], [wire.b for wire in pair]
-    ))  # fmt: skip
-    return begins, ends
+    begins, ends = {wire.a for wire in pair}, {wire.b for wire in pair}
+    return begins | {_pass_through(spot) for spot in begins}, ends | {_pass_through(spot) for spot in ends}
 
 
 def _pass_through(terminal: str) -> str:

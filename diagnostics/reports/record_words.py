@@ -141,7 +141,8 @@ def tell_out(repair: Repair, words: Words) -> str:
     read = say("out_read_turned", words.region, read=told[0], turned=told[1]) if len(told) > 1 else "".join(told)
     if repair.diode is None:
         return read
-    return say("out_read_diode", words.region, read=read, diode=_tell_measured(repair.diode, words))
+    on_diode = say("out_read_diode", words.region, diode=_tell_measured(repair.diode, words))
+    return "; ".join(filter(None, [read, on_diode]))
 
 
 def _tell_measured(one: Measured, words: Words) -> str:

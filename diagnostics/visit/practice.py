@@ -10,7 +10,16 @@ from functools import lru_cache
 
 from diagnostics.cases import Case, CaseStore, Reading
 from diagnostics.errors import FaultError, QuantityError
-from diagnostics.faults import CONTEXTS, Context, Fault, list_faults, parse_fault, parse_faults, read_catalogue
+from diagnostics.faults import (
+    CONTEXTS,
+    TOO_MANY_OHM,
+    Context,
+    Fault,
+    list_faults,
+    parse_fault,
+    parse_faults,
+    read_catalogue,
+)
 from diagnostics.readings import Bench, Measurement, parse_value
 from diagnostics.reasoning import NOTHING, SYMPTOMS, Question, Taken, conclude, find_likely
 from diagnostics.units import parse_resistor
@@ -21,7 +30,6 @@ from .deeds import start_visit
 from .marks import find_about, find_hidden, was_told
 
 _MOST_STEPS, _MOST_REPAIRS = 40, 4
-_TOO_MANY_OHM = 1e9  # no fault has as many, see ``parse_fault``
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +104,7 @@ def parse_planted(kind: str, place: str, value: str, loop: Loop) -> Fault:
         What was typed is no resistance, or none that a fault can have; told without the names that files use.
     """
     typed = value.strip()
-    if typed and not 0 < parse_resistor(typed) < _TOO_MANY_OHM:
+    if typed and not 0 < parse_resistor(typed) < TOO_MANY_OHM:
         raise QuantityError("a resistance above 0 Ω and below 1 GΩ is wanted", text=typed, unit="ohm")
     return parse_fault(f"{kind}{f'={typed}' if typed else ''}@{place}", loop)
 
@@ -192,23 +200,15 @@ def _find_model_way(site_json: str, hidden: str, symptom: str, contexts: tuple[C
         in_vain += len(rest) == len(left)
         if not rest:
             return Way(len(question.taken), minutes, in_vain, mended=True)
-        question = _go_on(question, repair, list_complaints(site, ",".join(f.text for f in rest)))
+        question = question.go_on(repair, _find_since(question, list_complaints(site, ",".join(f.text for f in rest))))
         left = rest
     return Way(len(question.taken), minutes, in_vain, mended=False)
 
 
-def _go_on(question: Question, repair: tuple[str, str], complaints: Sequence[str]) -> Question:
-    """Return what is asked after a repair that was not enough, and what is complained of since."""
+def _find_since(question: Question, complaints: Sequence[str]) -> str | None:
+    """Return what somebody would complain of since a repair: the same as before where that is still so."""
     was = question.symptom_after or question.symptom
-    since = was if was in complaints or not complaints else complaints[0]
-    return replace(
-        question,
-        symptom=was,
-        symptom_after=None if since == was else since,
-        tried=(*question.tried, repair),
-        tried_after=len(question.taken),
-        standing_at="panel",
-    )
+    return was if was in complaints or not complaints else complaints[0]
 
 
 def _is_known(parts: Iterable[tuple[str, str]]) -> bool:

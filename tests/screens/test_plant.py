@@ -4,7 +4,7 @@ from datetime import UTC
 
 import pytest
 
-from diagnostics.cases import Case, CaseStore, read_case
+from diagnostics.cases import CaseStore, read_case
 from diagnostics.errors import SiteError
 from diagnostics.readings import Bench, list_measurements, parse_value
 from diagnostics.reports import Words
@@ -125,19 +125,18 @@ def test_after_the_work_an_invented_case_says_whether_the_complaint_is_gone(at_w
     assert gone not in at_work.text
     at_work.tap("work_done")
     assert gone in at_work.text
-    misled = Visitor(at_work.store, mislead(at_work.store).case_id)
-    for key in SAFETY:
-        misled.tap(key)
-    misled.tap("lead").tap("work_done")
-    assert still in misled.text
+    assert still in mislead(at_work.store).tap("work_done").text
 
 
-def mislead(store: CaseStore) -> Case:
-    """Return a case whose readings lead to the run into detector 5, while a conductor into detector 3 is hidden."""
+def mislead(store: CaseStore) -> Visitor:
+    """Return somebody at the verdict of the run into detector 5, while a conductor into detector 3 is hidden."""
     case = start_visit(store, describe(store), "conductor_open@det3.in-")
     for reading in read_case(CALL).readings:
         case = record_reading(store, case, reading)
-    return case
+    misled = Visitor(store, case.case_id)
+    for key in SAFETY:
+        misled.tap(key)
+    return misled.tap("lead")
 
 
 def test_real_work_is_told_nothing_of_the_kind(store: CaseStore) -> None:
@@ -215,11 +214,7 @@ def test_what_is_left_as_it_was_is_said_to_be_right_or_not(at_work: Visitor) -> 
     assert is_not in at_work.text
     at_work.tap("take_back_repair_0")
     assert is_not not in at_work.text
-    misled = Visitor(at_work.store, mislead(at_work.store).case_id)
-    for key in SAFETY:
-        misled.tap(key)
-    misled.tap("lead").tap("was_right")
-    assert is_right in misled.text
+    assert is_right in mislead(at_work.store).tap("was_right").text
 
 
 def test_one_s_own_repair_is_told_too_whether_it_helped(at_work: Visitor) -> None:
