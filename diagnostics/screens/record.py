@@ -52,8 +52,10 @@ def show_closed(case: Case) -> None:
     show_alert("warning" if more else "success", f"{told}\n\n{more}" if more else told)
     _show_leaving(case)
     if any(a.caution == "described" for a in case.acknowledged):
+        assessment = assess(case)
+        show_hidden(case, build_words(assessment))  # in practice what everybody waits for: before the files
         show_files(case)
-        _show_deeds(assess(case))
+        _show_deeds(assessment)
     show_button(tell("open_again"), _open_again, (case.case_id, case.revision), "open_again")
 
 
@@ -79,7 +81,6 @@ def _keep_lines(text: str) -> str:
 
 def _show_deeds(assessment: Assessment) -> None:
     case, words = assessment.case, build_words(assessment)
-    show_hidden(case, words)
     show_repairs(case, words)
     show_other_found(case, words)
     missing = list_untested(case, words.loop) if any(r.cured for r in case.repairs) else ()
