@@ -88,9 +88,13 @@ class Batches:
         parts = [circuits[self._batch_of[circuits] == number] for number in self._batches]
         return [part for part in parts if part.size]
 
+    def find_batch(self, circuits: Index) -> int:
+        """Return the number of the batch of some circuits, all of one."""
+        return int(self._batch_of[circuits[0]])
+
     def take(self, circuits: Index, mode: Mode = STANDBY) -> Settled:
         """Return some circuits of one batch in a mode."""
-        return self._batches[int(self._batch_of[circuits[0]])].take(self._column[circuits], mode)
+        return self._batches[self.find_batch(circuits)].take(self._column[circuits], mode)
 
 
 def _is_earthed(edits: Edits) -> bool:

@@ -79,3 +79,8 @@ class Bench:
         """Return a forecast of each measurement, in their order."""
         with self._core.lock:
             return self._core.forecast(measurements, self._numbers)
+
+    def forecast_each(self, asked: Sequence[tuple[Measurement, Index]]) -> tuple[Forecast, ...]:
+        """Return a forecast of each measurement for hypotheses of its own, by their numbers in this view."""
+        with self._core.lock:
+            return self._core.forecast_each([(m, self._numbers[some]) for m, some in asked])

@@ -1,7 +1,9 @@
 """All hypotheses wired up and settled once: circuit and faults in, forecasts out, each made once; shared by views."""
 
+import os
 import threading
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -27,6 +29,7 @@ from .data import Meter
 from .forecast import METER_ROWS, Forecast, build_meter_input, find_leads
 from .measurement import COUNTED, CUTS, EARTH_LAMP, WALKS, Measurement, build_lamp, build_test, list_walked
 from .meter import find_kept_sd
+from .pieces import Deed, There, cut_deeds, gather_by_place
 from .states import (
     Said,
     blur,
@@ -52,7 +55,7 @@ Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 Faults = tuple[Fault, ...]
 
-MOST_COLUMNS = 1024
+THREADS = min(os.cpu_count() or 1, 4)
 # What eyes and a meter on AC find depends on the name of a fault; everything else on the circuit alone.
 SIGHTS = frozenset({"look", "settings", "ac_volts"})
 # What is forecast fault by fault: sights, two heads swapped, where it matters whether a fault lives in the head, and a
@@ -92,20 +95,30 @@ class Core:
 
     def forecast(self, measurements: Sequence[Measurement], numbers: Index) -> tuple[Forecast, ...]:
         """Return forecasts of some hypotheses, making only the rows that are not there yet."""
-        circuits = self._batches.circuit[numbers]
-        return self._forecast([(m, numbers if m.kind in BY_FAULT else circuits) for m in measurements])
+        return self.forecast_each([(m, numbers) for m in measurements])
+
+    def forecast_each(self, asked: Sequence[tuple[Measurement, Index]]) -> tuple[Forecast, ...]:
+        """Return forecasts, each of hypotheses of its own."""
+        circuit = self._batches.circuit
+        return self._forecast([(m, numbers if m.kind in BY_FAULT else circuit[numbers]) for m, numbers in asked])
 
     def _forecast(self, asked: Sequence[tuple[Measurement, Index]]) -> tuple[Forecast, ...]:
         """Return forecasts of some rows each: numbers of circuits, of hypotheses for a sight."""
         groups: dict[tuple[str, str, bytes], list[Measurement]] = {}
+        at_detectors: dict[tuple[str, str, int], list[There]] = {}
         for m, rows in asked:
-            file = self._find_file(m)
-            missing = np.unique(rows[~file.known[rows]])
-            apart = m.kind in _AT_DETECTORS or m.kind in EARTHY or m.mode.word in CUTS
-            own_mode = m.mode.word if apart else m.mode.text
+            missing = np.unique(rows[~self._find_file(m).known[rows]])
+            is_there = m.kind in _AT_DETECTORS or (m.mode.word in CUTS and m.kind not in EARTHY)
             parts = self._batches.part(missing) if m.kind not in BY_FAULT else [missing] if missing.size else []
             for part in parts:
-                groups.setdefault((m.kind, own_mode, part.tobytes()), []).append(m)
+                if is_there:
+                    batch = self._batches.find_batch(part)
+                    at_detectors.setdefault((m.kind, m.mode.word, batch), []).append((m, part))
+                else:
+                    own_mode = m.mode.word if m.kind in EARTHY else m.mode.text
+                    groups.setdefault((m.kind, own_mode, part.tobytes()), []).append(m)
+        for some_there in at_detectors.values():
+            self._file_at_detectors(some_there)
         for (_, _, some_rows), some in groups.items():
             self._make(some, np.frombuffer(some_rows, dtype=np.intp))
         return tuple(self._read(m, rows) for m, rows in asked)
@@ -197,8 +210,6 @@ class Core:
         kind = some[0].kind
         if kind in EARTHY:
             self._file_earth(some, numbers)
-        elif kind in _AT_DETECTORS or some[0].mode.word in CUTS:
-            self._file_at_detectors(some, numbers)
         elif kind in {"volts", "ohms"}:
             self._file_numbers(some, numbers, self._batches.take(numbers, some[0].mode))
         elif kind in WALKS:
@@ -222,7 +233,7 @@ class Core:
             self._file_words(m, numbers[~earthed], (EARTH_LAMP, _build_balanced(int((~earthed).sum()))))
         rest = numbers[earthed]
         if rest.size and some[0].kind == "earth_opened":
-            self._file_at_detectors(some, rest)
+            self._file_at_detectors([(m, rest) for m in some])
         for m in some if rest.size and some[0].kind != "earth_opened" else ():
             self._file_words(m, rest, self._find_earth(rest, m.mode))
 
@@ -287,7 +298,7 @@ class Core:
         file.said = every
         file.known[numbers] = True
 
-    def _file_numbers(self, some: list[Measurement], numbers: Index, settled: Settled) -> None:
+    def _file_numbers(self, some: Sequence[Measurement], numbers: Index, settled: Settled) -> None:
         meter = build_meter_input(some[0], self.meter)
         shown = read_meter(settled, [find_leads(m, self.loop) for m in some], meter)
         shown = to_ohms(shown, meter) if some[0].kind == "ohms" else shown
@@ -313,21 +324,29 @@ class Core:
             rows[0] = np.sign(shown.volts) * find_kept_sd(shown.volts, "V", self.meter)
         return np.concatenate([shown.slopes[:-1], rows, shown.slopes[-1:]])
 
-    def _file_at_detectors(self, some: list[Measurement], numbers: Index) -> None:
-        """Functional tests, heads off, cable opened: each hypothesis at each detector, in pieces that fit the cache."""
-        size, there = max(1, MOST_COLUMNS // numbers.size), dict[str, list[Measurement]]()
-        for m in some:
-            there.setdefault(m.place, []).append(m)
-        places = list(there)
-        for low in range(0, len(places), size):
-            piece = places[low : low + size]
-            wide = self._batches.take(np.tile(numbers, len(piece)))
-            which = np.repeat(piece, numbers.size)
-            acted = apply_steps(wide, [self._build_step([there[place][0] for place in piece], which, wide)])
-            for n, place in enumerate(piece):
-                self._file_acted(there[place], numbers, acted.take(np.arange(numbers.size) + n * numbers.size))
+    def _file_at_detectors(self, asked: Sequence[There]) -> None:
+        """Functional tests, heads off, cable opened: circuits of one batch at a detector each, in pieces for a cache.
 
-    def _file_acted(self, some: list[Measurement], numbers: Index, acted: Settled) -> None:
+        A few pieces are settled at a time: while compiled code runs no other thread has to wait.
+        """
+        pieces = cut_deeds([Deed(tuple(m for m, _ in some), some[0][1]) for some in gather_by_place(asked)])
+        with ThreadPoolExecutor(THREADS) as pool:
+            for first in range(0, len(pieces), THREADS):
+                at_once = pieces[first : first + THREADS]
+                for piece, acted in zip(at_once, pool.map(self._act, at_once), strict=True):
+                    low = 0
+                    for deed in piece:
+                        own = acted.take(np.arange(low, low + deed.numbers.size))
+                        self._file_acted(deed.some, deed.numbers, own)
+                        low += deed.numbers.size
+
+    def _act(self, piece: Sequence[Deed]) -> Settled:
+        """Return what is done at each detector of a piece, to its circuits."""
+        wide = self._batches.take(np.concatenate([deed.numbers for deed in piece]))
+        which = np.repeat([deed.some[0].place for deed in piece], [deed.numbers.size for deed in piece])
+        return apply_steps(wide, [self._build_step([deed.some[0] for deed in piece], which, wide)])
+
+    def _file_acted(self, some: Sequence[Measurement], numbers: Index, acted: Settled) -> None:
         """File what was done at one detector; of volts there, of all its pairs together."""
         (m, *_), kind = some, some[0].kind
         if kind == "functional_test":

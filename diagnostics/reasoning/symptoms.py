@@ -10,13 +10,17 @@ from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict
 
 from diagnostics.errors import NotFoundError, find_nearest
-from diagnostics.readings import Bench, Measurement, list_measurements
+from diagnostics.readings import Bench, Forecast, Measurement, list_measurements
 from diagnostics.source import parse_model, read_file
-from diagnostics.wiring import Loop
+
+from .along import find_along
 
 _FILE = Path(__file__).with_name("symptoms.yaml")
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+
+ORDERED = frozenset({"all", "first_only"})  # patterns that need an order, or every detector of one loop
+LIKELY = 0.5
 
 
 class _Strict(BaseModel):
@@ -68,26 +72,24 @@ def rate_symptom(bench: Bench, name: str) -> Array:
     own = {d.name for d in bench.loop.chains[0].detectors if bench.focus}
     every = [m for m in list_measurements(bench.loop) if m.kind == symptom.measurement]
     some = [m for m in every if m.at in own or not own]
-    forecasts = bench.forecast_all(some)
-    if not forecasts:
+    if not some:
         return np.full(len(bench.hypotheses), 0.5)
-    shown_at = np.stack([_sum_tokens(f.tokens, f.chance, symptom.tokens) for f in forecasts]) > 0.5
-    return np.where(_holds_on_a_loop(symptom.of, bench.loop, some, shown_at), right, 1 - right)
+    return np.where(_holds_on_a_loop(bench, symptom, some), right, 1 - right)
 
 
 def find_likely(bench: Bench, name: str) -> Flags:
     """Return which hypotheses make a complaint by the words that are likeliest wherever it shows, (hypothesis,)."""
     symptom = find_symptom(name)
     if symptom.of == "":
-        return np.asarray((_rate_words(bench, symptom) > 0.5).any(axis=0), dtype=np.bool_)
-    return np.asarray(rate_symptom(bench, name) > 0.5, dtype=np.bool_)
+        return np.asarray((_rate_words(bench, symptom) > LIKELY).any(axis=0), dtype=np.bool_)
+    return np.asarray(rate_symptom(bench, name) > LIKELY, dtype=np.bool_)
 
 
 def _rate_words(bench: Bench, symptom: Symptom) -> Array:
     """Return how likely each place shows a complaint of the whole panel, (place, hypothesis)."""
     zones = _list_zones(bench, symptom.measurement)
     forecasts = bench.forecast_all([Measurement(symptom.measurement, at=at) for at in zones])
-    return np.stack([_sum_tokens(f.tokens, f.chance, symptom.tokens) for f in forecasts])
+    return np.stack([_sum_tokens(f, symptom.tokens) for f in forecasts])
 
 
 def _list_zones(bench: Bench, measurement: str) -> list[str]:
@@ -98,20 +100,41 @@ def _list_zones(bench: Bench, measurement: str) -> list[str]:
     return [zone for zone in (spec.zone, spec.co_zone) if zone is not None]
 
 
-def _sum_tokens(tokens: tuple[str, ...], chance: Array | None, wanted: tuple[str, ...]) -> Array:
+def _sum_tokens(forecast: Forecast, wanted: tuple[str, ...]) -> Array:
+    tokens, chance = forecast.tokens, forecast.chance
     if chance is None:
         raise TypeError("a symptom is shown by words, not numbers")
     total: Array = chance[:, [tokens.index(t) for t in wanted]].sum(axis=1)
     return total
 
 
-def _holds_on_a_loop(of: str, loop: Loop, some: Sequence[Measurement], shown: Flags) -> Flags:
+def _holds_on_a_loop(bench: Bench, symptom: Symptom, some: Sequence[Measurement]) -> Flags:
     """Return whether the pattern is there: over all detectors, or, where it needs an order, over those of one loop."""
-    if of not in {"all", "first_only"}:
-        return _holds(of, shown)
-    names = [{d.name for d in chain.detectors} for chain in loop.chains]
-    rows = [[n for n, m in enumerate(some) if m.at in own] for own in names]
-    return np.asarray(np.stack([_holds(of, shown[own]) for own in rows if own]).any(axis=0), dtype=np.bool_)
+    if symptom.of not in ORDERED:
+        return _holds(symptom.of, _find_shown(bench, symptom, some))
+    own = [[m for m in some if m.at in {d.name for d in chain.detectors}] for chain in bench.loop.chains]
+    return np.asarray(
+        np.stack([_holds_along(bench, symptom, tests) for tests in own if tests]).any(axis=0), dtype=np.bool_
+    )
+
+
+def _holds_along(bench: Bench, symptom: Symptom, some: Sequence[Measurement]) -> Flags:
+    """Return whether the pattern is there over the detectors of one loop.
+
+    It is not where the last of them does not show the complaint, which nearly every hypothesis tells: the others are
+    forecast for the rest alone.
+    """
+    holds: Flags = _find_shown(bench, symptom, some[-1:])[0]
+    rest = np.flatnonzero(holds)
+    if rest.size:
+        holds[rest] = _holds(symptom.of, _find_shown(bench.narrow(rest), symptom, some))
+    return holds
+
+
+def _find_shown(bench: Bench, symptom: Symptom, some: Sequence[Measurement]) -> Flags:
+    """Return which detectors show the complaint, (detector, hypothesis)."""
+    shown: Flags = find_along(bench, some, lambda f: _sum_tokens(f, symptom.tokens)) > LIKELY
+    return shown
 
 
 def _holds(of: str, shown: Flags) -> Flags:
