@@ -11,12 +11,13 @@ from scipy.special import ndtr
 
 from diagnostics.readings import Forecast, Measurement, Meter, find_own_sd, list_kind_words
 
-from .belief import Taken
+from .belief import MIMICS, Taken
 from .lazily import Lazily, prepare
 
 Array = NDArray[np.float64]
 MOST_BINS = 24
 LEAST_BITS = 0.01
+MOST_PLACES, FIRST_PLACES = 24, 12  # of a family along a loop: asked all at once, or these first; invented
 # A repair is tried before it is settled if it holds so much, and so many minutes would go into being sure of it; or if
 # it holds nearly what is settled, and the best reading tells little in more minutes than it could save. What a repair
 # in vain costs beside its own minutes: the way back, and to see that it was in vain; and the bits that are still open
@@ -147,22 +148,65 @@ def _finish(situation: Situation, repair: int) -> Action:
 def find_best(situation: Situation) -> tuple[int, float] | None:
     """Return the number and the bits of the measurement that tells most for each minute; None if none tells anything.
 
-    Forecasts are made in the order of what each could tell at most, and no longer once the rest cannot win.
+    Forecasts are made in the order of what each could tell at most, and no longer once the rest cannot win. On a long
+    loop a few places are asked first, and then those around the best of them.
     """
     most, minutes = bound_information(situation), np.array(situation.minutes)
-    able = np.flatnonzero(most >= LEAST_BITS)
-    pace = most[able] / minutes[able]
-    told = np.zeros(len(minutes))
-    for n in able[np.argsort(-pace, kind="stable")]:
-        leader = float((told / minutes).max())
-        if most[n] / minutes[n] < leader:
-            break
-        if isinstance(situation.forecasts, Lazily):
-            _prepare_like(situation, int(n), [int(k) for k in able[pace >= leader]])
-        bits = rate_one(situation, int(n))
-        told[n] = bits if bits >= LEAST_BITS else 0.0
+    told, able = np.zeros(len(minutes)), np.flatnonzero(most >= LEAST_BITS)
+    pace = most / minutes
+    families = _list_families(situation, able)
+    between = {n for family in families for n in family.between}
+    _tell_bits(situation, [int(n) for n in able if int(n) not in between], pace, told)
+    for family in families:
+        _tell_bits(situation, family.find_around(told / minutes), pace, told)
     best = int(np.argmax(told / minutes)) if told.size else 0
     return (best, float(told[best])) if told.any() else None
+
+
+def _tell_bits(situation: Situation, some: Sequence[int], pace: Array, told: Array) -> None:
+    """Put the bits of some measurements, as long as they can win; ``pace`` is the most that each tells a minute."""
+    minutes = np.array(situation.minutes)
+    for n in sorted(some, key=lambda n: -pace[n]):
+        leader = float((told / minutes).max())
+        if pace[n] < leader:
+            break
+        if isinstance(situation.forecasts, Lazily):
+            _prepare_like(situation, n, [k for k in some if pace[k] >= leader])
+        bits = rate_one(situation, n)
+        told[n] = bits if bits >= LEAST_BITS else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Family:
+    """Measurements of one kind and mode along a loop: their numbers, place by place, of which a few come first."""
+
+    places: tuple[tuple[int, ...], ...]
+    stride: int
+
+    @property
+    def between(self) -> tuple[int, ...]:
+        """Return those at the places that do not come first."""
+        return tuple(n for at, some in enumerate(self.places) if at % self.stride for n in some)
+
+    def find_around(self, pace: Array) -> list[int]:
+        """Return those at the places on both sides of the best that came first."""
+        first = [n for some in self.places[:: self.stride] for n in some]
+        best = max(first, key=lambda n: pace[n])
+        at = next(at for at, some in enumerate(self.places) if best in some)
+        near = range(max(0, at - self.stride + 1), min(len(self.places), at + self.stride))
+        return [n for k in near if k != at for n in self.places[k]]
+
+
+def _list_families(situation: Situation, able: NDArray[np.intp]) -> list[_Family]:
+    """Return the families that are at many places, where forecasts are made only when asked for."""
+    if not isinstance(situation.forecasts, Lazily):
+        return []
+    families: dict[tuple[str, str], dict[str, list[int]]] = {}
+    for n in able:
+        m = situation.measurements[int(n)]
+        families.setdefault((m.kind, m.mode.word), {}).setdefault(m.place, []).append(int(n))
+    many = [tuple(map(tuple, places.values())) for places in families.values() if len(places) > MOST_PLACES]
+    return [_Family(places, math.ceil(len(places) / FIRST_PLACES)) for places in many]
 
 
 def _prepare_like(situation: Situation, number: int, some: Sequence[int]) -> None:
@@ -206,7 +250,8 @@ def _rate_one(situation: Situation, forecast: Forecast, shift: Array, spread: Ar
     joint = np.empty((count + 1, chance.shape[1]))
     for n, column in enumerate(weighted.T):
         joint[:count, n] = np.bincount(situation.classes, column, minlength=count)
-    joint[count] = situation.not_modelled / chance.shape[1]
+    rest = joint[:count].sum(axis=0)
+    joint[count] = situation.not_modelled * (MIMICS * rest / rest.sum() + (1 - MIMICS) / chance.shape[1])
     return find_information(joint)
 
 

@@ -21,6 +21,7 @@ from diagnostics.reasoning import (
     find_repair_class,
     rate_symptom,
 )
+from diagnostics.reasoning.belief import MIMICS
 from tests.reasoning.draw import prepare_bench
 
 with warnings.catch_warnings():
@@ -57,7 +58,7 @@ def build_network(bench: Bench, forecasts: list[Forecast]) -> gum.BayesNet:
     return net
 
 
-def _mimic_the_rest(net: gum.BayesNet, evidence: dict[str, int], reading: str, share: float = 0.5) -> None:
+def _mimic_the_rest(net: gum.BayesNet, evidence: dict[str, int], reading: str, share: float = MIMICS) -> None:
     """Let *not modelled* show, so often, what the other causes would by all that is known before a reading."""
     causes, width = net.variable("cause").domainSize(), net.variable(reading).domainSize()
     inference = gum.LazyPropagation(net)
