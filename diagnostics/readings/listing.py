@@ -114,9 +114,9 @@ def _list_at_panel(loop: Loop) -> list[Measurement]:
 def _list_bare(loop: Loop) -> list[Measurement]:
     """List the volts of each zone with its wires lifted and the supply left on: what the panel gives, what the field.
 
-    A class A zone has its end resistor at the panel, where it stays on the terminals: that would not be bare.
+    A class A zone keeps its end resistor, which is on the panel's own terminals.
     """
-    some = _list_with_bare_screws(loop)
+    some = [z for z in loop.zones if z.name in set(list_liftable(loop))]
     sides = [(z, pair) for z in some for pair in ((z.plus, z.minus), (f"field.{z.name}+", f"field.{z.name}-"))]
     return [_build_volts(pair, loop, Mode("pair_lifted", z.name)) for z, pair in sides]
 
@@ -171,7 +171,14 @@ def _list_in_reset(loop: Loop) -> list[Measurement]:
     """
     feeding = {chain.spec.zone for chain in loop.chains if chain.spec.style.is_fed_by_zone}
     zones = [_build_volts((z.plus, z.minus), loop, Mode("during_reset")) for z in loop.zones if z.name in feeding]
-    return [*zones, *(_list_supply_in_reset(loop) if loop.fed else [])]
+    return [*zones, *_list_far_in_reset(loop), *(_list_supply_in_reset(loop) if loop.fed else [])]
+
+
+def _list_far_in_reset(loop: Loop) -> list[Measurement]:
+    """List the volts that are left at the last detector of a loop that its zone feeds, while the panel resets it."""
+    last = [chain.last.name for chain in loop.chains if chain.spec.style.is_fed_by_zone]
+    pairs = [pair for name in last for pair in loop.meter_points if pair[0].startswith(f"{name}.in")]
+    return [_build_volts(pair, loop, Mode("during_reset")) for pair in pairs]
 
 
 def _list_supply_in_reset(loop: Loop) -> list[Measurement]:

@@ -9,11 +9,12 @@ A fault with a value of its own bends to what was read, and two at once to nearl
 and field are parted: what each shows by itself, no value bends. What was seen with eyes needs none of it.
 
 A bad joint is remade only where something was read at both ends of its run: without that, what gives way anywhere
-before it looks the same.
+before it looks the same. A reset is too short only where the volts are away while it lasts. And at the detector where
+a repair is made something must be amiss: what is condemned because all else was excluded may be sound.
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -22,14 +23,16 @@ from numpy.typing import NDArray
 
 from diagnostics.circuit import STANDBY
 from diagnostics.faults import Fault
-from diagnostics.readings import AS_IT_SHOULD_BE, Faults, Forecast, Measurement
+from diagnostics.readings import AS_IT_SHOULD_BE, Faults, Forecast, Measurement, Meter, find_place
 from diagnostics.wiring import EARTH, Loop
 
 from .belief import Belief
 from .choose import IN_VAIN_MINUTES, Action, Situation, find_best
+from .groups import APART, rate_differences
 from .lazily import prepare
 
 Array = NDArray[np.float64]
+Make = Callable[[Sequence[Measurement]], Sequence[Forecast]]
 
 # What the repair must hold with every kind thought equally likely; invented.
 EVIDENCE: Final = 0.75
@@ -43,6 +46,8 @@ MORE_SEE: Final = 0.55
 MOST_SEE: Final = 0.75
 LOOKS: Final = ("look", "settings")
 JOINT: Final = "joint_resistive"
+TOO_SHORT: Final = "reset_too_short"
+PANEL: Final = "panel"
 
 
 def weigh_kinds(hypotheses: Sequence[Faults], prior: Belief) -> Array:
@@ -130,9 +135,8 @@ def find_parting(
     if situation.settled is None:
         return None
     leader = suspects[_find_leader(situation)]
-    seen = _list_seen(situation)
     bends = unseen or _bends(leader, situation.not_modelled)
-    if not bends or all(fault.data.sees.token in seen for fault in leader):
+    if not bends or is_seen(situation, suspects):
         return None
     spots = {spot for fault in leader for spot in _list_spots(loop, fault)}
     some = [n for n, m in enumerate(situation.measurements) if _parts(m) and m.red in spots]
@@ -153,7 +157,8 @@ def find_bracket(situation: Situation, suspects: Sequence[Faults], loop: Loop) -
     (joint, *more) = suspects[_find_leader(situation)]
     if more or joint.kind != JOINT or joint.data.sees.token in _list_seen(situation):
         return None
-    read = {t.measurement.red for t in situation.taken if not isinstance(t.value, str)}
+    at_rest = (t for t in situation.taken if t.measurement.mode == STANDBY)
+    read = {t.measurement.red for t in at_rest if not isinstance(t.value, str)}
     ends = [spots for spots in _list_run_ends(loop, joint) if not spots & read]
     some = [n for n, m in enumerate(situation.measurements) if m.kind == "volts" and m.mode == STANDBY]
     able = [n for n in some if any(situation.measurements[n].red in spots for spots in ends)]
@@ -161,6 +166,72 @@ def find_bracket(situation: Situation, suspects: Sequence[Faults], loop: Loop) -
         return None
     number = min(able, key=lambda n: situation.minutes[n])
     return Action("measure", situation.minutes[number], situation.measurements[number])
+
+
+def find_held(situation: Situation, suspects: Sequence[Faults]) -> Action | None:
+    """Return the volts to be read on the loop during a reset, before its length is blamed; None where they were.
+
+    What feeds detectors through a reset, however long, looks the same. ``suspects`` are the hypotheses of the
+    situation, in its order.
+    """
+    if situation.settled is None or [f.kind for f in suspects[_find_leader(situation)]] != [TOO_SHORT]:
+        return None
+    some = [n for n, m in enumerate(situation.measurements) if _is_held(m)]
+    if not some or any(_is_held(t.measurement) for t in situation.taken):
+        return None
+    number = min(some, key=lambda n: situation.minutes[n])
+    return Action("measure", situation.minutes[number], situation.measurements[number])
+
+
+def _is_held(m: Measurement) -> bool:
+    """Return whether a measurement is of volts that reach detectors, or their module, during a reset."""
+    return m.kind == "volts" and m.mode.word == "during_reset" and m.red.startswith(("det", "module."))
+
+
+def find_direct(situation: Situation, place: str, forecast: Make, weight: Array) -> Action | None:
+    """Return a reading at the detector where the repair is made that a sound loop would not give, or None.
+
+    What is condemned by exclusion alone, while nothing amiss was read at its own place, may be sound. Nothing is
+    opened or lifted for it. ``forecast``
+    makes forecasts of *healthy* first and then of what is settled, which has a ``weight`` (hypothesis,) that sums to 1.
+    To measure a part before it is replaced is common practice, no source.
+    """
+    taken = [t.measurement for t in situation.taken if t.measurement.place == place]
+    if any(share > MORE_SEE for share in rate_amiss(forecast(taken), weight, situation.meter)):
+        return None
+    some = [n for n, m in enumerate(situation.measurements) if m.place == place and _is_direct(m)]
+    amiss = rate_amiss(forecast([situation.measurements[n] for n in some]), weight, situation.meter)
+    able = [n for n, share in zip(some, amiss, strict=True) if share > MORE_SEE]
+    if not able:
+        return None
+    number = min(able, key=lambda n: situation.minutes[n])
+    return Action("measure", situation.minutes[number], situation.measurements[number])
+
+
+def _is_direct(m: Measurement) -> bool:
+    """Return whether a measurement reads the loop as it is, or tests a detector."""
+    return (m.mode == STANDBY and m.kind not in LOOKS) or m.kind == "functional_test"
+
+
+def is_seen(situation: Situation, suspects: Sequence[Faults]) -> bool:
+    """Return whether eyes found all that is settled; ``suspects`` are the hypotheses of the situation, in its order."""
+    seen = _list_seen(situation)
+    return all(fault.data.sees.token in seen for fault in suspects[_find_leader(situation)])
+
+
+def rate_amiss(forecasts: Sequence[Forecast], weight: Array, meter: Meter) -> list[float]:
+    """Return for each measurement how often what is read is clearly not what a sound loop gives.
+
+    Forecasts are of *healthy* and then of hypotheses with a ``weight`` (hypothesis,) that sums to 1.
+    """
+    return [float(weight @ (rate_differences(f, meter)[0, 1:] >= APART)) for f in forecasts]
+
+
+def find_work_place(loop: Loop, spot: str) -> str:
+    """Return the place at which a repair is made, as measurements name it: a detector or ``panel``."""
+    name = spot.removeprefix("run ")
+    resistor = loop.by_name.get(loop.end_resistors.get(name, ""))
+    return find_place(name if resistor is None else resistor.a, loop)
 
 
 def _list_run_ends(loop: Loop, joint: Fault) -> tuple[set[str], set[str]]:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -14,29 +14,31 @@ from diagnostics.readings import (
     Bench,
     Forecast,
     Measurement,
-    Meter,
-    find_own_sd,
-    find_seen_instead,
     is_offered,
     list_measurements,
 )
-from diagnostics.readings.meter import Unit
 
 from .ahead import PlanAhead
-from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Expected, Question, SuspectGroup
+from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Question, SuspectGroup
 from .belief import Belief, build_prior, leave_open
 from .choose import Action, Policy, Situation, find_best
 from .confirm import (
     LOOKS,
     MOST_SEE,
+    PANEL,
     find_bracket,
     find_confirmation,
+    find_direct,
+    find_held,
     find_parting,
     find_second_thought,
     find_sight,
+    find_work_place,
+    is_seen,
     rate_seen,
     weigh_kinds,
 )
+from .expect import expect_answers
 from .groups import Group, find_groups, find_splitter
 from .lazily import Lazily
 from .repairs import list_repairs, weigh_repairs
@@ -133,7 +135,7 @@ def diagnose(bench: Bench, question: Question, policy: Policy | None = None) -> 
         state.contradiction,
         action,
         _name_repair(state, action),
-        _expect(action, groups, narrow, state.kept_belief),
+        expect_answers(action, groups, narrow, state.kept_belief),
     )
 
 
@@ -168,8 +170,17 @@ def _choose(state: _State, narrow: Bench, policy: Policy | None) -> tuple[tuple[
     situation = _build_situation(state, narrow, _list_offered(state))
     action = _confirm(state, situation)
     settled = state.settled if action is None else None
-    action = action or (policy or PlanAhead()).choose(situation)
+    action = action or _doubt_again(state, situation, (policy or PlanAhead()).choose(situation))
     return settled, _wait_a_night(state, narrow, action)
+
+
+def _doubt_again(state: _State, situation: Situation, action: Action) -> Action:
+    """Return what is read before a repair is tried that was made already: nothing amiss was read there since."""
+    name = _name_repair(state, action)
+    if name not in state.question.tried or state.settled is not None:
+        return action
+    since = situation.taken[find_split(state.question) :]
+    return _find_direct(state, replace(situation, settled=action.repair, taken=since)) or action
 
 
 def _wait_a_night(state: _State, narrow: Bench, action: Action) -> Action:
@@ -201,11 +212,27 @@ def _confirm(state: _State, situation: Situation) -> Action | None:
     first = find_second_thought(situation) if state.settled in state.question.tried else None
     first = first or find_sight(situation)
     first = first or find_bracket(situation, suspects, state.bench.loop)
+    first = first or find_held(situation, suspects)
     first = first or find_parting(situation, suspects, state.bench.loop, unseen=_is_unseen(state, situation))
+    first = first or _find_direct(state, situation)
     if first is not None or any(len(some) > 1 for some in suspects):
         return first
     prior = build_prior(state.bench, state.question.contexts)
     return find_confirmation(situation, weigh_kinds(state.bench.hypotheses, prior)[state.kept])
+
+
+def _find_direct(state: _State, situation: Situation) -> Action | None:
+    """Return what is to be read where the repair is made, at a detector: nothing amiss was read or seen there."""
+    suspects = [state.bench.hypotheses[n] for n in state.kept]
+    if situation.settled is None or is_seen(situation, suspects):
+        return None
+    place = find_work_place(state.bench.loop, state.classes[situation.settled][1])
+    if place == PANEL:
+        return None
+    own = state.kept[situation.classes == situation.settled]
+    bench = state.bench.narrow(np.array([0, *own]))
+    weight = state.belief.probability[own]
+    return find_direct(situation, place, bench.forecast_all, weight / weight.sum())
 
 
 def _is_unseen(state: _State, situation: Situation) -> bool:
@@ -336,40 +363,3 @@ def _split(group: Group, narrow: Bench, more: list[Measurement], standing_at: st
     inside = narrow.narrow(np.array(group.members))
     forecasts = Lazily(len(more), lambda numbers: inside.forecast_all([more[n] for n in numbers]))
     return find_splitter(more, forecasts, narrow.meter, [m.find_minutes(standing_at) for m in more])
-
-
-def _expect(action: Action | None, groups: Sequence[Group], narrow: Bench, some: Belief) -> tuple[Expected, ...]:
-    """Return what the chosen measurement would show under each of the leading groups."""
-    if action is None or action.measurement is None:
-        return ()
-    (forecast,) = narrow.forecast_all([action.measurement])
-    shift, spread = some.expect(forecast)
-    found = []
-    for n, group in enumerate(groups[:6]):
-        members = np.array(group.members)
-        if forecast.chance is not None:
-            weight = some.probability[members]
-            best = int(np.argmax(weight @ forecast.chance[members]))
-            found.append(Expected(n, state=forecast.tokens[best]))
-            continue
-        if forecast.mean is None:
-            continue
-        instead = [find_seen_instead(action.measurement, narrow.loop, narrow.hypotheses[m]) for m in members]
-        if instead[0] is not None:
-            found.append(Expected(n, state=instead[0]))
-            continue
-        members = members[[word is None for word in instead]]
-        low, high = _find_range(forecast, forecast.mean[members] + shift[members], spread[members], narrow.meter)
-        found.append(Expected(n, low, high, action.measurement.unit))
-    return tuple(found)
-
-
-def _find_range(forecast: Forecast, mean: Array, spread: Array, meter: Meter) -> tuple[float, float]:
-    """Return between which readings (V or Ω) nearly all of a group's would lie; ``math.inf`` is over-range."""
-    unit: Unit = "ohm" if forecast.measurement.kind == "ohms" else "V"
-    sd = np.hypot(spread, find_own_sd(mean, unit, meter))
-    low, high = float((mean - 2 * sd).min()), float((mean + 2 * sd).max())
-    if unit == "V":
-        return low, high
-    low, high = (math.inf if ohm > meter.ohms_over else max(ohm, 0.0) for ohm in (low, high))
-    return low, high

@@ -195,11 +195,17 @@ class Words:
         """Return the question that a measurement is; nobody takes the mains off a panel by telephone."""
         if measurement.mode.word == "on_battery" and self.listener == "caller":
             return self.table.ask["ohms"].caller
-        key = "look_head" if self._is_at_head(measurement) else _find_key(measurement)
+        key = "look_head" if self._is_at_head(measurement) else self._find_key(measurement)
         asked = getattr(self.table.ask[key], self.listener).format(**self._list_terms(measurement))
         mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit and key == measurement.kind else ""
         told = f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
         return f"{told} {self.table.seek}" if measurement.is_sought else told
+
+    def _find_key(self, m: Measurement) -> str:
+        """Return under which name the sentences of a measurement stand, on this very loop."""
+        key = _find_key(m)
+        is_home = any(zone.comes_back and zone.name == m.mode.detector for zone in self.loop.zones)
+        return "volts_both_lifted" if key == "volts_pair_lifted" and is_home else key
 
     def _is_at_head(self, m: Measurement) -> bool:
         """Return whether this is a look at a base under its head; a contact has none."""
@@ -257,7 +263,7 @@ class Words:
     def name(self, measurement: Measurement) -> str:
         """Return a short name of a measurement, for lists and buttons."""
         m = measurement
-        named = self.table.names[_find_key(m)].format(**self._list_terms(m))
+        named = self.table.names[self._find_key(m)].format(**self._list_terms(m))
         mode = self.table.modes.get(m.mode.text, "") if m.unit == "V" and m.mode.text != "standby" else ""
         return f"{named}, {mode}" if mode else named
 

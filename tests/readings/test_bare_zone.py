@@ -9,10 +9,11 @@ from diagnostics.faults import parse_faults
 from diagnostics.locate import find_shipped
 from diagnostics.readings import Bench, Measurement, list_measurements
 from diagnostics.referee import Person, Plant, build_world, list_sites
+from diagnostics.reports import Words
 from diagnostics.units import parse_quantity
 from diagnostics.wiring import Loop, build_loop, read_site
 from tests.external.referee_line import open_line
-from tests.wiring.quick import STYLES, wire_quick
+from tests.wiring.quick import wire_quick
 
 RUNS = {
     "two_wire_zone": "det2.in",
@@ -32,11 +33,30 @@ def list_bare(loop: Loop) -> list[Measurement]:
     return list_lifted(loop, "panel.")
 
 
-@pytest.mark.parametrize("style", STYLES)
-def test_every_wired_zone_can_be_read_bare_but_one_with_its_resistor_at_the_panel(style: str) -> None:
+@pytest.mark.parametrize("style", [*sorted(RUNS), "class_a_zone"])
+def test_every_wired_zone_can_be_read_with_its_field_lifted(style: str) -> None:
     loop = wire_quick(style, 3)
-    wired = {zone for chain in loop.chains if not chain.back for zone in (chain.spec.zone, chain.spec.co_zone)}
+    wired = {zone for chain in loop.chains for zone in (chain.spec.zone, chain.spec.co_zone)}
     assert {m.mode.detector for m in list_bare(loop)} == {z.name for z in loop.zones if z.name in wired}
+
+
+def test_a_zone_that_comes_back_keeps_its_own_resistor_and_nothing_of_the_field() -> None:
+    """Voltage divider: E·R / (R + Rs), once the panel has seen the open and feeds its return terminals."""
+    loop = wire_quick("class_a_zone", 3)
+    source, resistor = loop.by_name["source.zone1"], loop.by_name[loop.end_resistors["end"]]
+    assert source.curve is not None
+    faults = [(), parse_faults("leak=1k@det1.in", loop), parse_faults("zone_input_leaks=1k@zone1", loop)]
+    (kept,) = list_bare(loop)
+    (told,) = Bench(loop, faults).forecast_all([kept])
+    assert told.mean is not None
+    inner_ohm, end_ohm = 1 / source.curve.after_s, resistor.resistance_ohm or 0.0
+    assert told.mean[0] == pytest.approx(source.emf_v * end_ohm / (end_ohm + inner_ohm), rel=1e-3)
+    assert told.mean[1] == pytest.approx(told.mean[0], rel=1e-6)
+    assert told.mean[2] == pytest.approx(source.emf_v * 1000 / (1000 + inner_ohm), rel=1e-2)  # no open is seen: no link
+    asked = Words(loop).ask(kept)
+    assert "both pairs" in asked
+    assert "end resistor stays" in asked
+    assert "bare" not in asked
 
 
 @pytest.mark.parametrize("style", sorted(RUNS))
@@ -97,6 +117,22 @@ def test_referee_reads_volts_from_elsewhere_on_a_lifted_pair(style: str) -> None
     )
     assert abs(healthy) < 0.1
     assert abs(foreign) > 1.0
+
+
+def test_referee_reads_its_own_class_a_zone_with_its_field_lifted() -> None:
+    line, site = open_line(), list_sites("class_a_zone")[0]
+    loop = build_loop(read_site(site))
+    (kept,) = list_bare(loop)
+    row = next(
+        r for r in line.list_rows("measurements", site) if (r.get("red"), r["mode"]) == (kept.red, kept.mode.text)
+    )
+    faults = ("healthy", "zone_input_leaks=3000@zone1", "leak=1000@det1.in")
+    (told,) = Bench(loop, [parse_faults(f, loop) if f != "healthy" else () for f in faults]).forecast_all([kept])
+    assert told.mean is not None
+    for fault, volts in zip(faults, told.mean, strict=True):
+        plant = Plant(site, fault, "aged", (1,))
+        read = parse_quantity(Person(build_world(line, site, fault, plant.seed), plant).read(row), "V")
+        assert read == pytest.approx(volts, rel=0.06), fault
 
 
 @pytest.mark.parametrize("style", ["two_wire_zone", "four_wire_zone", "dry_contacts"])

@@ -15,6 +15,7 @@ from diagnostics.faults import parse_faults
 from diagnostics.locate import find_shipped
 from diagnostics.readings import Bench, Faults, Measurement, list_measurements
 from diagnostics.reasoning import Belief, Diagnosis, Question, Situation, Taken, build_prior, diagnose, list_hypotheses
+from diagnostics.reasoning.belief import STANDS
 from diagnostics.reasoning.choose import Action
 from diagnostics.reasoning.confirm import (
     MORE_SEE,
@@ -258,3 +259,60 @@ def test_a_meter_finds_the_same_on_the_other_side_of_a_detector_and_where_a_wire
     terminal: str, same: str
 ) -> None:
     assert _pass_through(terminal) == same
+
+
+def ask_reading_room(*told: tuple[str, float | str]) -> Diagnosis:
+    """Return what readings mean on a zone of one-way heads whose alarm stays after a reset."""
+    loop = build_loop(read_site(find_shipped("cases") / "sites" / "reading_room.yaml"))
+    bench = Bench(loop, list_hypotheses(loop))
+    taken = tuple(Taken(find_measurement(bench, key), value) for key, value in told)
+    return diagnose(bench, Question(contexts=("aged",), symptom="will_not_reset", taken=taken))
+
+
+STAYS = (
+    ("panel_shows|panel|standby", "normal"),
+    ("supply_lamps|panel|standby", "right"),
+    ("volts|panel.zone1+,panel.zone1-|during_reset", 0.0),
+    ("functional_test|det5|after_reset:det5", "reports_and_stays"),
+    ("settings|panel|standby", "as_it_should_be"),
+    ("functional_test|det4|after_reset:det4", "reports_and_stays"),
+)
+LEFT = "volts|det5.in+,det5.in-|during_reset"
+
+
+def test_a_reset_is_too_short_only_where_the_volts_are_away_while_it_lasts() -> None:
+    """Found by the referee: a foreign source beyond one-way heads held the alarm, and 0 V stood at the panel.
+
+    Volts at the far detector during a reset tell the two apart: common practice, no source.
+    """
+    found = ask_reading_room(*STAYS)
+    assert found.candidates[0].repair_class == ("set_reset_time", "panel")
+    assert found.settled is None
+    assert found.next is not None
+    assert found.next.measurement is not None
+    assert found.next.measurement.key == LEFT
+    assert ask_reading_room(*STAYS, (LEFT, 0.0)).settled == ("set_reset_time", "panel")
+
+
+def test_volts_that_are_left_during_a_reset_do_not_settle_on_its_length() -> None:
+    held = ask_reading_room(*STAYS, (LEFT, 14.3))
+    assert held.settled is None
+    assert held.contradiction is not None
+    again = ask_reading_room(*STAYS, (LEFT, 14.3), (LEFT, 14.3))
+    assert again.settled is None
+    assert again.not_modelled >= STANDS
+
+
+def test_both_ends_of_a_run_are_read_with_the_loop_as_it_is() -> None:
+    """Found by the referee: 23 V arrived with the cable opened, since nothing was drawn, and stood for one end."""
+    case = read_case(find_shipped("cases") / "packing_shed_poor_start.yaml")
+    loop = build_loop(case.site)
+    bench = Bench(loop, list_hypotheses(loop))
+    taken = [understand(loop, r) for r in case.readings]
+    (panel,) = (n for n, t in enumerate(taken) if t.measurement.key == "volts|panel.zone1+,panel.zone1-|standby")
+    taken[panel] = Taken(find_measurement(bench, "volts|panel.zone1+,panel.zone1-|pair_lifted:zone1"), 24.0)
+    found = diagnose(bench, Question(("new",), case.symptom, tuple(taken)))
+    assert found.settled is None
+    assert found.next is not None
+    assert found.next.measurement is not None
+    assert found.next.measurement.key == "volts|panel.zone1+,panel.zone1-|standby"

@@ -34,6 +34,7 @@ ASKED_OTHERWISE = (
     "earth_opened_cut_off",
     "volts_opened",
     "volts_pair_lifted",
+    "volts_both_lifted",
     "volts_known_resistor",
     "volts_field",
     "volts_cut_off",

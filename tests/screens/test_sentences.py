@@ -54,6 +54,7 @@ def test_words_cover_kinds_contexts_and_styles() -> None:
         "volts_opened",
         "volts_field",
         "volts_pair_lifted",
+        "volts_both_lifted",
         "volts_known_resistor",
         "volts_cut_off",
     }  # kinds asked for in another way
