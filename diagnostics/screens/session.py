@@ -26,7 +26,7 @@ from .draft import VIEW, begin_drawing, find_kept, forget, gather, keep
 _Alert = Literal["info", "success", "warning", "error"]
 NEW = "new"
 PLANT = "plant"  # in the place of a case: a trainer hides a fault
-SEEN, NOT_STORED, _WRITING, _ACTED = "seen", "not_stored", "writing", "acted"
+SEEN, NOT_STORED, TOLD, _WRITING, _ACTED = "seen", "not_stored", "came_of_it", "writing", "acted"
 _LONG = 16  # detectors; from here on the first reckoning takes more than a moment
 # Names of our own keys, and the two parts of the page that Streamlit names for tests.
 _STYLE = """
@@ -200,12 +200,15 @@ def show_alert(kind: _Alert, text: str) -> None:
 
 
 def show_messages() -> None:
-    """Show what went wrong with the last tap, once, and bring it into view: the button is far below it."""
-    problem = st.session_state.pop("problem", "")
-    if not problem:
+    """Show what the last tap came to, or what went wrong with it, once, and bring it into view.
+
+    The button is far below it.
+    """
+    told, problem = st.session_state.pop(TOLD, ""), st.session_state.pop("problem", "")
+    if not (told or problem):
         return
     with st.container(key="message"):
-        show_alert("error", problem)
+        show_alert("error" if problem else "info", problem or told)
     bring_into_view("message", uuid.uuid4().hex)
 
 

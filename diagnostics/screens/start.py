@@ -3,14 +3,16 @@
 import streamlit as st
 
 from diagnostics.cases import Case, CaseStore
+from diagnostics.errors import DiagnosticsError, SourceError
 from diagnostics.locate import find_shipped
 from diagnostics.reports import tell_closing
-from diagnostics.visit import find_hidden, find_listener, is_described, list_visits, prepare, start_visit
+from diagnostics.visit import find_hidden, find_listener, is_described, list_visits, prepare, start_visit, take_in_case
 from diagnostics.wiring import read_site
 
 from .session import (
     NEW,
     PLANT,
+    TOLD,
     find_region,
     format_moment,
     go_to,
@@ -21,6 +23,7 @@ from .session import (
     show_main_button,
     show_messages,
     tell,
+    write_problem,
 )
 
 # Invented cases to try: the button's words, the site, the loop's past, the complaint, the fault that is hidden in it,
@@ -43,6 +46,7 @@ def show_start(store: CaseStore) -> None:
         st.markdown(tell("no_cases"))
     for visit in visits:
         _show_visit(visit)
+    _show_open_file()
     st.subheader(tell("demo_mark"), anchor=False)
     st.markdown(tell("demo_why"))
     for name in _DEMOS:
@@ -65,6 +69,33 @@ def _show_visit(visit: Case | str) -> None:
     practice = f" · {tell('practice')}" if find_hidden(visit) is not None else ""
     label = f"{mark}**{state}**{phone}{practice} · {plain(name)}{when} · {visit.case_id}"
     show_button(label, go_to, (visit.case_id,), f"open {visit.case_id}")
+
+
+def _show_open_file() -> None:
+    with st.expander(tell("open_file")):
+        st.markdown(tell("open_file_why"))
+        st.file_uploader(tell("open_file_which"), type=["yaml", "yml"], key="case_file")
+        show_button(tell("open_file_use"), _open_file, (), "open_file")
+
+
+def _open_file() -> None:
+    given = st.session_state.get("case_file")
+    if given is None:
+        st.session_state["problem"] = tell("upload_none")
+        return
+    name = given.name[:80]
+    try:
+        taken = take_in_case(open_store(), given.getvalue(), name)
+    except SourceError as error:
+        st.session_state["problem"] = f"**{tell('findings')}**\n\n{write_problem(error)}"
+        return
+    except DiagnosticsError as error:
+        st.session_state["problem"] = f"**{tell('findings')}**\n\n{plain(name)}: {write_problem(error)}"
+        return
+    prepare(taken.case)
+    go_to(taken.case.case_id)
+    said = "taken_beside" if taken.beside else "taken_older" if taken.is_older else "taken_in"
+    st.session_state[TOLD] = tell(said, file=plain(name), other=taken.beside, count=str(len(taken.case.readings)))
 
 
 def _begin_demo(name: str) -> None:

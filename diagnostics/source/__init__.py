@@ -6,7 +6,7 @@ leaves out what does not fit, for those who check further.
 """
 
 from diagnostics.source.document import Document, Tree, TreePath, find_value
-from diagnostics.source.reader import read_document, read_file
+from diagnostics.source.reader import read_content, read_document, read_file
 from diagnostics.source.schema import Laid, check_rules, lay_model, parse_model
 from diagnostics.units.fields import Amps, Celsius, Metres, Ohms, Percent, Seconds, Volts, Watts, Wire
 
@@ -28,6 +28,7 @@ __all__ = [
     "find_value",
     "lay_model",
     "parse_model",
+    "read_content",
     "read_document",
     "read_file",
 ]

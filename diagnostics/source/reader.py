@@ -66,6 +66,15 @@ def read_document(text: str, file: str) -> Document:
     return Document(builder.root, builder.places, file, builder.key_places)
 
 
+def read_content(content: bytes, file: str) -> tuple[Document, str]:
+    """Read one YAML document from the bytes of a file, and return it with its text; ``file`` is only its name.
+
+    Raises SourceError.
+    """
+    text = _decode(content[: LARGEST_BYTES + 1], file)
+    return read_document(text, file), text.removeprefix("\ufeff")
+
+
 def _decode(content: bytes, file: str) -> str:
     try:
         return content.decode("utf-8")

@@ -139,6 +139,7 @@ from .recheck import GENERIC_PANELS, Recheck, assumes_panel, is_panel_12v, list_
 from .rooms import lacks_rooms, name_rooms, parse_rooms
 from .ruled_out import RuledOut, list_ruled_out
 from .same import once
+from .taken_in import TakenIn, take_in_case
 from .tested import fail_test, finish_tests, pass_tests, record_recheck, record_test
 
 __all__ = [
@@ -163,6 +164,7 @@ __all__ = [
     "RepairNote",
     "RuledOut",
     "Stage",
+    "TakenIn",
     "Way",
     "accept_loop",
     "acknowledge",
@@ -296,6 +298,7 @@ __all__ = [
     "start_visit",
     "take_back_reading",
     "take_back_repair",
+    "take_in_case",
     "take_up_tool",
     "tell_complaint",
     "tell_listener",

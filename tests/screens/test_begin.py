@@ -1,8 +1,11 @@
 """From the start to the first step: safety in its order, whose loop it is, the description, the complaint."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import pytest
 
-from diagnostics.cases import CaseStore, read_case
+from diagnostics.cases import CaseStore, read_case, write_case
 from diagnostics.errors import CaseError
 from diagnostics.locate import find_shipped
 from diagnostics.reports import tell_panel
@@ -384,3 +387,41 @@ def test_two_rooms_of_one_name_are_told_apart_first(visitor: Visitor) -> None:
     visitor.run()
     visitor.tap("describe_use")
     assert [d.room for d in visitor.case.site.loops[0].all_detectors] == ["Hall 1", "Kitchen", "Hall 2"]
+
+
+def open_file(visitor: Visitor, content: bytes, name: str = "call.yaml") -> Visitor:
+    visitor.at.file_uploader[0].upload(name, content, "application/yaml")
+    visitor.run()
+    return visitor.tap("open_file")
+
+
+def test_a_case_file_is_opened_from_the_start(visitor: Visitor, tmp_path: Path) -> None:
+    with CaseStore(f"sqlite:///{tmp_path}/elsewhere.sqlite3") as elsewhere:
+        case = elsewhere.create_case(read_case(find_shipped("cases") / "bakery_call.yaml"))
+    open_file(visitor, write_case(case).encode())
+    assert visitor.case.case_id == case.case_id
+    assert "Readings in it: 4" in visitor.text
+    assert visitor.case.readings == case.readings
+
+
+def test_what_is_no_case_file_is_refused_with_its_place(visitor: Visitor) -> None:
+    open_file(visitor, b"format: ohmward-case/1\nsite: nowhere\n")
+    assert "call.yaml:2:7" in visitor.text
+    assert visitor.store.list_cases() == ()
+
+
+def test_without_a_file_one_is_asked_for(visitor: Visitor) -> None:
+    visitor.tap("open_file")
+    assert "Choose a file first" in visitor.text
+
+
+def test_a_file_that_went_another_way_is_kept_beside(visitor: Visitor, tmp_path: Path) -> None:
+    case = read_case(find_shipped("cases") / "bakery_call.yaml")
+    here = visitor.store.create_case(case)
+    with CaseStore(f"sqlite:///{tmp_path}/elsewhere.sqlite3") as elsewhere:
+        away = elsewhere.create_case(replace(case, case_id=here.case_id))
+        away = elsewhere.append_retraction(away.case_id, away.readings[-1].reading_id, away.revision)
+    open_file(visitor, write_case(away).encode())
+    assert f"Case {here.case_id} is here already" in visitor.text
+    assert visitor.case.case_id != here.case_id
+    assert visitor.store.load_case(here.case_id) == here
