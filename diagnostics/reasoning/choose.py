@@ -11,7 +11,7 @@ from scipy.special import ndtr
 
 from diagnostics.readings import Forecast, Measurement, Meter, find_own_sd, list_kind_words
 
-from .belief import MIMICS, Taken
+from .belief import MIMICS, TINY, Taken
 from .lazily import Lazily, prepare
 
 Array = NDArray[np.float64]
@@ -251,7 +251,7 @@ def _rate_one(situation: Situation, forecast: Forecast, shift: Array, spread: Ar
     for n, column in enumerate(weighted.T):
         joint[:count, n] = np.bincount(situation.classes, column, minlength=count)
     rest = joint[:count].sum(axis=0)
-    joint[count] = situation.not_modelled * (MIMICS * rest / rest.sum() + (1 - MIMICS) / chance.shape[1])
+    joint[count] = situation.not_modelled * (MIMICS * rest / max(rest.sum(), TINY) + (1 - MIMICS) / chance.shape[1])
     return find_information(joint)
 
 

@@ -112,9 +112,14 @@ def find_sight(situation: Situation) -> Action | None:
     prepare(situation.forecasts, some)
     share = rate_seen([situation.forecasts[n] for n in some], weight)
     found = [n for n, seen in zip(some, share, strict=True) if seen >= MORE_SEE]
-    if not found:
+    return _ask_quickest(situation, found)
+
+
+def _ask_quickest(situation: Situation, some: Sequence[int]) -> Action | None:
+    """Return the quickest of some measurements, by number, as an action; None where there is none."""
+    if not some:
         return None
-    number = min(found, key=lambda n: situation.minutes[n])
+    number = min(some, key=lambda n: situation.minutes[n])
     return Action("measure", situation.minutes[number], situation.measurements[number])
 
 
@@ -140,10 +145,7 @@ def find_parting(
         return None
     spots = {spot for fault in leader for spot in _list_spots(loop, fault)}
     some = [n for n, m in enumerate(situation.measurements) if _parts(m) and m.red in spots]
-    if not some:
-        return None
-    number = min(some, key=lambda n: situation.minutes[n])
-    return Action("measure", situation.minutes[number], situation.measurements[number])
+    return _ask_quickest(situation, some)
 
 
 def find_bracket(situation: Situation, suspects: Sequence[Faults], loop: Loop) -> Action | None:
@@ -162,10 +164,7 @@ def find_bracket(situation: Situation, suspects: Sequence[Faults], loop: Loop) -
     ends = [spots for spots in _list_run_ends(loop, joint) if not spots & read]
     some = [n for n, m in enumerate(situation.measurements) if m.kind == "volts" and m.mode == STANDBY]
     able = [n for n in some if any(situation.measurements[n].red in spots for spots in ends)]
-    if not able:
-        return None
-    number = min(able, key=lambda n: situation.minutes[n])
-    return Action("measure", situation.minutes[number], situation.measurements[number])
+    return _ask_quickest(situation, able)
 
 
 def find_held(situation: Situation, suspects: Sequence[Faults]) -> Action | None:
@@ -177,10 +176,9 @@ def find_held(situation: Situation, suspects: Sequence[Faults]) -> Action | None
     if situation.settled is None or [f.kind for f in suspects[_find_leader(situation)]] != [TOO_SHORT]:
         return None
     some = [n for n, m in enumerate(situation.measurements) if _is_held(m)]
-    if not some or any(_is_held(t.measurement) for t in situation.taken):
+    if any(_is_held(t.measurement) for t in situation.taken):
         return None
-    number = min(some, key=lambda n: situation.minutes[n])
-    return Action("measure", situation.minutes[number], situation.measurements[number])
+    return _ask_quickest(situation, some)
 
 
 def _is_held(m: Measurement) -> bool:
@@ -192,9 +190,8 @@ def find_direct(situation: Situation, place: str, forecast: Make, weight: Array)
     """Return a reading at the detector where the repair is made that a sound loop would not give, or None.
 
     What is condemned by exclusion alone, while nothing amiss was read at its own place, may be sound. Nothing is
-    opened or lifted for it. ``forecast``
-    makes forecasts of *healthy* first and then of what is settled, which has a ``weight`` (hypothesis,) that sums to 1.
-    To measure a part before it is replaced is common practice, no source.
+    opened or lifted for it. ``forecast`` makes forecasts of *healthy* first and then of what is settled, which has a
+    ``weight`` (hypothesis,) that sums to 1. To measure a part before it is replaced is common practice, no source.
     """
     taken = [t.measurement for t in situation.taken if t.measurement.place == place]
     if any(share > MORE_SEE for share in rate_amiss(forecast(taken), weight, situation.meter)):
@@ -202,10 +199,7 @@ def find_direct(situation: Situation, place: str, forecast: Make, weight: Array)
     some = [n for n, m in enumerate(situation.measurements) if m.place == place and _is_direct(m)]
     amiss = rate_amiss(forecast([situation.measurements[n] for n in some]), weight, situation.meter)
     able = [n for n, share in zip(some, amiss, strict=True) if share > MORE_SEE]
-    if not able:
-        return None
-    number = min(able, key=lambda n: situation.minutes[n])
-    return Action("measure", situation.minutes[number], situation.measurements[number])
+    return _ask_quickest(situation, able)
 
 
 def _is_direct(m: Measurement) -> bool:
