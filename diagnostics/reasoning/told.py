@@ -27,7 +27,7 @@ from .belief import (
     tell_symptom,
     update,
 )
-from .confirm import LOOKS, MOST_SEE
+from .confirm import LOOKS, MORE_SEE, MOST_SEE
 from .pairs import BADLY_DONE, CLEARED, DOUBTED, build_doubles, tell_mended
 from .repairs import find_repair_class
 from .symptoms import rate_symptom
@@ -75,15 +75,18 @@ def find_misfit(weighed: Weighed, question: Question, chosen: NDArray[np.bool_])
     """Return the reading that most of some chosen hypotheses, by weight, could only have as a mistake; or None.
 
     Something else may explain it; before a repair it is taken again all the same. Two faults at once bend to nearly
-    anything: of them what would be seen must have been, where somebody looked.
+    anything, and what was mended in vain is hardly it: of these what would be seen must have been, where somebody
+    looked.
     """
     weight = np.where(chosen, weighed.belief.probability, 0.0)
     weight /= weight.sum()
-    double = np.array([len(h) > 1 for h in weighed.bench.hypotheses])
+    some = weighed.bench.hypotheses
+    missed = np.where([find_repair_class(h) in question.tried for h in some], 1 - MORE_SEE, 0.0)
+    missed = np.where([len(h) > 1 for h in some], np.maximum(missed, 1 - MOST_SEE), missed)
     limits = _list_limits(question, weighed.taken)
     for n, taken in enumerate(weighed.taken):
         unseen = taken.measurement.kind in LOOKS and taken.value == AS_IT_SHOULD_BE
-        limit = np.where(double & unseen, 1 - MOST_SEE, limits[n])
+        limit = np.maximum(limits[n], missed) if unseen else limits[n]
         if float(weight[weighed.tails[n] < limit].sum()) > 0.5:
             return _build_contradiction(question, taken, float(weighed.tails[n] @ weight))
     return None

@@ -261,12 +261,18 @@ def test_a_meter_finds_the_same_on_the_other_side_of_a_detector_and_where_a_wire
     assert _pass_through(terminal) == same
 
 
-def ask_reading_room(*told: tuple[str, float | str]) -> Diagnosis:
-    """Return what readings mean on a zone of one-way heads whose alarm stays after a reset."""
+def ask_reading_room(*told: tuple[str, float | str], since: tuple[tuple[str, float | str], ...] = ()) -> Diagnosis:
+    """Return what readings mean on a zone of one-way heads whose alarm stays after a reset.
+
+    ``since`` are those taken after the length of the reset was set anew, in vain.
+    """
     loop = build_loop(read_site(find_shipped("cases") / "sites" / "reading_room.yaml"))
     bench = Bench(loop, list_hypotheses(loop))
-    taken = tuple(Taken(find_measurement(bench, key), value) for key, value in told)
-    return diagnose(bench, Question(contexts=("aged",), symptom="will_not_reset", taken=taken))
+    before, after = (tuple(Taken(find_measurement(bench, key), value) for key, value in some) for some in (told, since))
+    question = Question(contexts=("aged",), symptom="will_not_reset", taken=before)
+    if after:
+        question = question.go_on(("set_reset_time", "panel"))
+    return diagnose(bench, replace(question, taken=(*before, *after)))
 
 
 STAYS = (
@@ -301,6 +307,18 @@ def test_volts_that_are_left_during_a_reset_do_not_settle_on_its_length() -> Non
     again = ask_reading_room(*STAYS, (LEFT, 14.3), (LEFT, 14.3))
     assert again.settled is None
     assert again.not_modelled >= STANDS
+
+
+def test_what_looks_right_and_was_mended_in_vain_is_not_settled_on_again() -> None:
+    """Found by the referee: coupled volts were left of a reset, its length was set in vain and looked right, twice."""
+    stays = ("functional_test|det3|after_reset:det3", "reports_and_stays")
+    looked = ("settings|panel|standby", "as_it_should_be")
+    found = ask_reading_room(*STAYS, (LEFT, 0.0), since=(stays, looked))
+    assert found.candidates[0].repair_class == ("set_reset_time", "panel")
+    assert found.settled is None
+    assert found.contradiction is not None
+    assert found.contradiction.stands  # it looked right before, too
+    assert found.not_modelled >= STANDS
 
 
 def test_both_ends_of_a_run_are_read_with_the_loop_as_it_is() -> None:
