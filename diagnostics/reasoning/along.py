@@ -19,8 +19,11 @@ Flags = NDArray[np.bool_]
 Array = NDArray[np.float64]
 Tell = Callable[[Forecast], Array]
 
-ALIKE = 0.05  # two chances that differ by no more are told to be the same all the way between them; invented
+LIKELY = 0.5  # what is likelier than not shows
+# Two chances on one side of that which differ by no more are told to be the same all the way between them; invented.
+ALIKE = 0.05
 STRETCHES = 6  # so many the detectors of one sort are parted into at first; invented
+LEAST_STRETCH = 5  # detectors in each of them at least; invented
 
 
 def find_along(bench: Bench, tests: Sequence[Measurement], tell: Tell) -> Array:
@@ -32,7 +35,7 @@ def find_along(bench: Bench, tests: Sequence[Measurement], tell: Tell) -> Array:
     for sort in _list_sorts(bench.loop, at):
         first = np.zeros((len(sort), len(bench.hypotheses)), dtype=np.bool_)
         first[:, everywhere] = True
-        first[:: max(1, len(sort) // STRETCHES)] = True
+        first[:: max(LEAST_STRETCH, len(sort) // STRETCHES)] = True
         first[[*range(len(sort))[:2], *range(len(sort))[-2:]]] = True
         row_of = np.array(sort)
         for n, some in enumerate(near):
@@ -63,7 +66,9 @@ def _find_between(known: Flags, told: Array) -> Flags:
     ask = np.zeros(known.shape, dtype=np.bool_)
     last, every = np.zeros(known.shape[1], dtype=np.intp), np.arange(known.shape[1])
     for row in range(1, len(known)):
-        parted = known[row] & (row - last > 1) & (np.abs(told[row] - told[last, every]) > ALIKE)
+        before = told[last, every]
+        differs = (np.abs(told[row] - before) > ALIKE) | ((told[row] > LIKELY) != (before > LIKELY))
+        parted = known[row] & (row - last > 1) & differs
         ask[(row + last)[parted] // 2, every[parted]] = True
         last = np.where(known[row], row, last)
     return ask

@@ -13,14 +13,13 @@ from diagnostics.errors import NotFoundError, find_nearest
 from diagnostics.readings import Bench, Forecast, Measurement, list_measurements
 from diagnostics.source import parse_model, read_file
 
-from .along import find_along
+from .along import LIKELY, find_along
 
 _FILE = Path(__file__).with_name("symptoms.yaml")
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 ORDERED = frozenset({"all", "first_only"})  # patterns that need an order, or every detector of one loop
-LIKELY = 0.5
 
 
 class _Strict(BaseModel):

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from diagnostics.locate import find_shipped
 from diagnostics.readings import Bench, Forecast, Measurement, list_measurements
 from diagnostics.reasoning import list_hypotheses
-from diagnostics.reasoning.along import find_along
-from diagnostics.reasoning.symptoms import LIKELY, find_symptom, rate_symptom, read_symptoms
+from diagnostics.reasoning.along import LIKELY, find_along
+from diagnostics.reasoning.symptoms import find_symptom, rate_symptom, read_symptoms
 from diagnostics.source import read_file
 from diagnostics.wiring import Loop, QuickDescription, build_loop, build_quick_site, parse_site
 
