@@ -6,6 +6,7 @@ from .file import list_case_warnings, parse_case, read_case
 from .meter import METER_KEYS, parse_meter
 from .record import (
     CLOSINGS,
+    COME_BACK,
     CONDITIONS,
     OFFERED,
     OUTCOMES,
@@ -42,6 +43,7 @@ from .writing import write_case
 
 __all__ = [
     "CLOSINGS",
+    "COME_BACK",
     "CONDITIONS",
     "METER_KEYS",
     "OFFERED",

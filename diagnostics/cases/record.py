@@ -25,6 +25,7 @@ OUTCOMES: Final[tuple[Outcome, ...]] = ("followed", "other", "skipped")
 Saw = Literal["", "as_suspected", "other", "nothing", "right"]
 SAW: Final[tuple[Saw, ...]] = ("", "as_suspected", "other", "nothing", "right")
 OVER_RANGE: Final = "OL"
+COME_BACK: Final = "come_back"  # acknowledged by whoever comes back to an open case on another visit
 
 CASE_ID: Final = "^[A-Za-z0-9][A-Za-z0-9_.-]{0,39}$"
 _SPOKEN = "23456789abcdefghjkmnpqrstuvwxyz"  # without the letters and digits that sound or look alike
@@ -372,10 +373,15 @@ class Case:
         return len(self.earlier_sites) + 1
 
     @property
+    def visits_begun(self) -> tuple[datetime, ...]:
+        """Return when each visit after the first began: the case was opened again, or somebody came back to it."""
+        ends = [at for closing in self.earlier_closings if (at := closing.ended_at)]
+        return tuple(sorted([*ends, *(a.at for a in self.acknowledged if a.caution == COME_BACK)]))
+
+    @property
     def visit_begun(self) -> datetime | None:
         """Return since when what was said belongs to the visit in hand; None in the first visit: all of it does."""
-        ends = [closing.ended_at for closing in self.earlier_closings]
-        return ends[-1] if ends else None
+        return self.visits_begun[-1] if self.visits_begun else None
 
     def is_of_visit(self, at: datetime | None) -> bool:
         """Return whether what happened at a moment belongs to the visit in hand; without a moment: to the first."""

@@ -10,6 +10,7 @@ from diagnostics.visit import (
     Assessment,
     count_left_s,
     extend_test,
+    find_break,
     find_hidden,
     find_stage,
     find_test_end,
@@ -25,7 +26,7 @@ from .moved import note_others, show_moved
 from .paper import PAPER, show_paper
 from .plant import show_plant
 from .proof import show_proof
-from .record import show_closed, show_more_of_case
+from .record import show_closed, show_come_back, show_more_of_case
 from .safety import show_for_us, show_safety
 from .seen import ask_seen
 from .session import (
@@ -100,7 +101,11 @@ def _show_app() -> None:
     show_top(f"{find_stage(case)} {find_view()} {find_form()} {case_id} {tell_meaning(case)}")
     _show_head(case)
     above = st.container()
-    _show_stage(case)
+    left_at = find_break(case)
+    if left_at is not None:
+        show_come_back(case, left_at)
+    else:
+        _show_stage(case)
     with above:
         show_moved(case)
 

@@ -10,8 +10,17 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore, write_case
 from diagnostics.errors import DiagnosticsError
 from diagnostics.reports import Region, render_card, render_impairment, render_record, tell_closing, tell_panel
-from diagnostics.visit import Assessment, find_hidden, list_untested, reopen_case
+from diagnostics.visit import (
+    Assessment,
+    come_back,
+    find_disturbances,
+    find_hidden,
+    is_described,
+    list_untested,
+    reopen_case,
+)
 
+from .back import name_disturbed
 from .baseline import show_kept
 from .proof import name_untested
 from .seen import show_other_found
@@ -27,6 +36,7 @@ from .session import (
     plain,
     show_alert,
     show_button,
+    show_main_button,
     show_messages,
     show_side,
     tell,
@@ -57,6 +67,26 @@ def show_closed(case: Case) -> None:
         show_files(case)
         _show_deeds(assessment)
     show_button(tell("open_again"), _open_again, (case.case_id, case.revision), "open_again")
+
+
+def show_come_back(case: Case, left_at: datetime) -> None:
+    """Ask whoever goes on after a long break to begin a visit; what is off still, and the record, stand before that."""
+    st.title(tell("come_back_title"), anchor=False)
+    show_messages()
+    st.markdown(tell("come_back_last", when=format_moment(left_at)))
+    st.markdown(tell("come_back_why"))
+    if is_described(case):
+        words = build_words(assess(case))
+        if off := [name_disturbed(d.measurement, words) for d in find_disturbances(case, words.loop)]:
+            show_alert("warning", tell("come_back_off", names="; ".join(off)))
+        show_record_so_far(case)
+    show_main_button(tell("come_back"), _come_back, (case.case_id, case.revision), "come_back")
+
+
+def _come_back(case_id: str, revision: int) -> None:
+    """Begin another visit to an open case; nothing half said at the last one stays in the address."""
+    come_back(open_store(), load(case_id, revision))
+    go_to(case_id)
 
 
 def _show_leaving(case: Case) -> None:

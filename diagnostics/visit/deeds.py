@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Final
 
 from diagnostics.cases import (
+    COME_BACK,
     Acknowledgement,
     Case,
     CaseStore,
@@ -361,6 +362,12 @@ def close_case(store: CaseStore, case: Case, closing: Closing, *, told: str = ""
 def reopen_case(store: CaseStore, case: Case) -> Case:
     """Open a closed case again: a new visit, with its first questions anew; what was read and done is kept."""
     return store.append_closing(case.case_id, "", case.revision)
+
+
+def come_back(store: CaseStore, case: Case) -> Case:
+    """Note that somebody goes on with an open case on another visit: its first questions come anew."""
+    given = Acknowledgement(COME_BACK, datetime.now(UTC))
+    return store.append_acknowledgement(case.case_id, given, case.revision)
 
 
 def put_back(store: CaseStore, case: Case, measurement: Measurement) -> Case:

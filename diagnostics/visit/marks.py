@@ -1,6 +1,6 @@
 """What the record of a case says about the visit: where it stands, what is left out, which clock runs."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Final, Literal
 
 from diagnostics.cases import (
@@ -48,6 +48,8 @@ _SLOW: Final = frozenset({"panel_shows", "known_resistor", "head_off", "earth_la
 _STANDING: Final = {"constant_trouble": "trouble", "alarm_with_nothing_there": "alarm", "will_not_reset": "alarm"}
 
 
+# Whoever goes on after a longer break does so on another visit: safety comes first again. Invented.
+LONGEST_BREAK: Final = timedelta(hours=8)
 # What is asked anew in a visit to a case that was opened again; the earlier answers stay in the record.
 _EACH_VISIT: Final = frozenset({*SAFETY, NOT_MONITORED})
 _EACH_VISIT_BEGINS: Final = (ON_TEST, CLOCK)
@@ -95,6 +97,24 @@ def find_stage(case: Case) -> Stage:
     return "closing" if is_tested(case) else "proof"
 
 
+def find_break(case: Case, now: datetime | None = None) -> datetime | None:
+    """Return what was noted last before an open case was left for so long that whoever goes on is on another visit.
+
+    None where that is not so, or somebody has said so since. A case for practice is no visit.
+    """
+    if case.closing or find_hidden(case) is not None:
+        return None
+    readings = (*case.readings, *(r.reading for r in case.retracted))
+    some = (
+        *(r.taken_at for r in readings), *(r.retracted_at for r in case.retracted), *(r.done_at for r in case.repairs),
+        *(a.at for a in case.acknowledged), *(g.at for g in case.guide_answers), *(t.noted_at for t in case.tests),
+        *case.visits_begun,
+    )  # fmt: skip
+    here = sorted(at for at in some if at is not None and case.is_of_visit(at))
+    until = (*here[1:], now or datetime.now(UTC))
+    return next((at for at, then in zip(here, until, strict=False) if then - at > LONGEST_BREAK), None)
+
+
 def is_described(case: Case) -> bool:
     """Return whether somebody has described the site of a case."""
     return any(a.caution == DESCRIBED for a in case.acknowledged)
@@ -125,7 +145,7 @@ def find_test_end(case: Case) -> datetime | None:
 
 def list_test_ends(case: Case) -> tuple[datetime, ...]:
     """Return until when the system was on test last in each visit that said so, oldest first."""
-    begun = [at for closing in case.earlier_closings if (at := closing.ended_at)]
+    begun = case.visits_begun
     ends: dict[int, datetime] = {}
     for a in case.acknowledged:
         if a.caution.startswith(ON_TEST):

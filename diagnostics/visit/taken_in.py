@@ -3,12 +3,12 @@
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
-from diagnostics.cases import Acknowledgement, Case, CaseStore, parse_case
+from diagnostics.cases import COME_BACK, Acknowledgement, Case, CaseStore, parse_case
 from diagnostics.errors import NotFoundError
 from diagnostics.source import read_content
 
 from .assess import build_bench
-from .marks import DESCRIBED, TOLD, is_described, is_told
+from .marks import DESCRIBED, TOLD, find_break, is_described, is_told
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +51,11 @@ def take_in_case(store: CaseStore, content: bytes, name: str) -> TakenIn:
 
 
 def _note_described(case: Case) -> Case:
-    """Return a case in which loop and complaint are told, as the file tells them."""
+    """Return a case in which loop and complaint are told, as the file tells them; one left lying is another visit."""
     now = datetime.now(UTC)
     told = bool(case.symptom or case.readings)
     noted = [name for name, is_so in ((DESCRIBED, not is_described(case)), (TOLD, told and not is_told(case))) if is_so]
+    noted += [COME_BACK] if noted and find_break(case) else []
     return replace(case, acknowledged=(*case.acknowledged, *(Acknowledgement(name, now) for name in noted)))
 
 

@@ -1,6 +1,6 @@
 """Cases of real work, put into the store without a screen; what nobody hid, nobody simulates."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from diagnostics.cases import Acknowledgement, Case, CaseStore, Outline, parse_site_text, read_case
@@ -11,7 +11,7 @@ from tests.screens.conftest import Visitor
 BAKERY = Path(__file__).parents[2] / "cases" / "sites" / "bakery.yaml"
 CALL = BAKERY.parents[1] / "bakery_call.yaml"  # a conductor open, plus or minus: only a look tells
 OWN = BAKERY.read_text("utf-8").replace("Corner bakery, new wing (invented)", "Bakery of one's own (invented)")
-START = datetime(2026, 3, 14, 10, 42, tzinfo=UTC)
+START = datetime.now(UTC) - timedelta(minutes=5)  # of this visit: what is older was another one
 
 
 def describe(store: CaseStore, site_text: str = "", *, complaint: bool = True) -> Case:

@@ -9,6 +9,7 @@ from diagnostics.locate import find_shipped
 from diagnostics.reports import Words, render_record
 from diagnostics.visit import close_case
 from diagnostics.wiring import build_loop
+from tests.screens import real_work
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import build_restored, describe, write_note
 from tests.screens.test_work import FOUND, at_verdict
@@ -203,10 +204,27 @@ def test_case_opened_again_is_a_new_visit(at_work: Visitor) -> None:
     assert "Taken back: Panel display" in at_work.text
     write_note(choose(at_work.tap("finish"), "waiting"), "a spare part").close().tap("open_again")
     assert "Is it real?" in at_work.text
-    assert "It is a new visit" in at_work.text
+    assert "This is a new visit" in at_work.text
     assert "test to" not in at_work.text
     at_work.tap("real_yes").tap("outputs_none")
     at_work.pick("Told. On test for", 8).tap("tell_people").tap("evidence_yes")
     assert "What does the panel show" in at_work.text
     assert not [s.value for s in at_work.at.success if "Taken back" in s.value]
     assert [r.reading.value for r in at_work.case.retracted] == ["trouble"]
+
+
+def test_open_case_left_lying_is_another_visit_and_what_is_off_still_is_said(
+    store: CaseStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(real_work, "START", datetime.now(UTC) - timedelta(days=3))
+    lifted = Reading(
+        "ohms", "4.7k", "panel.zone1+", "panel.zone1-", mode="lifted", reading_id="c" * 32, taken_at=real_work.START
+    )
+    visitor = Visitor(store, disturb(store, lifted).case_id)
+    assert [t.value for t in visitor.at.title] == ["Back at this case"]
+    assert "Not put back yet" in visitor.text
+    assert not visitor.has("guide_answer")
+    visitor.tap("come_back")
+    assert "Is it real?" in visitor.text
+    assert "This is a new visit" in visitor.text
+    assert [r.value for r in visitor.case.readings] == ["4.7k"]

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from diagnostics.cases import Case, CaseStore, Reading, parse_case, write_case
+from diagnostics.cases import Acknowledgement, Case, CaseStore, Reading, parse_case, write_case
 from diagnostics.reports import render_record
 from diagnostics.source import read_document
 from diagnostics.visit import (
@@ -16,6 +16,8 @@ from diagnostics.visit import (
     answer_guide,
     assess_case,
     close_case,
+    come_back,
+    find_break,
     find_change,
     find_given,
     find_measurement,
@@ -133,3 +135,42 @@ def test_record_without_the_moment_of_opening_counts_from_the_closing(store: Cas
     assert earlier.leaving is not None
     assert old.visit_begun == earlier.leaving.at
     assert find_stage(old) == SAFETY[0]
+
+
+def test_whoever_comes_back_after_a_long_break_is_asked_anew_and_nothing_is_lost(store: CaseStore) -> None:
+    before = tell_people(store, describe(store), 1.0)
+    before = record_reading(store, before, SHOWN)
+    last = before.readings[-1].taken_at
+    assert last is not None
+    assert find_break(before, last + timedelta(hours=7)) is None
+    assert find_break(before, last + timedelta(hours=9)) == last
+    case = come_back(store, before)
+    assert find_stage(case) == SAFETY[0]
+    assert find_test_end(case) is None
+    assert case.readings == before.readings
+    assert find_break(case) is None
+    for name in SAFETY:
+        case = acknowledge(store, case, name)
+    assert find_stage(case) == "work"
+    case = tell_people(store, case, 2.0)
+    assert list_test_ends(case) == (find_test_end(before), find_test_end(case))
+    text = write_case(case)
+    assert parse_case(read_document(text, "case"), None, text=text).visits_begun == case.visits_begun
+
+
+def test_what_is_closed_or_for_practice_has_no_break(store: CaseStore) -> None:
+    long_ago = datetime.now(UTC) + timedelta(days=400)
+    case = describe(store)
+    assert find_break(case, long_ago) is not None
+    practice = replace(case, acknowledged=(*case.acknowledged, Acknowledgement("invented x@y", datetime.now(UTC))))
+    assert find_break(practice, long_ago) is None
+    assert find_break(close_case(store, case, "waiting", note="a part"), long_ago) is None
+
+
+def test_what_is_noted_in_a_page_that_was_left_open_over_night_does_not_hide_the_break(store: CaseStore) -> None:
+    case = record_reading(store, describe(store), SHOWN)
+    left = case.readings[-1].taken_at
+    assert left is not None
+    tomorrow = left + timedelta(hours=14)
+    case = store.append_acknowledgement(case.case_id, Acknowledgement("put_back x", tomorrow), case.revision)
+    assert find_break(case, tomorrow + timedelta(minutes=1)) == left
