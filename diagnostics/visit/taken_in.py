@@ -4,11 +4,13 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from diagnostics.cases import COME_BACK, Acknowledgement, Case, CaseStore, parse_case
-from diagnostics.errors import NotFoundError
+from diagnostics.errors import DiagnosticsError, FaultError, NotFoundError
+from diagnostics.faults import parse_faults
+from diagnostics.readings import Bench
 from diagnostics.source import read_content
 
 from .assess import build_bench
-from .marks import DESCRIBED, TOLD, find_break, is_described, is_told
+from .marks import DESCRIBED, TOLD, find_break, find_hidden, is_described, is_told
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +34,15 @@ def take_in_case(store: CaseStore, content: bytes, name: str) -> TakenIn:
 
     Raises
     ------
-    SourceError, SiteError
-        The content is no case, or its site cannot be wired; nothing was stored.
+    SourceError, SiteError, FaultError
+        The content is no case, its site cannot be wired, or it hides for practice what its loop cannot have; nothing
+        was stored.
     CaseError
         The store does not answer.
     """
     document, text = read_content(content, name)
     case = parse_case(document, None, text=text)
-    build_bench(case.site)
+    _check_hidden(case, build_bench(case.site))
     known = _find_known(store, case.case_id)
     if known is None:
         return TakenIn(store.create_case(_note_described(case)))
@@ -48,6 +51,20 @@ def take_in_case(store: CaseStore, content: bytes, name: str) -> TakenIn:
     if 0 < case.revision < known.revision and _is_same(store.load_case(case.case_id, case.revision), case):
         return TakenIn(known, is_older=True)
     return TakenIn(store.create_case(replace(_note_described(case), case_id="")), beside=known.case_id)
+
+
+def _check_hidden(case: Case, bench: Bench) -> None:
+    """Refuse a fault hidden for practice that the loop cannot have; what it is stays untold."""
+    hidden = find_hidden(case)
+    if hidden is None:
+        return
+    try:
+        parse_faults(hidden, bench.loop)
+    except DiagnosticsError:
+        hint = "let whoever made it hide one anew, in this loop"
+        raise FaultError(
+            "this case is for practice, and its loop cannot have what is hidden in it", hint=hint
+        ) from None
 
 
 def _note_described(case: Case) -> Case:

@@ -2,14 +2,15 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from diagnostics.cases import CaseStore, Reading, read_case, write_case
-from diagnostics.errors import SourceError
+from diagnostics.cases import Acknowledgement, CaseStore, Reading, read_case, write_case
+from diagnostics.errors import FaultError, SourceError
 from diagnostics.locate import find_shipped
-from diagnostics.visit import SAFETY, acknowledge, find_stage, record_reading, take_in_case
+from diagnostics.visit import SAFETY, acknowledge, find_hidden, find_stage, record_reading, take_in_case
 
 CASES = find_shipped("cases")
 CALL = CASES / "bakery_call.yaml"
@@ -100,3 +101,19 @@ def test_what_is_no_case_says_where_and_leaves_nothing(name: str, stores: tuple[
         take_in_case(here, WRONG[name], "call.yaml")
     assert all(finding.file == "call.yaml" and finding.line >= 1 for finding in told.value.findings)
     assert here.list_cases() == ()
+
+
+@pytest.mark.parametrize("hidden", ["end_resistor_missing@nowhere", "conductor_open@det40.in+", "no such thing"])
+def test_practice_whose_loop_cannot_have_what_is_hidden_is_refused_and_says_not_what(
+    hidden: str, stores: tuple[CaseStore, CaseStore]
+) -> None:
+    here, there = stores
+    right = Acknowledgement("invented end_resistor_missing@end", datetime.now(UTC))
+    case = here.create_case(replace(read_case(CALL), acknowledged=(right,)))
+    assert find_hidden(take_in_case(there, write_case(case).encode(), "call.yaml").case) is not None
+    content = write_case(replace(case, acknowledged=(replace(right, caution=f"invented {hidden}"),))).encode()
+    count = len(there.list_cases())
+    with pytest.raises(FaultError) as told:
+        take_in_case(there, content, "call.yaml")
+    assert hidden not in f"{told.value.message} {told.value.hint}"
+    assert len(there.list_cases()) == count
