@@ -8,6 +8,7 @@ from .fault import (
     find_removed,
     find_touched,
     list_faults,
+    name_edits,
     parse_fault,
     parse_faults,
     weigh_faults,
@@ -19,5 +20,5 @@ from .termination import list_going_on
 __all__ = [
     "CONTEXTS", "KINDS", "SIGNS", "TOO_MANY_OHM", "ComesOut", "Context", "Fault", "FaultKind", "KindData", "Remedy",
     "Sees", "Values", "Way", "build_all_edits", "find_end", "find_removed", "find_touched", "list_faults",
-    "list_going_on", "parse_fault", "parse_faults", "read_catalogue", "weigh_faults",
+    "list_going_on", "name_edits", "parse_fault", "parse_faults", "read_catalogue", "weigh_faults",
 ]  # fmt: skip

@@ -110,7 +110,12 @@ def _list_values(loop: Loop, kind: FaultKind, place: str) -> Sequence[float | No
 
 def find_touched(loop: Loop, fault: Fault) -> frozenset[str]:
     """Return the names of the elements and signals that a fault edits; two faults that share one do not go together."""
-    return frozenset(_name_edit(edit) for edit in fault.build_edits(loop))
+    return name_edits(fault.build_edits(loop))
+
+
+def name_edits(edits: Edits) -> frozenset[str]:
+    """Return the names of the elements and signals that are edited."""
+    return frozenset(_name_edit(edit) for edit in edits)
 
 
 def _name_edit(edit: Edit) -> str:

@@ -48,9 +48,10 @@ from .measurement import (
 from .meter import find_limit, find_own_sd, find_sd, find_step, show_value
 from .panel_part import MOST_12_V, build_panel_part
 from .predict import PredictedReading, Prediction, list_mode_measurements, predict_mode, settle_mode
-from .states import find_look_place, find_zone_chances, write_dark_set
+from .states import find_look_place, find_zone_chances
 from .swap import find_neighbour
 from .value import parse_ohms, parse_value
+from .walks import write_dark_set
 from .windows import Edge, Trial, Windows, learn_windows
 
 __all__ = [

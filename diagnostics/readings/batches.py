@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnostics.circuit import STANDBY, Mode, Point, Settled, apply_steps, build_network, build_steps, settle_from_rest
-from diagnostics.faults import Fault, build_all_edits
+from diagnostics.faults import Fault, build_all_edits, name_edits
 from diagnostics.wiring import EARTH, Add, Edits, Loop
 
 Flags = NDArray[np.bool_]
@@ -61,7 +61,8 @@ class Batches:
     Hypotheses with the same edits are one circuit, which is solved once: they differ in what eyes find. Circuits in
     which a fault ties distant terminals together are a batch of their own: one such edge in the union of all circuits
     would cost every circuit the short order of elimination that a loop has. ``earthed`` (circuit,) says which join
-    something to earth.
+    something to earth;
+    ``touched`` (circuit,) are the names of the elements and signals that each edits.
     """
 
     def __init__(self, loop: Loop, hypotheses: Sequence[tuple[Fault, ...]]) -> None:
@@ -69,6 +70,7 @@ class Batches:
         edits = [build_all_edits(loop, h) for h in hypotheses]
         circuits = {own: n for n, own in enumerate(dict.fromkeys(edits))}
         self.circuit: Index = np.array([circuits[own] for own in edits], dtype=np.intp)
+        self.touched = tuple(name_edits(own) for own in circuits)
         self.earthed: Flags = np.array([_is_earthed(own) for own in circuits], dtype=np.bool_)
         ties = {own: any(f.ties_apart for f in h) for own, h in zip(edits, hypotheses, strict=True)}
         self._batch_of: Index = np.array([int(ties[own]) for own in circuits], dtype=np.intp)

@@ -62,6 +62,11 @@ class Bench:
         """Return the hypotheses of this view."""
         return tuple(self._core.hypotheses[n] for n in self._numbers)
 
+    @cached_property
+    def touched(self) -> tuple[frozenset[str], ...]:
+        """Return the names of the elements and signals that each hypothesis of this view edits."""
+        return self._core.list_touched(self._numbers)
+
     def narrow(self, some: Index) -> "Bench":
         """Return a view of some of the hypotheses, by their numbers in this view."""
         return self._view(self._numbers[some], self._focus)

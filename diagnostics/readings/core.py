@@ -31,16 +31,11 @@ from .measurement import COUNTED, CUTS, EARTH_LAMP, WALKS, Measurement, build_la
 from .meter import find_kept_sd
 from .pieces import Deed, There, cut_deeds, gather_by_place
 from .states import (
-    Said,
     blur,
-    count_detectors,
     find_ac,
     find_click_chances,
-    find_dark_chances,
-    find_dark_sets,
     find_earth_chances,
     find_lamp_chances,
-    find_lit_sets,
     find_log_chances,
     find_night_chances,
     find_sight_chances,
@@ -49,6 +44,7 @@ from .states import (
     find_zone_chances,
 )
 from .swap import find_fates, find_swap_chances, rate_signs
+from .walks import Said, count_detectors, find_dark_chances, find_dark_sets, find_lit_sets
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -63,11 +59,7 @@ SIGHTS = frozenset({"look", "settings", "ac_volts"})
 BY_FAULT = SIGHTS | {"heads_swapped", "overnight"}
 # What the panel says of earth faults: nothing, where no fault joins anything to earth.
 EARTHY = frozenset({"earth_lamp", "earth_lifted", "earth_opened"})
-_AT_DETECTORS = {
-    "functional_test": "smoke",
-    "head_off": "head_off",
-    "dark_with_head_off": "head_off",
-}
+_AT_DETECTORS = {"functional_test": "smoke", "head_off": "head_off", "dark_with_head_off": "head_off"}
 
 
 @dataclass(slots=True)
@@ -92,6 +84,10 @@ class Core:
         self._batches = Batches(loop, hypotheses)
         self.lock = threading.RLock()
         self._files: dict[str, _File] = {}
+
+    def list_touched(self, numbers: Index) -> tuple[frozenset[str], ...]:
+        """Return the names of the elements and signals that some hypotheses edit."""
+        return tuple(self._batches.touched[n] for n in self._batches.circuit[numbers])
 
     def forecast(self, measurements: Sequence[Measurement], numbers: Index) -> tuple[Forecast, ...]:
         """Return forecasts of some hypotheses, making only the rows that are not there yet."""

@@ -1,13 +1,12 @@
 """Words out of volts: what panel, lamps and eyes show, as chances over hypotheses."""
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr
 
-from diagnostics.circuit import Settled, find_powered
+from diagnostics.circuit import Settled
 from diagnostics.faults import Fault, find_end
 from diagnostics.wiring import EARTH, Channel, EarthWatch, Loop, Zone
 
@@ -34,8 +33,6 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Chances = tuple[tuple[str, ...], Array]
 _FLOOR_V = 0.02
-_SHARES = 15  # into so many equally likely parts what all volts share is cut, where a walk past the lamps is forecast
-Said = tuple[tuple[str, float], ...]
 NORMAL, TROUBLE, ALARM, SUPERVISORY = (STATES.index(s) for s in ("normal", "trouble", "alarm", "supervisory"))
 
 
@@ -256,64 +253,6 @@ def find_click_chances(before: Settled, resetting: Settled) -> Chances:
     return CLICKS, np.stack([moves, ~moves], axis=1).astype(np.float64)
 
 
-def find_dark_sets(settled: Settled, names: Sequence[str]) -> list[str]:
-    """Return which of some detectors are dark, one text per column (see ``write_dark_set``)."""
-    powered = find_powered(settled)
-    dark = (
-        np.stack([~powered[n] for n in names], axis=1) if names else np.zeros((settled.columns.size, 0), dtype=np.bool_)
-    )
-    return [write_dark_set([n for n, off in zip(names, row, strict=True) if off]) for row in dark]
-
-
-def find_dark_chances(settled: Settled, spreads: Mapping[str, Array]) -> list[Said]:
-    """Return which detectors are dark in standby, per column: each list that may well be seen, with its chance.
-
-    ``spreads`` are one sd (V) of the volts of each detector that is walked past. What spreads them is shared (a joint's
-    value, the supply), so all are moved together, over a few equally likely shares of it.
-    """
-    names = list(spreads)
-    moved = ndtri((np.arange(_SHARES) + 0.5) / _SHARES)
-    dark = np.stack([_is_dark(settled, n, spreads[n][:, None] * moved[None]) for n in names])
-    return [_spell_out(names, dark[:, column]) for column in range(dark.shape[1])]
-
-
-def _is_dark(settled: Settled, name: str, moved_v: Array) -> Flags:
-    """Return whether a detector is dark with its volts moved, (column, share)."""
-    d = next(d for d in settled.network.loop.detectors if d.name == name)
-    across = settled.volts(d.plus, d.minus)
-    across = np.abs(across) if d.either_way else across
-    there = ~settled.signal(f"{name}.dead") & ~settled.signal(f"{name}.head_off")
-    lit = there[:, None] & (across[:, None] + moved_v >= d.powered_v)
-    dark: Flags = ~lit & ~settled.signal(f"{name}.latched")[:, None]
-    return dark
-
-
-def _spell_out(names: Sequence[str], dark: Flags) -> Said:
-    """Return each list of dark detectors that occurs over the shares, (detector, share), and how often."""
-    seen = Counter(write_dark_set([n for n, off in zip(names, one, strict=True) if off]) for one in dark.T)
-    return tuple((text, count / dark.shape[1]) for text, count in seen.items())
-
-
-def count_detectors(said: Said) -> Said:
-    """Return the same with numbers of detectors for lists of them."""
-    counts: dict[str, float] = {}
-    for text, share in said:
-        number = "0" if text == "none" else str(text.count(",") + 1)
-        counts[number] = counts.get(number, 0.0) + share
-    return tuple(counts.items())
-
-
-def find_lit_sets(settled: Settled, names: Sequence[str]) -> list[str]:
-    """Return which detectors' lamps, of some, show alarm, one text per column (see ``write_dark_set``)."""
-    lit = np.stack([settled.signal(f"{n}.latched") for n in names], axis=1)
-    return [write_dark_set([n for n, on in zip(names, row, strict=True) if on]) for row in lit]
-
-
-def write_dark_set(names: Sequence[str]) -> str:
-    """Return a list of detectors as an answer: names in order, separated by commas, or ``none``."""
-    return ",".join(sorted(names, key=lambda n: int(n.removeprefix("det")))) or "none"
-
-
 def find_sight_chances(loop: Loop, m: Measurement, hypotheses: Sequence[tuple[Fault, ...]]) -> Chances:
     """Return the chance of each thing that depends on the fault alone, (hypothesis, token).
 
@@ -327,8 +266,11 @@ def find_sight_chances(loop: Loop, m: Measurement, hypotheses: Sequence[tuple[Fa
         return AC, np.stack([~there, there], axis=1).astype(np.float64)
     tokens = (AS_IT_SHOULD_BE, *list_sights())
     chance = np.zeros((len(hypotheses), len(tokens)))
+    chance[:, 0] = 1.0
     for row, faults in enumerate(hypotheses):
-        _add_sights(chance[row], tokens, [f for f in faults if find_look_place(f, loop) == m.at])
+        seen = [f for f in faults if f.data.sees.share and find_look_place(f, loop) == m.at]
+        if seen:
+            _add_sights(chance[row], tokens, seen)
     return tokens, chance
 
 
@@ -355,13 +297,12 @@ def find_night_chances(shown: Forecast, usual: Forecast, swings: Flags) -> Chanc
 
 
 def _add_sights(row: Array, tokens: tuple[str, ...], faults: Sequence[Fault]) -> None:
+    """Put what a look finds of some faults in place of nothing found, the first token."""
     rest = 1.0
-    for fault in faults:
-        sees = fault.data.sees
-        if sees.share:
-            row[tokens.index(sees.token)] += rest * sees.share
-            rest *= 1 - sees.share
-    row[0] += rest
+    for sees in (fault.data.sees for fault in faults):
+        row[tokens.index(sees.token)] += rest * sees.share
+        rest *= 1 - sees.share
+    row[0] = rest
 
 
 def _find_far_end(place: str, loop: Loop) -> str:

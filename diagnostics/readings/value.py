@@ -7,7 +7,7 @@ from diagnostics.units import parse_quantity
 from diagnostics.wiring import Loop
 
 from .measurement import COUNTED, LISTED, Measurement, list_tokens, list_walked
-from .states import write_dark_set
+from .walks import write_dark_set
 
 # Words that people use for the same thing.
 _FINE = {"ok": "as_it_should_be", "fine": "as_it_should_be"}

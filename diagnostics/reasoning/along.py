@@ -6,13 +6,13 @@ along, those where a fault sits and their neighbours, and more wherever two do n
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnostics.faults import find_touched
-from diagnostics.readings import Bench, Faults, Forecast, Measurement
+from diagnostics.readings import Bench, Forecast, Measurement
 from diagnostics.wiring import Chain, Loop
 
 Flags = NDArray[np.bool_]
@@ -30,7 +30,10 @@ def find_along(bench: Bench, tests: Sequence[Measurement], tell: Tell) -> Array:
     """Return what ``tell`` makes of the forecast of each test, one at each of some detectors, (test, hypothesis)."""
     told = np.zeros((len(tests), len(bench.hypotheses)))
     at = {m.at: n for n, m in enumerate(tests)}
-    near = [{at[name] for name in _list_touched(bench.loop, faults) if name in at} for faults in bench.hypotheses]
+    near = [
+        {at[name] for name in _list_words([f.place for f in faults], touched) if name in at}
+        for faults, touched in zip(bench.hypotheses, bench.touched, strict=True)
+    ]
     everywhere = np.array([any(fault.ties_apart for fault in faults) for faults in bench.hypotheses])
     for sort in _list_sorts(bench.loop, at):
         first = np.zeros((len(sort), len(bench.hypotheses)), dtype=np.bool_)
@@ -74,10 +77,14 @@ def _find_between(known: Flags, told: Array) -> Flags:
     return ask
 
 
-def _list_touched(loop: Loop, faults: Faults) -> set[str]:
-    """Return the detectors that faults touch."""
-    texts = [text for fault in faults for text in (fault.place, *find_touched(loop, fault))]
-    return {word for text in texts for word in re.split(r"[.+:-]", text)}
+def _list_words(places: Iterable[str], touched: Iterable[str]) -> set[str]:
+    """Return the words of some names, detectors' among them."""
+    return {word for text in (*places, *touched) for word in _split(text)}
+
+
+@lru_cache(maxsize=4096)
+def _split(name: str) -> tuple[str, ...]:
+    return tuple(re.split(r"[.+:-]", name))
 
 
 def _list_sorts(loop: Loop, at: dict[str, int]) -> list[list[int]]:

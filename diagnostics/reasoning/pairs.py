@@ -88,7 +88,7 @@ def _choose_halves(weight: Array, told: Array) -> Index:
 
 def _rate_pairs(bench: Bench, half: Index, weight: Array, told: Array) -> tuple[Index, Array]:
     """Return every two of some faults that go together, (pair, 2), and the stand-in of each, (pair,)."""
-    touched = [find_touched(bench.loop, bench.hypotheses[n][0]) for n in half]
+    touched = [bench.touched[n] for n in half]
     names = {name: n for n, name in enumerate(sorted(frozenset().union(*touched)))}
     edits = np.zeros((half.size, len(names)), dtype=np.float32)
     for row, some in enumerate(touched):
@@ -184,7 +184,7 @@ def _rate_mended(bench: Bench, mended: Fault, rest: tuple[int, ...], before: tup
     Minus infinity where the two do not go together. Kept, since it stays the same from one reading to the next.
     """
     own = find_touched(bench.loop, mended)
-    able = np.array([not (own & find_touched(bench.loop, bench.hypotheses[n][0])) for n in rest], dtype=np.bool_)
+    able = np.array([not (own & bench.touched[n]) for n in rest], dtype=np.bool_)
     found = np.full(len(rest), -np.inf)
     if able.any():
         pairs: list[Faults] = [(mended, bench.hypotheses[n][0]) for n in np.array(rest)[able]]
