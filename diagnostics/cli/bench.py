@@ -44,6 +44,11 @@ def _bench_speed(options: argparse.Namespace) -> int:
     for wait in suggest.measure_suggestions():
         shares = f"{wait.first_ratio:.1f} / {wait.next_ratio:.1f} / {wait.ahead_ratio:.1f}"
         print(f"{wait.style}, {wait.detectors} detectors: {shares} ({wait.settling_s * 1e3:.0f} ms)")
+    complaints = suggest.measure_complaints()
+    size = f"{complaints[0].hypotheses} hypotheses, {complaints[0].measurements} measurements"
+    print(f"first suggestion of each complaint, four-wire behind a module, {size}, forecasts not there:")
+    for said in complaints:
+        print(f"{said.complaint}: {said.first_ratio:.1f} ({said.first_s * 1e3:.0f} ms)")
     one_s, plan_s = suggest.measure_choice()
     told = f"one step ahead {one_s * 1e3:.0f} ms, with a plan {plan_s * 1e3:.0f} ms"
     print(f"the next step of 1200 hypotheses and 200 measurements, forecasts there: {told}")
@@ -54,10 +59,12 @@ def _print_speed(rows: tuple[SpeedRow, ...]) -> None:
     told = [{**asdict(row), "ratio": row.ratio} for row in rows]
     names = ("first_ratio", "next_ratio", "ahead_ratio")
     waits = [{**asdict(w), **{name: getattr(w, name) for name in names}} for w in suggest.measure_suggestions()]
+    complaints = [{**asdict(row), "first_ratio": row.first_ratio} for row in suggest.measure_complaints()]
     count, pairs_s = speed.measure_pairs()
     grown = {"growth_exponent": find_growth(rows), "pairs": {"count": count, "ours_s": pairs_s}}
     choice = dict(zip(("one_step_s", "plan_s"), suggest.measure_choice(), strict=True))
-    print_json({"format": "ohmward-bench/1", "rows": told, **grown, "suggestions": waits, "choice": choice})
+    more = {"suggestions": waits, "complaints": complaints, "choice": choice}
+    print_json({"format": "ohmward-bench/1", "rows": told, **grown, **more})
 
 
 def _bench_plans(options: argparse.Namespace) -> int:

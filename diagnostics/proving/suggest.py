@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from diagnostics.faults import list_faults
-from diagnostics.readings import Bench, Faults, Forecast, Measurement, read_table
+from diagnostics.readings import Bench, Faults, Forecast, Measurement, list_measurements, read_table
 from diagnostics.reasoning import (
+    SYMPTOMS,
     Diagnosis,
     Expected,
     InformationPerMinute,
@@ -64,9 +65,45 @@ def measure_suggestions(detectors: int = 20) -> tuple[SuggestionRow, ...]:
     return tuple(_measure_style(str(style), detectors) for style in Style)
 
 
-def _measure_style(style: str, detectors: int) -> SuggestionRow:
+@dataclass(frozen=True, slots=True)
+class ComplaintRow:
+    """One complaint of a loop that is new to the program: seconds to settle all faults once, and to the suggestion."""
+
+    complaint: str
+    hypotheses: int
+    measurements: int
+    settling_s: float
+    first_s: float
+
+    @property
+    def first_ratio(self) -> float:
+        """Return how many times as long as settling all faults the first suggestion takes."""
+        return self.first_s / self.settling_s
+
+
+def measure_complaints(style: str = "module_four_wire", detectors: int = 12) -> tuple[ComplaintRow, ...]:
+    """Time the first suggestion of every complaint on one loop, anew for each."""
+    loop = _build(style, detectors)
+    count = len(list_measurements(loop))
+    rows = []
+    for complaint in SYMPTOMS:
+        hypotheses = list_hypotheses(loop)
+        begun = time.perf_counter()
+        bench = Bench(loop, hypotheses)
+        settled = time.perf_counter()
+        diagnose(bench, Question(contexts=("new",), symptom=complaint))
+        ended = time.perf_counter()
+        rows.append(ComplaintRow(complaint, len(hypotheses), count, settled - begun, ended - settled))
+    return tuple(rows)
+
+
+def _build(style: str, detectors: int) -> Loop:
     answers = QuickDescription(style, str(detectors), "4.7k", "18 AWG", "10 m", end_relay="yes")
-    loop = build_loop(build_quick_site(answers)[0])
+    return build_loop(build_quick_site(answers)[0])
+
+
+def _measure_style(style: str, detectors: int) -> SuggestionRow:
+    loop = _build(style, detectors)
     opens = [f for f in list_faults(loop) if f.kind == "conductor_open"]
     hidden = (opens[len(opens) // 2],)
     begun = time.perf_counter()

@@ -11,7 +11,7 @@ import pytest
 from diagnostics.cli.commands import NEEDS_SITE
 from diagnostics.cli.main import LISTS, run
 from diagnostics.locate import find_shipped
-from diagnostics.proving import SuggestionRow
+from diagnostics.proving import ComplaintRow, SuggestionRow
 from diagnostics.proving.plans import PlanRow
 from diagnostics.trees import list_guide_files
 from tests.sampling import sample
@@ -378,12 +378,17 @@ def test_speed_is_told_as_a_ratio_within_one_run(ask: Ask, monkeypatch: pytest.M
     monkeypatch.setattr("diagnostics.proving.suggest.measure_choice", lambda: (0.04, 0.13))
     wait = SuggestionRow("two_wire_zone", 20, 0.1, 1.2, 0.4, 0.05)
     monkeypatch.setattr("diagnostics.proving.suggest.measure_suggestions", lambda: (wait,))
+    said = ComplaintRow("none_report", 1151, 202, 0.2, 0.5)
+    monkeypatch.setattr("diagnostics.proving.suggest.measure_complaints", lambda: (said,))
+    (complaint,) = read_object(ask, "bench")["complaints"]
+    assert (complaint["complaint"], complaint["first_ratio"]) == ("none_report", pytest.approx(2.5))
     (told,) = read_object(ask, "bench")["suggestions"]
     assert (told["first_ratio"], told["next_ratio"], told["ahead_ratio"]) == pytest.approx((12, 4, 0.5))
     (row,) = read_object(ask, "bench")["rows"]
     assert row == {"detectors": 20, "circuits": 447, "ours_s": 0.002, "ngspice_s": 0.1, "ratio": 50.0}
     assert read_object(ask, "bench")["choice"] == {"one_step_s": 0.04, "plan_s": 0.13}
-    first, pairs, _, last, choice = ask("bench")[1].splitlines()
+    first, pairs, _, last, _, slow, choice = ask("bench")[1].splitlines()
+    assert slow == "none_report: 2.5 (500 ms)"
     assert choice.endswith("one step ahead 40 ms, with a plan 130 ms")
     assert first == "20 detectors, 447 circuits: ours 2.0 ms, ngspice 100.0 ms, 50 times"
     assert pairs == "10000 pairs of faults settled in standby, 20 detectors: 0.40 s"

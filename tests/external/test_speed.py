@@ -2,8 +2,9 @@
 
 import pytest
 
-from diagnostics.proving import measure_choice, measure_speed, measure_suggestions
+from diagnostics.proving import measure_choice, measure_complaints, measure_speed, measure_suggestions
 from diagnostics.proving.speed import SpeedRow, find_growth, measure_pairs
+from diagnostics.reasoning import SYMPTOMS
 from diagnostics.wiring import Style
 
 
@@ -39,3 +40,11 @@ def test_waiting_for_a_suggestion_is_measured_on_every_style_beside_settling_its
         assert row.settling_s > 0
         assert row.first_ratio == row.first_s / row.settling_s
         assert min(row.first_s, row.next_s, row.ahead_s) > 0, "there was a first suggestion, and a next one both ways"
+
+
+def test_waiting_for_the_first_suggestion_is_measured_for_every_complaint() -> None:
+    rows = measure_complaints("two_wire_zone", 2)
+    assert [row.complaint for row in rows] == list(SYMPTOMS)
+    for row in rows:
+        assert min(row.hypotheses, row.measurements) > 1
+        assert row.first_ratio == row.first_s / row.settling_s > 0
