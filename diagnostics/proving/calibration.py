@@ -229,7 +229,7 @@ def _read_believed() -> Spreads:
         widest_v=WIDEST_V,
         least_ohm=LEAST_OHM,
     )
-    return read_spreads().as_believed(table.threshold_share, slips)
+    return read_spreads().as_believed(table.threshold_share, table.stray_v, slips)
 
 
 def write_drawn(faults: Faults, rng: np.random.Generator) -> str:

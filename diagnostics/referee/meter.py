@@ -68,7 +68,7 @@ def find_lifted(world: World, terminal: str) -> str:
 
 
 def show_display(world: World, value: float, unit: str, about: str) -> str:
-    """Return a value as a 6000-count meter shows it, with its gain, its rest, ripple and the noise of its last digits.
+    """Return a value as a 6000-count meter shows it, with its gain, its rest, ripple, stray volts and noise.
 
     ``about`` names the reading, to which its noise belongs.
     """
@@ -77,6 +77,7 @@ def show_display(world: World, value: float, unit: str, about: str) -> str:
     top, drawn, rng = (6.0 if unit == "V" else 600.0), value * world.gain[unit], world.draw("display", about)
     if world.seed is not None and unit == "V":
         drawn *= 1 + float(rng.normal(0, world.spreads.lacks.ripple))
+        drawn += float(world.draw("stray", about).normal(0, world.spreads.stray_v))
     while abs(drawn) >= top:
         top *= 10
     step = top / 6000

@@ -91,7 +91,10 @@ class BelievedSlips(_Strict):
 
 
 class Spreads(_Strict):
-    """The whole file; ``slips`` and ``hasty`` are shares of readings, unless slips are as the engine believes."""
+    """The whole file; ``slips`` and ``hasty`` are shares of readings, unless slips are as the engine believes.
+
+    ``stray_v`` is one sd of the volts that leads pick up at every reading: as the engine believes, or none.
+    """
 
     format: Literal["ohmward-worlds/1"]
     wider: float
@@ -106,16 +109,18 @@ class Spreads(_Strict):
     hasty: float
     planted: Planted
     minutes: Minutes
+    stray_v: float = 0.0
     believed: BelievedSlips | None = None
 
     def with_slips(self, slips: float, hasty: float) -> "Spreads":
         """Return the same with other shares of mistaken readings."""
         return self.model_copy(update={"slips": slips, "hasty": hasty})
 
-    def as_believed(self, threshold: float, believed: BelievedSlips) -> "Spreads":
-        """Return worlds no wider than the engine believes, ``threshold`` being its spread of all volts that decide.
+    def as_believed(self, threshold: float, stray_v: float, believed: BelievedSlips) -> "Spreads":
+        """Return worlds as wide as the engine believes, ``threshold`` being its spread of all volts that decide.
 
-        Nothing corrodes, leaks or ripples in them, no part has luck of its own, and slips are as it believes.
+        Nothing corrodes, leaks or ripples in them, no part has luck of its own, leads pick up ``stray_v`` (one sd), and
+        slips are as it believes.
         """
         none = LogNormal(median=1e-9, log_sd=0.0)
         sound = LogNormal(median=1e15, log_sd=0.0)
@@ -131,7 +136,8 @@ class Spreads(_Strict):
             low_input=LowInput(share=0.0, ohm=1.0),
         )
         plain = {"wider": 1.0, "cut": 4.0, "own_share": 0.0, "threshold": threshold, "window": threshold}
-        return self.model_copy(update={**plain, "leads_ohm": (0.0, 0.0), "lacks": lacks, "believed": believed})
+        leads = {"leads_ohm": (0.0, 0.0), "stray_v": stray_v}
+        return self.model_copy(update={**plain, **leads, "lacks": lacks, "believed": believed})
 
 
 @cache
