@@ -48,7 +48,8 @@ def _find_site_file(notes: Notes, given: str, base: Path | None) -> Path | None:
         pass
     if given.removesuffix(".yaml") in shipped:
         return shipped[given.removesuffix(".yaml")]
-    near = find_nearest(given, shipped) if _SHIPPED_NAME.fullmatch(given) else None
+    stem = Path(given).stem if base is None else ""
+    near = stem if stem in shipped else find_nearest(given, shipped) if _SHIPPED_NAME.fullmatch(given) else None
     hints = [f"did you mean {quote(near)}?"] if near else []
     if base is None:
         hints.append("a path is not followed from here: write the site out")

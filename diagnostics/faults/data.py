@@ -69,12 +69,16 @@ class KindData(_Strict):
 
 
 class Remedy(_Strict):
-    """What to do about it: words, minutes of work, parts to carry; ``lifts``: a wire or a head comes off for it."""
+    """What to do about it: words, minutes of work, parts to carry.
+
+    ``lifts``: a wire or a head comes off for it; ``rewires``: wires are landed or joined for it.
+    """
 
     words: str
     minutes: float
     parts: tuple[str, ...]
     lifts: bool = True
+    rewires: bool = False
 
 
 class Values(_Strict):

@@ -47,6 +47,7 @@ from .groups import APART, Group, find_groups, rate_differences
 from .met import MetDefect, find_met_defects
 from .repairs import find_repair_class
 from .symptoms import Symptom, find_likely, find_symptom, rate_symptom, read_symptoms
+from .told import is_same
 from .trace import Stage, trace_belief
 from .verdict import SETTLED, Conclusion, conclude, diagnose
 
@@ -96,6 +97,7 @@ __all__ = [
     "foresee_fault",
     "foresee_out",
     "is_alternating",
+    "is_same",
     "keep_latest",
     "list_asked",
     "list_hypotheses",

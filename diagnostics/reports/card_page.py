@@ -2,12 +2,14 @@
 
 import textwrap
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from diagnostics.units import OVER, format_quantity
 from diagnostics.wiring import Loop, Site, build_loop
 
 from .card import Amount, Card, CardPair, CardRow, EndResistor, PathRow, build_card
+from .learn import tell_panel
 from .objects import round_number
 from .page import Markup, put, put_typed, render_facts, render_page, render_table, tag, tell_page
 from .word_table import Region
@@ -102,7 +104,7 @@ def _build_told(loop: Loop, region: Region) -> _Told:
 def render_card_text(loop: Loop, region: Region = "north_america") -> str:
     """Return the values card as plain text, no line longer than 80 columns."""
     told = _build_told(loop, region)
-    lines = [*_wrap(f"{told.phrase('title')}: {told.card.name}"), "", *_wrap(told.phrase("how"))]
+    lines = [*_wrap(f"{told.phrase('title')}: {told.card.name}"), "", *_wrap(" ".join(_list_notes(told)))]
     heads = [told.phrase(key) for key in ("condition", "volts", "ohms", "shows")]
     for pair in told.card.pairs:
         lines += ["", *_wrap(told.pair_title(pair).upper()), *_lay(_COLUMNS, heads)]
@@ -114,6 +116,12 @@ def render_card_text(loop: Loop, region: Region = "north_america") -> str:
     lines += ["", told.phrase("ends").upper(), *(line for end in told.card.ends for line in _wrap(told.end(end), "  "))]
     lines += ["", told.phrase("settling").upper(), *(line for wait in told.waits() for line in _lay((46, 30), wait))]
     return "\n".join([*lines, "", *_wrap(tell_page("page", "outranked", region))]) + "\n"
+
+
+def _list_notes(told: _Told, made: date | None = None) -> list[str]:
+    """Return what the values rest on: computed, a panel that may be assumed, and of when."""
+    when = told.phrase("made", date=made.isoformat()) if made else ""
+    return [note for note in (told.phrase("how"), tell_panel(told.words.loop.site), when) if note]
 
 
 def _path_title(told: _Told) -> str:
@@ -136,8 +144,8 @@ def _lay(widths: Sequence[int], cells: Sequence[str]) -> list[str]:
     ]
 
 
-def render_card(site: Site | Loop, region: Region = "north_america") -> str:
-    """Return the values card as one self-contained HTML page for A4 or letter paper.
+def render_card(site: Site | Loop, region: Region = "north_america", made: date | None = None) -> str:
+    """Return the values card as one self-contained HTML page for A4 or letter paper; ``made`` is its date.
 
     Raises
     ------
@@ -149,7 +157,7 @@ def render_card(site: Site | Loop, region: Region = "north_america") -> str:
     parts = [
         tag("h1", put(title)),
         tag("p", tag("strong", put_typed(told.card.name))),
-        tag("p", put(told.phrase("how"))),
+        tag("p", put(" ".join(_list_notes(told, made)))),
     ]
     pairs = [_render_pair(told, pair) for pair in told.card.pairs]
     kind = "two" if len(pairs) > 1 else "one"

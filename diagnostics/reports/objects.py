@@ -205,11 +205,13 @@ def list_repair_cautions(repair_class: tuple[str, str] | None, at: Sequence[str]
     """Return the cautions that go with a repair, by name: where it is made decides between cabinet and ladder.
 
     ``at`` are other places where the work may be: a resistor that belongs at the end is perhaps found at the panel.
-    The loop is out of service where a wire or a head comes off for it; so it may be for a repair in plain words.
+    The loop is out of service where a wire or a head comes off for it; so it may be for a repair in plain words. It is
+    made dead first where wires are landed or joined.
     """
     remedies, spots = ((repair_class or NOTHING)[n].split(" + ") for n in (0, 1))
     known = read_catalogue().remedies
     lifts = ["out_of_service"] if any(name not in known or known[name].lifts for name in remedies) else []
+    lifts += ["dead_first"] if any(name in known and known[name].rewires for name in remedies) else []
     climbs = {spot.removeprefix("run ").startswith(("det", "end")) for spot in (*spots, *at)}
     at = [caution for caution, where in (("live_cabinet", False), ("ladder", True)) if where in climbs]
     return ("outputs", "tell_people", "evidence_first", *lifts, *at)

@@ -157,7 +157,8 @@ def _show_doubt(
     most = format_quantity(find_most_v(words.loop), "V", 2)
     kept = "doubt_waited" if doubt in {"early", "unclocked"} else "doubt_keep"
     with st.container(key="doubt"):
-        show_alert("warning", tell(_DOUBTS[doubt], value=shown, most=most, meant=meant, before=before))
+        key = "doubt_words" if doubt == "improbable" and not m.unit else _DOUBTS[doubt]
+        show_alert("warning", tell(key, value=shown, most=most, meant=meant, before=before))
         small = doubt == "impossible" and is_panel_12v(words.loop.site)
         if small:
             show_note(tell("doubt_of_24_v"))
@@ -305,6 +306,7 @@ def _show_clock(assessment: Assessment, m: Measurement) -> None:
         whole = format_wait(m.data.settling)
         if is_settled_already(case, m):
             show_note(tell("clock_none"))
+            return
         st.button(
             tell("clock_start", wait=whole), icon=_CLOCK, key=f"clock {m.key}", width="stretch",
             on_click=guarded(_start_clock, tell("clock_start", wait=whole)), args=(case.case_id, case.revision, m.key),

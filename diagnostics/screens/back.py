@@ -9,6 +9,12 @@ from diagnostics.visit import build_bench, find_disturbances, find_measurement, 
 
 from .session import guarded, load, open_store, plain, show_note, tell
 
+# What is landed again after ohms: whether the panel was off, and whether the loop comes home.
+_PAIRS = {
+    (True, False): "put_back_powered", (False, False): "put_back_lifted",
+    (True, True): "put_back_powered_both", (False, True): "put_back_lifted_both",
+}  # fmt: skip
+
 
 def show_disturbed(case: Case, words: Words) -> None:
     """List what this visit lifted, bridged or took off, each to be ticked once it is back."""
@@ -31,7 +37,7 @@ def name_disturbed(m: Measurement, words: Words) -> str:
     if m.mode.word == "known_resistor":
         return tell("put_back_known")
     if m.kind == "ohms":
-        return tell("put_back_powered" if m.mode.is_powered_down else "put_back_lifted")
+        return tell(_PAIRS[m.mode.is_powered_down, comes_home(m, words)])
     key = {
         "return_lifted": "put_back_return",
         "cut_off": "put_back_cut_off",
@@ -43,6 +49,12 @@ def name_disturbed(m: Measurement, words: Words) -> str:
         m.mode.word, "put_back_heads" if m.beside else "put_back_meter" if m.data.nights else "put_back_other"
     )
     return tell(named, at=plain(words.detector(m.place)) if m.mode.detector else "", beside=_name_beside(m, words))
+
+
+def comes_home(m: Measurement, words: Words) -> bool:
+    """Return whether a measurement lifted the pair of a loop that comes home, so that both its pairs are off."""
+    ends = {m.mode.detector, *(end.partition(".")[2].rstrip("+-") for end in (m.red, m.black))}
+    return any(z.comes_back and ends & {z.name, f"{z.name}r"} for z in words.loop.zones)
 
 
 def _name_beside(m: Measurement, words: Words) -> str:

@@ -14,6 +14,7 @@ from diagnostics.visit import (
     is_proved,
     list_beyond,
     list_unmended,
+    list_unprotected,
     list_untested,
 )
 
@@ -21,7 +22,7 @@ from .back import name_disturbed, show_disturbed
 from .baseline import show_left
 from .draft import VIEW, ask_text, keep, keep_choice, recall
 from .longtext import ask_note
-from .notices import show_stop_of
+from .notices import show_stop_of, show_unprotected
 from .proof import name_untested, show_denials
 from .record import show_record_so_far
 from .safety import BY, TOLD
@@ -46,6 +47,7 @@ from .session import (
 PROOF = "proof"
 _PROVED = "mended"  # the one closing that needs the tests
 _FIELD, _NOTE = "closing", "note"
+_SOUND = 0.02  # a loop that is less likely to be sound, by what was read, is called so only with a reason; invented
 # What must be said before a case may be left so: the fields, and what to do about each.
 _NEEDED = {
     _PROVED: ((TOLD, "told_needed_mended"), (BY, "by_needed")),
@@ -62,6 +64,7 @@ def show_closing(assessment: Assessment) -> None:
     st.title(tell("closing_title"), anchor=False)
     for reading in assessment.unsafe:
         show_stop_of(reading, words)
+    show_unprotected(case, words)
     stands = bool(find_disturbances(case, words.loop))
     if stands:  # a message stands where something can be done about it
         show_messages()
@@ -142,13 +145,16 @@ def _close(case_id: str, revision: int) -> None:
     turn_to("")
 
 
-def _find_settled(case: Case) -> str:
-    """Return what the readings settle, in words, or an empty text: nothing, or that nothing is wrong."""
+def _find_amiss(case: Case) -> str:
+    """Return that what was read settles a fault, or is not a sound loop's; an empty text where it may be one's."""
     assessment = assess(case)
-    diagnosis = assessment.diagnosis
-    if diagnosis.settled is None or not diagnosis.candidates[0].faults:
-        return ""
-    return build_words(assessment).faults(diagnosis.candidates[0].faults)
+    diagnosis, words = assessment.diagnosis, build_words(assessment)
+    first = diagnosis.candidates[0].faults
+    if diagnosis.settled is not None and first:
+        return tell("no_fault_why", fault=plain(words.faults(first)))
+    sound = sum(c.probability for c in diagnosis.candidates if not c.faults)
+    amiss = bool(list_unprotected(case, words.loop)) or (bool(assessment.taken) and sound < _SOUND)
+    return tell("no_fault_amiss") if amiss else ""
 
 
 def _find_problem(case: Case, chosen: str) -> str:
@@ -162,6 +168,6 @@ def _find_problem(case: Case, chosen: str) -> str:
     if standing and chosen != "left_impaired":
         words = Words(loop, region=find_region())
         return tell("put_back_left", names="; ".join(name_disturbed(m, words) for m in standing))
-    if chosen == "no_fault_found" and not _read(_NOTE) and (fault := _find_settled(case)):
-        return tell("no_fault_why", fault=plain(fault))
+    if chosen == "no_fault_found" and not _read(_NOTE) and (problem := _find_amiss(case)):
+        return problem
     return next((tell(asked) for field, asked in _NEEDED.get(chosen, ()) if not _read(field)), "")

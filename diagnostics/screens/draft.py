@@ -17,7 +17,9 @@ DONE = "work_done"  # the repair that this person says is made
 _DRAWN, _FORM = "drawn", "form"  # the fields that the screen in hand has drawn, and the form of an answer
 PACKED = frozenset({"note"})  # the field of several lines that is packed into the address
 _ALWAYS = frozenset({"case", "region"})
-_AT_WORK = frozenset({ASKED, CORRECTING, VIEW, DRAFT, DONE, _LIST})
+PLANTED = "plant_"  # how the fields of a fault to be hidden begin
+WHO = "who"  # who is asked: said at the first question of a visit, and kept past a stop there
+_AT_WORK = frozenset({ASKED, CORRECTING, VIEW, DRAFT, DONE, WHO, _LIST})
 _LONGEST, _LONGEST_LINES = 200, 1500
 _SEPARATOR = "~"
 
@@ -39,6 +41,12 @@ def forget(*, at_work: bool = False) -> None:
     """Take out what was typed into the fields of a screen; ``at_work`` keeps what belongs to the step in hand."""
     kept = _ALWAYS | _AT_WORK if at_work else _ALWAYS
     for name in [n for n in st.query_params if n not in kept]:
+        st.query_params.pop(name, None)
+
+
+def drop_planted() -> None:
+    """Take out of the address what somebody chose to hide: a case says nothing of it."""
+    for name in [n for n in st.query_params if n.startswith(PLANTED)]:
         st.query_params.pop(name, None)
 
 

@@ -21,7 +21,7 @@ from .baseline import AS_LEFT, find_question, show_held, show_left_form, show_qu
 from .closing import PROOF, show_closing
 from .complaint import show_complaint
 from .describe import show_describe
-from .draft import find_form
+from .draft import drop_planted, find_form
 from .moved import note_others, show_moved
 from .paper import PAPER, show_paper
 from .plant import show_plant
@@ -90,6 +90,7 @@ def _show_app() -> None:
         _show_head(None)
         show_plant(store)
         return
+    drop_planted()  # the browser's Back may bring a trainer's choices along
     case = _find_case(store, case_id)
     if case is None:
         _show_head(None)

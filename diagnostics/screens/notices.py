@@ -2,14 +2,25 @@
 
 import streamlit as st
 
-from diagnostics.cases import Reading
+from diagnostics.cases import Case, Reading
 from diagnostics.readings import Measurement
 from diagnostics.reports import Words, list_suspects, tell_misreading, tell_stop
 from diagnostics.units import format_quantity
-from diagnostics.visit import Assessment, find_change, find_doubted, find_most_v, has_standing, understand
+from diagnostics.visit import (
+    Assessment,
+    find_change,
+    find_doubted,
+    find_hidden,
+    find_most_v,
+    has_standing,
+    list_unprotected,
+    understand,
+)
 
 from .draft import ASKED, CORRECTING, keep, leave_form
-from .session import assess, build_words, find_region, guarded, plain, show_alert, tell, turn_to
+from .session import assess, build_words, find_region, guarded, plain, show_alert, show_note, tell, turn_to
+
+_ASSUMED = "is assumed; look"  # in the notes that a description by questions makes of what nobody knew
 
 
 def show_notices(assessment: Assessment, *, asked: str = "") -> None:
@@ -25,11 +36,22 @@ def show_notices(assessment: Assessment, *, asked: str = "") -> None:
         title, text = (
             ("stands_title", "stands") if has_standing(assessment) else ("contradiction_title", "contradiction")
         )
-        show_alert("warning", f"**{tell(title)}**\n\n{told} {tell(text)}")
+        if text == "contradiction" and not understand(assessment.loop, doubted).measurement.unit:
+            text = "contradiction_words"
+        assumed = " ".join(line for line in assessment.case.site.note.splitlines() if _ASSUMED in line)
+        told += f" {tell(text)}" + (f"\n\n{tell('contradiction_assumed', assumed=plain(assumed))}" if assumed else "")
+        show_alert("warning", f"**{tell(title)}**\n\n{told}")
         show_remedies(assessment, doubted, "notice", asked=asked)
     for misread in assessment.misread:
         show_alert("warning", plain(tell_misreading(misread, build_words(assessment), find_region())))
         show_remedies(assessment, misread.reading, "misread", asked=asked)
+
+
+def show_unprotected(case: Case, words: Words) -> None:
+    """Name the detectors that protect nobody now, whatever is being looked for: somebody has to be told."""
+    names = list_unprotected(case, words.loop)
+    if names and find_hidden(case) is None:  # in practice nobody is to be told
+        show_note(f"⚠ {tell('unprotected', names=plain(words.answer(','.join(names))))}")
 
 
 def show_unsafe(assessment: Assessment, *, asked: str = "") -> None:

@@ -18,6 +18,7 @@ from diagnostics.visit import (
     choose_head,
     deny_cure,
     fail_test,
+    find_disturbances,
     find_listener,
     find_stage,
     finish_tests,
@@ -59,6 +60,8 @@ _SHORT = {
     HEAD_OFF: "test_head_short",
     "reset": "test_reset_short",
     "at_rest": "test_rest_short",
+    "both_sides": "test_sides_short",
+    "all_lit": "test_lit_short",
     "station": "test_station_short",
     RECHECK: "test_recheck_short",
 }
@@ -83,7 +86,12 @@ def show_proof(case: Case) -> None:
         show_messages()  # otherwise they stand in the box that is being filled in
     show_repairs(case, words)
     ask_seen(case, words)
-    show_disturbed(case, words)  # nothing can be tested on a lifted pair
+    if find_disturbances(case, loop):  # nothing can be tested on a lifted pair
+        show_alert("warning", tell("tests_after_back"))
+        show_disturbed(case, words)
+        show_denials(case)
+        show_button(tell("tests_leave"), turn_to, ("closing",), "tests_end")
+        return
     st.markdown(tell("proof_why"))
     if find_listener(case) == "caller":
         show_alert("warning", tell("caller_tests"))
@@ -155,7 +163,8 @@ def _show_result(case: Case, number: int, item: ProofItem, words: Words) -> None
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"**{told}**")
         st.button(tell("test_change"), key=f"test_change_{number}", on_click=guarded(change), args=(item.key,))
-    if item.recheck is not None and item.recheck.assumed and item.reading is not None and not result.done:
+    is_open = item.recheck is not None and item.recheck.assumed and item.reading is not None and not result.done
+    if is_open and not item.is_as_before:
         args = (case.case_id, case.revision, item.key)
         show_button(tell("test_panel_other"), _note_done, args, f"test_panel_other_{number}")
 
@@ -171,7 +180,8 @@ def _tell_result(item: ProofItem, result: ProofResult, words: Words) -> str:
     value = plain(words.value(item.recheck.measurement, understand(words.loop, item.reading).value))
     if result.done:
         return f"{tell('test_read', value=value)}, {when}"
-    wrong = "test_read_assumed" if item.recheck.assumed else "test_read_wrong"
+    assumed = "test_read_assumed" if item.recheck.assumed else "test_read_wrong"
+    wrong = "test_read_same" if item.is_as_before else assumed
     return tell(wrong, value=value, range=tell_range(replace(item.recheck, assumed=False), words))
 
 

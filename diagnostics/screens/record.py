@@ -141,7 +141,7 @@ def build_file(store: CaseStore, case_id: str, kind: str, region: Region, zone: 
         if kind == "impairment":
             return render_impairment(case, region, zone)
         if kind == "card":
-            return render_card(case.site, region)
+            return render_card(case.site, region, datetime.now(zone).date())
         return write_case(case) if kind == "case" else render_record(case, region, zone)
     except DiagnosticsError as error:  # made aside from the page: there is no other place to say it
         return f"{error.message}\n{error.hint}\n"

@@ -19,7 +19,7 @@ from diagnostics.visit import (
     tell_people,
 )
 
-from .draft import ask_text, keep_choice, recall
+from .draft import WHO, ask_text, keep_choice, recall
 from .session import (
     NEW,
     find_region,
@@ -37,7 +37,6 @@ from .session import (
 )
 
 TOLD, BY = "told", "closed_by"  # the fields of every closing
-_WHO = "who"
 _HOURS = (1, 2, 4, 8)
 
 
@@ -76,16 +75,16 @@ def _tell_for(who: Listener, key: str) -> str:
 def _ask_listener(case: Case | None) -> Listener:
     """Ask once, at the start of a visit, who is asked: it decides how questions are put, and which are."""
     known = _find_asked(case)
-    recall(_WHO, LISTENERS, known)
+    recall(WHO, LISTENERS, known)
     chosen = st.segmented_control(
         tell("who_asks"),
         LISTENERS,
         format_func=_name_listener,
         required=True,
         width="stretch",
-        key=_WHO,
+        key=WHO,
     )
-    keep_choice(_WHO, chosen or "", known)
+    keep_choice(WHO, chosen or "", known)
     if chosen == "caller":
         show_note(tell("asks_caller_note"))
     return "caller" if chosen == "caller" else "technician"
@@ -179,7 +178,7 @@ def show_for_us(case: Case) -> None:
 
 def _accept(case_id: str, revision: int, name: str) -> None:
     store = open_store()
-    who: Listener = "caller" if st.session_state.get(_WHO) == "caller" else "technician"
+    who: Listener = "caller" if st.session_state.get(WHO) == "caller" else "technician"
     if case_id == NEW:
         case = tell_listener(store, start_visit(store), who)
     else:

@@ -7,7 +7,7 @@ from typing import Literal
 
 import streamlit as st
 
-from diagnostics.cases import Case
+from diagnostics.cases import Case, Saw
 from diagnostics.reasoning import SYMPTOMS, Diagnosis
 from diagnostics.reports import (
     Mend,
@@ -228,7 +228,8 @@ def _record_own_repair(
     if not typed and not repair:
         st.session_state["problem"] = tell("own_repair_needed")
         return
-    note = RepairNote((suspect,), "as_suspected", own_words=typed) if repair else RepairNote()
+    saw: Saw = "as_suspected" if cured else ""  # what did not cure was hardly as it is called
+    note = RepairNote((suspect,), saw, own_words=typed) if repair else RepairNote()
     _record(load(case_id, revision), repair or typed, note, cured=cured)
     if "problem" not in st.session_state:
         turn_to("")

@@ -25,7 +25,7 @@ from diagnostics.visit import (
 )
 
 from .answer import show_answer
-from .back import name_disturbed
+from .back import comes_home, name_disturbed
 from .draft import (
     ASKED,
     CORRECTING,
@@ -51,7 +51,7 @@ from .guide import (
     show_stop,
     show_why,
 )
-from .notices import show_notices, show_unsafe
+from .notices import show_notices, show_unprotected, show_unsafe
 from .session import (
     build_words,
     find_view,
@@ -132,6 +132,7 @@ def _show_out_of_service(assessment: Assessment) -> None:
     since = find_out_of_service(assessment)
     if since is not None:
         show_note(f"⚠ **{tell('out_of_service', when=format_moment(since))}**")
+    show_unprotected(assessment.case, build_words(assessment))
 
 
 def _has_ways(assessment: Assessment, m: Measurement | None, old: Reading | None, pending: bool) -> bool:  # noqa: FBT001
@@ -203,8 +204,9 @@ def _show_first(assessment: Assessment, m: Measurement) -> None:
     first = find_first(assessment.case, assessment.loop, m)
     if first:
         left = understand(assessment.loop, assessment.case.readings[-1]).measurement
-        what = name_disturbed(left, build_words(assessment))
-        show_alert("info", " ".join(tell(_FIRST[word], what=what) for word in first))
+        words = build_words(assessment)
+        told = {**_FIRST, "pair_on": "first_both_on"} if comes_home(left, words) else _FIRST
+        show_alert("info", " ".join(tell(told[word], what=name_disturbed(left, words)) for word in first))
     if find_listener(assessment.case) == "caller":
         st.markdown(f"**{tell('ask_caller')}:**")
 

@@ -82,7 +82,7 @@ def _decode(content: bytes, file: str) -> str:
         if len(content) > LARGEST_BYTES:  # the cut may have gone through a character
             return content.decode("utf-8", errors="replace")
         line = content.count(b"\n", 0, error.start) + 1
-        _refuse(file, "Y003", f"is not UTF-8 text (line {line})", "save it as UTF-8")
+        _refuse(file, "Y003", f"is not UTF-8 text (line {line})", "is it the right file? text is saved as UTF-8")
 
 
 def _refuse(file: str, code: str, message: str, hint: str = "") -> NoReturn:

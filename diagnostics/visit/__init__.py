@@ -143,6 +143,7 @@ from .ruled_out import RuledOut, list_ruled_out
 from .same import once
 from .taken_in import TakenIn, take_in_case
 from .tested import fail_test, finish_tests, pass_tests, record_recheck, record_test
+from .unprotected import list_unprotected
 
 __all__ = [
     "AT_REST",
@@ -266,6 +267,7 @@ __all__ = [
     "list_to_leave",
     "list_to_measure",
     "list_unmended",
+    "list_unprotected",
     "list_untested",
     "list_usual_answers",
     "list_visits",

@@ -1,5 +1,6 @@
 """What this visit asked to be lifted, bridged or taken off, and has not seen put back."""
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
@@ -8,7 +9,7 @@ from diagnostics.cases import Case, Reading
 from diagnostics.circuit import STANDBY
 from diagnostics.errors import DiagnosticsError
 from diagnostics.readings import Measurement, parse_measurement
-from diagnostics.wiring import Loop
+from diagnostics.wiring import EARTH, Loop
 
 from .marks import BACK, was_told
 
@@ -33,7 +34,8 @@ def find_disturbances(case: Case, loop: Loop) -> tuple[Disturbance, ...]:
         if measurement is None or was_told(reading):
             continue
         mark, since = name_disturbance(measurement), reading.taken_at
-        seen = [back[name] for name in (mark, _name_as_before(measurement)) if name in back]
+        names = (mark, _name_by_ends(measurement), _name_as_before(measurement))
+        seen = [back[name] for name in names if name in back]
         put_back_since = any(since is None or at >= since for at in seen)
         if "put_back" in measurement.cautions and not put_back_since:
             found.setdefault(mark, Disturbance(measurement, since))
@@ -41,6 +43,7 @@ def find_disturbances(case: Case, loop: Loop) -> tuple[Disturbance, ...]:
 
 
 First = Literal["power", "known_off", "pair_on", "stays", "back"]
+_RETURN = re.compile(r"(?<=\d)r$")  # zone1r is where zone1 comes home
 _OFF_SCREWS = frozenset({"lifted", "lifted_supply_on", "pair_lifted", "known_resistor"})
 
 
@@ -80,8 +83,18 @@ def _parse(reading: Reading, loop: Loop) -> Measurement | None:
 def name_disturbance(m: Measurement) -> str:
     """Return the name under which it is noted that what a measurement disturbed is back: both polarities share one.
 
-    Ohms and volts of different pairs are put back one by one; a lifted pair is one, read at its screws or its wires.
+    Ohms and volts of different pairs are put back one by one; a lifted pair is one, read at its screws or its wires,
+    between them or to earth, and with the pair that comes home where there is one.
     """
+    zones = {_RETURN.sub("", end.replace("field.", "panel.")[:-1]) for end in (m.red, m.black) if end != EARTH}
+    if m.kind != "ohms" or len(zones) != 1:
+        return _name_by_ends(m)
+    (zone,) = zones
+    return f"{BACK}ohms {zone}+,{zone}-"
+
+
+def _name_by_ends(m: Measurement) -> str:
+    """Return the name by the terminals of a measurement; records of earlier programs use it for any ohms."""
     screws = [terminal.replace("field.", "panel.") for terminal in (m.red, m.black)]
     known = " known" if m.mode.word == "known_resistor" and m.kind == "volts" else ""
     return f"{BACK}{m.kind} {m.at or ','.join(sorted(screws))}{known}"

@@ -6,16 +6,17 @@ from typing import Final, Literal
 
 from diagnostics.cases import Case, ProofResult, Reading, Repair
 from diagnostics.readings import find_neighbour
-from diagnostics.reasoning import Taken
+from diagnostics.reasoning import Taken, is_same
 from diagnostics.wiring import Chain, Loop, build_part
 
 from .assess import understand
 from .marks import find_about, is_monitored, is_tested, was_told
-from .recheck import Recheck, find_reread, list_case_rechecks
+from .recheck import Recheck, find_read_before, find_reread, list_case_rechecks
+from .unprotected import was_dark
 
 Why = Literal["touched", "met", "farthest", "kind"]
 FUNCTIONAL, HEAD_OFF, RESET, AT_REST = "functional_test", "head_off_test", "reset", "at_rest"
-STATION, RECHECK = "station", "recheck"
+STATION, RECHECK, ALL_LIT, BOTH_SIDES = "station", "recheck", "all_lit", "both_sides"
 _RIGHT: Final = "reports_and_clears"
 # Readings at a detector for which its head or base is taken in hand; metering at its terminals is another.
 _TOUCHING: Final = frozenset({"head_off", "dark_with_head_off", "earth_opened", "look"})
@@ -30,7 +31,8 @@ class ProofItem:
     """One test of the list, ``at`` a detector where it has one, with the reasons for it and its latest result.
 
     A head-off test may be made at any detector: it is ``at`` one as soon as its result says which. Volts to measure
-    again are a ``recheck``, ``at`` the key of the measurement; their result is the ``reading`` taken since the repair.
+    again are a ``recheck``, ``at`` the key of the measurement; their result is the ``reading`` taken since the repair,
+    ``is_as_before`` where it is as wrong as it was.
     """
 
     test: str
@@ -39,6 +41,7 @@ class ProofItem:
     result: ProofResult | None = None
     recheck: Recheck | None = None
     reading: Reading | None = None
+    is_as_before: bool = False
 
     @property
     def key(self) -> str:
@@ -50,9 +53,10 @@ def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     """Return the list for a case after its last repair (design page, section 10, item 10).
 
     Functional test of every detector touched, of each at which a complaint was met, of the farthest and of one a kind;
-    reset; a head-off test, since a zone that is still latched shows no trouble; that the panel is normal once all is
-    back; that the supervising station receives it, where there is one; last, at rest again, the volts that the repair
-    asks to measure again.
+    reset; a head-off test, since a zone that is still latched shows no trouble; on a class A loop that it still works
+    past a single open, which is what it is for; that the panel is normal once all is
+    back, and no lamp dark where one was; that the supervising station receives it, where there is one; last, at rest
+    again, the volts that the repair asks to measure again.
     Results count that were noted since the last repair that cured.
     """
     reasons: dict[str, list[Why]] = {}
@@ -60,8 +64,11 @@ def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
         reasons.setdefault(name, []).append(why)
     names = [name for name in (*(d.name for d in loop.detectors), SOUGHT) if name in reasons]
     items = [ProofItem(FUNCTIONAL, name, tuple(dict.fromkeys(reasons[name]))) for name in names]
-    items += [ProofItem(RESET), ProofItem(HEAD_OFF), ProofItem(AT_REST, "panel")]
-    items += [ProofItem(STATION)] if is_monitored(case) else []
+    items += [ProofItem(RESET), ProofItem(HEAD_OFF)]
+    items += [ProofItem(BOTH_SIDES)] if any(chain.back for chain in _list_in_question(case, loop)) else []
+    items += [ProofItem(AT_REST, "panel")]
+    lamps = any(not d.is_contact for d in loop.detectors) and was_dark(case, loop)
+    items += [*([ProofItem(ALL_LIT)] if lamps else []), *([ProofItem(STATION)] if is_monitored(case) else [])]
     results = {_name_test(r.test, r.at): r for r in _list_results(case)}
     told = tuple(_add_result(item, results.get(item.key)) for item in items)
     return (*told, *(_build_recheck(case, loop, r, results) for r in list_case_rechecks(case, loop)))
@@ -75,8 +82,11 @@ def _build_recheck(case: Case, loop: Loop, recheck: Recheck, results: dict[str, 
         return replace(item, result=said)
     if said and said.noted_at > reading.taken_at:  # what was read is right, by what whoever read it knows
         return replace(item, result=said, reading=reading if said.done else None)
-    done = recheck.holds(understand(loop, reading).value)
-    return replace(item, result=ProofResult(RECHECK, done, reading.taken_at, item.at, by=reading.by), reading=reading)
+    value, before = understand(loop, reading).value, find_read_before(case, loop, recheck)
+    done = recheck.holds(value)
+    same = not done and before is not None and is_same(value, before)
+    result = ProofResult(RECHECK, done, reading.taken_at, item.at, by=reading.by)
+    return replace(item, result=result, reading=reading, is_as_before=same)
 
 
 def _name_test(test: str, at: str) -> str:
@@ -169,7 +179,15 @@ def _name_owner(terminal: str) -> str:
 
 
 def _list_chosen(case: Case, loop: Loop) -> list[tuple[str, Why]]:
-    """Return the farthest detector of the loop in question, or of each, and for each kind the one farthest out there.
+    """Return the farthest detector of each loop in question, and for each kind the one farthest out there."""
+    chains = _list_in_question(case, loop)
+    kinds = {d.senses: d.name for d in (*loop.detectors, *(d for chain in chains for d in chain.detectors))}
+    farthest: list[tuple[str, Why]] = [(chain.last.name, "farthest") for chain in chains]
+    return [*farthest, *((name, "kind") for name in kinds.values())]
+
+
+def _list_in_question(case: Case, loop: Loop) -> tuple[Chain, ...]:
+    """Return the loop that was repaired, or that the complaint is about.
 
     A repair that lies in no loop, with a complaint of none, may have touched all of them; so does one at the panel's
     own zone board.
@@ -177,10 +195,7 @@ def _list_chosen(case: Case, loop: Loop) -> list[tuple[str, Why]]:
     about = find_about(case)
     of_all = any(r.cured and _SWAPS in r.fault.partition("@")[0].split(" + ") for r in case.repairs)
     own = _find_repaired(case, loop) or (loop.focus(about).chains[0] if about else None)
-    chains = loop.chains if own is None or of_all else (own,)
-    kinds = {d.senses: d.name for d in (*loop.detectors, *(d for chain in chains for d in chain.detectors))}
-    farthest: list[tuple[str, Why]] = [(chain.last.name, "farthest") for chain in chains]
-    return [*farthest, *((name, "kind") for name in kinds.values())]
+    return tuple(loop.chains) if own is None or of_all else (own,)
 
 
 def _find_last(loop: Loop, place: str) -> str:

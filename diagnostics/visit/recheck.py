@@ -108,6 +108,14 @@ def find_reread(case: Case, loop: Loop, recheck: Recheck) -> Reading | None:
     return next((r for r in reversed(since) if _is_of(r, loop, recheck)), None)
 
 
+def find_read_before(case: Case, loop: Loop, recheck: Recheck) -> float | str | None:
+    """Return what these volts were read as last before the last repair that cured, where that is no sound loop's."""
+    cured = [r.done_at for r in case.repairs if r.cured]
+    before = [r for r in case.readings if cured and r.taken_at and r.taken_at < max(cured) and _is_of(r, loop, recheck)]
+    value = understand(loop, before[-1]).value if before else None
+    return None if value is None or recheck.holds(value) else value
+
+
 def _is_other(reading: Reading, loop: Loop, recheck: Recheck) -> bool:
     """Return whether a reading is of these volts and not one of a sound loop."""
     return _is_of(reading, loop, recheck) and not recheck.holds(understand(loop, reading).value)

@@ -4,10 +4,10 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from diagnostics.cases import COME_BACK, Acknowledgement, Case, CaseStore, parse_case
-from diagnostics.errors import DiagnosticsError, FaultError, NotFoundError
+from diagnostics.errors import DiagnosticsError, FaultError, Finding, NotFoundError, SourceError
 from diagnostics.faults import parse_faults
 from diagnostics.readings import Bench
-from diagnostics.source import read_content
+from diagnostics.source import find_value, read_content
 
 from .assess import build_bench
 from .marks import DESCRIBED, TOLD, find_break, find_hidden, is_described, is_told
@@ -40,7 +40,12 @@ def take_in_case(store: CaseStore, content: bytes, name: str) -> TakenIn:
     CaseError
         The store does not answer.
     """
+    if not content.strip():
+        raise SourceError([Finding(name, 1, 1, "Y001", "error", "the file is empty", "choose the file of a case")])
     document, text = read_content(content, name)
+    if str(find_value(document.data, ("format",))).startswith("ohmward-site"):
+        hint = "begin a new case, and choose it there under Site file"
+        raise SourceError([Finding(name, 1, 1, "C011", "error", "this file describes a loop; it is no case", hint)])
     case = parse_case(document, None, text=text)
     _check_hidden(case, build_bench(case.site))
     known = _find_known(store, case.case_id)

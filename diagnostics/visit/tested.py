@@ -9,6 +9,7 @@ from diagnostics.wiring import build_loop
 
 from .assess import build_reading
 from .deeds import record_reading
+from .disturbed import find_disturbances
 from .marks import TESTED
 from .met import list_failed, list_not_failed
 from .proof import FUNCTIONAL, HEAD_OFF, RECHECK, ProofItem, list_proof
@@ -62,9 +63,12 @@ def finish_tests(store: CaseStore, case: Case) -> Case:
     Raises
     ------
     CaseError
-        Some items were never noted; names how many.
+        Some items were never noted; names how many. Or something stands lifted, bridged or off still.
     """
-    open_items = [i for i in list_proof(case, build_loop(case.site)) if i.result is None]
+    loop = build_loop(case.site)
+    if find_disturbances(case, loop):
+        raise CaseError("not everything has been put back", hint="put it back, tick it, and test then")
+    open_items = [i for i in list_proof(case, loop) if i.result is None]
     if open_items:
         count = len(open_items)
         message = f"{count} test{'s are' if count > 1 else ' is'} neither done nor left out"

@@ -78,7 +78,8 @@ def test_complaints_and_cautions_are_told_in_every_region(region: Region) -> Non
 def test_cautions_are_told_once_most_severe_first_and_joined_ones_lose_nothing(region: Region) -> None:
     table = read_words(region)
     severity = (
-        "is_it_real", "outputs", "foreign_volts", "live_cabinet", "before_ohms", "free_part", "meter_left", "ladder"
+        "is_it_real", "outputs", "foreign_volts", "live_cabinet", "dead_first", "before_ohms", "free_part",
+        "meter_left", "ladder",
     )  # fmt: skip
     assert tuple(table.cautions)[: len(severity)] == severity
     told = tell_cautions(["outranked", "ladder", "outputs", "outputs", "tell_people"], region)

@@ -10,7 +10,7 @@ from diagnostics.errors import CaseError
 from diagnostics.locate import find_shipped
 from diagnostics.reports import tell_panel
 from diagnostics.units import parse_quantity
-from diagnostics.visit import find_stage, find_test_end, list_visits
+from diagnostics.visit import find_listener, find_stage, find_test_end, list_visits
 from diagnostics.wiring import PartSpec
 from tests.screens.conftest import SAFETY, Visitor
 
@@ -48,6 +48,15 @@ def test_somebody_unwell_ends_in_everyone_out_and_no_diagnosis(visitor: Visitor)
     assert "Everyone out into fresh air" in visitor.text
     assert not visitor.has("real_yes")
     assert visitor.store.list_cases() == ()
+
+
+@pytest.mark.parametrize("stop", ["real_no", "real_not_yet"])
+def test_help_desk_stays_help_desk_past_a_stop(visitor: Visitor, stop: str) -> None:
+    """Found by trying: a caller was asked for measurements, since the choice fell back to the technician."""
+    visitor.tap("new_case").pick("Who is asking?", "caller").tap(stop).tap("real_back")
+    assert visitor.at.session_state["who"] == "caller"
+    visitor.tap("real_yes")
+    assert find_listener(visitor.case) == "caller"
 
 
 def test_area_that_nobody_has_looked_at_is_looked_at_first(visitor: Visitor) -> None:

@@ -118,6 +118,8 @@ def test_everything_that_stands_disturbed_is_named_and_put_back_by_itself(store:
         visitor.run()
         assert len([c for c in visitor.at.checkbox if str(c.key).startswith("back_")]) == left
     visitor.tap("close_case")
+    assert "What was read is not what a sound loop gives." in visitor.text
+    write_note(visitor, "a wire was loose in the base, and is tight now").tap("close_case")
     assert visitor.case.closing == "no_fault_found"
 
 
@@ -228,3 +230,18 @@ def test_open_case_left_lying_is_another_visit_and_what_is_off_still_is_said(
     assert "Is it real?" in visitor.text
     assert "This is a new visit" in visitor.text
     assert [r.value for r in visitor.case.readings] == ["4.7k"]
+
+
+def test_detectors_that_are_dark_are_named_until_they_are_not_and_no_fault_is_no_word_for_it(store: CaseStore) -> None:
+    case = disturb(store, Reading("which_dark", "det4,det5,det6", at="loop", taken_at=datetime.now(UTC)))
+    visitor = Visitor(store, case.case_id)
+    told = "Not protected now:** detectors 4 to 6, dark or silent when last looked at."
+    assert told in visitor.text
+    visitor.tap("finish")
+    assert told in visitor.text
+    choose(visitor, "no_fault_found").tap("close_case")
+    assert "What was read is not what a sound loop gives." in visitor.text
+    assert visitor.case.closing == ""
+    lit = Reading("which_dark", "none", at="loop", taken_at=datetime.now(UTC), reading_id="d" * 32)
+    case = store.append_reading(case.case_id, lit, visitor.case.revision)
+    assert "Not protected now" not in Visitor(store, case.case_id).text

@@ -1,5 +1,7 @@
 """Readings that do not fit or are understood otherwise: named, with the reason, mended by one tap, and what it did."""
 
+import re
+
 import pytest
 
 from diagnostics.cases import Reading, Understood
@@ -81,3 +83,16 @@ def test_reading_that_is_understood_otherwise_today_is_named_with_both_meanings(
     again.tap("misread correct").type(METER, "23.2").tap("record")
     assert "this program would read" not in again.text
     assert [(r.value, r.understood) for r in again.case.readings] == [("23.2", Understood(23.2, "V"))]
+
+
+def test_what_a_description_assumed_is_doubted_with_the_reading(at_doubt: Visitor) -> None:
+    """Found by trying: a supervision relay that nobody was sure of made the fault impossible, and nothing said so."""
+    note = "Whether a supervision relay sits at the end is not known: one is assumed; look at the last detector."
+    assert "describe the loop anew" not in at_doubt.text
+    text = re.sub(r"(?m)^note:.*$", f"note: '{note}'", at_doubt.case.site_text)
+    assert note in text
+    case = at_doubt.store.append_site(at_doubt.case_id, text, at_doubt.case.revision)
+    doubted = Visitor(at_doubt.store, case.case_id)
+    assert NOT_FITTING in doubted.text
+    assert "Or what nobody knew is otherwise: Whether a supervision relay sits at the end is not known" in doubted.text
+    assert "describe the loop anew" in doubted.text

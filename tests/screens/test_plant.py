@@ -249,3 +249,11 @@ def test_opened_again_a_practice_case_says_what_it_is_once_more(at_work: Visitor
     for key in SAFETY:
         assert "For practice, no real work" in again.text, key
         again.tap(key)
+
+
+def test_a_case_carries_nothing_of_a_trainer_s_choices_in_its_address(store: CaseStore) -> None:
+    visitor = Visitor(store, describe(store).case_id)
+    visitor.at.query_params["plant_kind"] = "end_resistor_wrong"
+    visitor.run()
+    assert "plant_kind" not in visitor.at.query_params
+    assert visitor.case_id in visitor.at.query_params["case"]

@@ -4,7 +4,7 @@ import pytest
 
 from diagnostics.cases import Case, CaseStore, Reading
 from diagnostics.reports import render_record
-from diagnostics.visit import find_stage, list_untested, record_repair, tell_people
+from diagnostics.visit import find_stage, list_untested, put_back, record_repair, tell_people, understand
 from diagnostics.wiring import build_loop
 from tests.cases.mended import prove
 from tests.screens.conftest import SAFETY, Visitor
@@ -28,10 +28,13 @@ def test_nothing_is_tested_before_what_was_lifted_is_ticked_as_back(store: CaseS
     case = store.append_reading(case.case_id, lifted, case.revision)
     visitor = Visitor(store, record_repair(store, case, REPAIR, cured=True).case_id)
     assert "Put back, one by one" in visitor.text
+    assert "part of the system is out of service" in visitor.text
+    assert not visitor.has("test_done")
     (tick,) = (box for box in visitor.at.checkbox if str(box.key).startswith("back_0"))
     tick.check()
     visitor.run()
     assert "Put back, one by one" not in visitor.reload().text
+    assert visitor.has("test_done")
 
 
 def list_results(case: Case) -> list[tuple[str, str, bool, str]]:
@@ -247,6 +250,7 @@ def test_lower_edge_names_no_more_than_it_has_room_for(store: CaseStore) -> None
     for n in range(1, 8):
         head = Reading("head_off", "trouble", at=f"det{n}", mode=f"head_off:det{n}")
         case = store.append_reading(case.case_id, head, case.revision)
+        case = put_back(store, case, understand(build_loop(case.site), head).measurement)
     visitor = Visitor(store, record_repair(store, case, REPAIR, cured=True).case_id)
     named = ", ".join(f"detector {n}" for n in range(1, 7))
     assert f"Still open: {named}, and 7 more" in visitor.text

@@ -14,6 +14,7 @@ from diagnostics.visit import (
     find_wait_s,
     is_too_early,
     simulate_reading,
+    start_clock,
     start_visit,
 )
 from tests.sampling import sample
@@ -197,6 +198,7 @@ def test_second_person_sees_what_changed_and_loses_nothing(at_work: Visitor) -> 
 def test_what_nobody_has_changed_is_read_as_it_stands(at_work: Visitor) -> None:
     assert "read it as it stands" in at_work.text
     assert "of waiting" not in at_work.text
+    assert not at_work.has("clock ")
     case = at_work.store.append_reading(
         at_work.case_id, Reading("functional_test", "reports_and_clears", at="det1"), at_work.case.revision
     )
@@ -213,7 +215,7 @@ def test_the_step_after_an_ohms_step_says_that_the_panel_comes_on_again_first(at
 
 
 def test_clock_survives_a_reload_and_nothing_yet_is_not_accepted_before_its_end(at_work: Visitor) -> None:
-    at_work.tap("clock ")
+    start_clock(at_work.store, at_work.case, "panel_shows|panel|standby")
     again = Visitor(at_work.store, at_work.case_id)
     assert "Wait 3 min" in again.text
     again.pick(FOUND, "normal")
@@ -226,8 +228,9 @@ def test_clock_survives_a_reload_and_nothing_yet_is_not_accepted_before_its_end(
 
 
 def test_somebody_who_waited_before_the_clock_was_started_may_say_so(at_work: Visitor) -> None:
-    at_work.tap("clock ").pick(FOUND, "normal").tap("record").tap("doubt_keep")
-    assert [r.value for r in at_work.case.readings] == ["normal"]
+    start_clock(at_work.store, at_work.case, "panel_shows|panel|standby")
+    again = Visitor(at_work.store, at_work.case_id).pick(FOUND, "normal").tap("record").tap("doubt_keep")
+    assert [r.value for r in again.case.readings] == ["normal"]
 
 
 def test_what_the_panel_showed_before_is_no_answer_without_a_wait(store: CaseStore) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from diagnostics.cases import Acknowledgement, Case, CaseStore, Reading, parse_site_text
-from diagnostics.errors import NotFoundError
+from diagnostics.errors import CaseError, NotFoundError
 from diagnostics.locate import find_shipped
 from diagnostics.readings import parse_measurement
 from diagnostics.visit import (
@@ -16,6 +16,7 @@ from diagnostics.visit import (
     choose_head,
     find_disturbances,
     find_first,
+    finish_tests,
     list_proof,
     open_case,
     pass_tests,
@@ -175,3 +176,18 @@ def test_after_a_board_is_swapped_every_loop_is_tested(store: CaseStore) -> None
     case = tell_loop(store, open_case(store, Case(parse_site_text(text, "site"), text)), "zone2")
     case = record_repair(store, case, "swap_zone_input@zone2", cured=True)
     assert [i.at for i in list_proof(case, build_loop(case.site)) if "farthest" in i.reasons] == ["det4", "det7"]
+
+
+def test_both_pairs_of_a_loop_that_comes_home_are_lifted_as_one_and_put_back_as_one(store: CaseStore) -> None:
+    text = (find_shipped("cases") / "sites" / "theatre.yaml").read_text("utf-8")
+    pairs = (ONE, ("panel.zone1+", "panel.zone1r+"), ("panel.zone1r-", "panel.zone1-"), ("panel.zone1+", "earth"))
+    readings = tuple(Reading("ohms", "OL", *pair, mode="lifted", taken_at=START) for pair in pairs)
+    case = open_case(store, Case(parse_site_text(text, "site"), text, readings=readings))
+    (standing,) = find_disturbances(case, build_loop(case.site))
+    assert find_disturbances(put_back(store, case, standing.measurement), build_loop(case.site)) == ()
+
+
+def test_tests_are_not_through_while_something_is_off(store: CaseStore) -> None:
+    case = record_repair(store, open_lifted(store, ONE), "fit_end_resistor@end", cured=True)
+    with pytest.raises(CaseError, match="not everything has been put back"):
+        finish_tests(store, case)

@@ -174,3 +174,17 @@ def test_what_is_noted_in_a_page_that_was_left_open_over_night_does_not_hide_the
     tomorrow = left + timedelta(hours=14)
     case = store.append_acknowledgement(case.case_id, Acknowledgement("put_back x", tomorrow), case.revision)
     assert find_break(case, tomorrow + timedelta(minutes=1)) == left
+
+
+def test_answers_of_a_clock_that_was_ahead_open_no_way_past_the_first_questions(store: CaseStore) -> None:
+    """Found by trying: a case file dated years ahead was opened again, and nobody was asked whether it is real."""
+    later = datetime.now(UTC) + timedelta(days=900)
+    case = describe(store)
+    ahead = replace(case, case_id="", acknowledged=tuple(replace(a, at=later) for a in case.acknowledged))
+    ahead = store.create_case(ahead)
+    assert find_break(ahead) is None
+    for now in (ahead, reopen_case(store, close_case(store, ahead, "waiting", note="a part"))):
+        assert find_stage(now) == SAFETY[0]
+    for name in SAFETY:
+        now = acknowledge(store, now, name)
+    assert find_stage(now) == "work"

@@ -117,3 +117,11 @@ def test_practice_whose_loop_cannot_have_what_is_hidden_is_refused_and_says_not_
         take_in_case(there, content, "call.yaml")
     assert hidden not in f"{told.value.message} {told.value.hint}"
     assert len(there.list_cases()) == count
+
+
+def test_an_empty_file_and_a_loop_are_told_as_what_they_are(stores: tuple[CaseStore, CaseStore]) -> None:
+    here, _ = stores
+    for content, said in ((b" \n", "the file is empty"), (WRONG["a site"], "this file describes a loop")):
+        with pytest.raises(SourceError) as told:
+            take_in_case(here, content, "call.yaml")
+        assert said in told.value.findings[0].message

@@ -180,3 +180,29 @@ def test_a_test_noted_before_its_delay_can_be_over_is_told_as_that(store: CaseSt
         page = render_record(replace(case, tests=(result,)))
         hasty = "noted 20 s after the repair was; this panel may take 3 min 20 s to show a trouble"
         assert (hasty in page.replace("\u00a0", " ")) is (told is not None)
+
+
+def test_what_was_dark_is_seen_lit_again_and_a_loop_of_class_a_works_past_an_open() -> None:
+    """A class A circuit works past a single open: NFPA 72, by memory; that each side is tried is common practice."""
+    dark = Reading("which_dark", "det4,det5", at="loop")
+    plain = [i.test for i in list_proof(build("bakery"), build_loop(build("bakery").site))]
+    assert not {"all_lit", "both_sides"} & set(plain)
+    assert tell(build("bakery", dark), "all_lit") == ["Every lamp shows standby again: no detector is dark"]
+    assert tell(build("bakery", symptom="detectors_dark"), "all_lit")
+    assert not tell(build("bakery", replace(dark, value="none")), "all_lit")
+    (home,) = tell(build("theatre"), "both_sides")
+    assert "a detector on either side of it still reports" in home
+
+
+def test_volts_that_are_as_wrong_as_before_say_that_the_repair_was_not_enough(store: CaseStore) -> None:
+    volts = Reading("volts", "23.7", "panel.zone1+", "panel.zone1-")
+    case = open_case(store, build("bakery", volts, repair="mend_conductor@run det4"))
+    loop = build_loop(case.site)
+    (item,) = (i for i in list_proof(case, loop) if i.test == RECHECK)
+    for n, (value, same) in enumerate((("23.6 V", True), ("22.1 V", False), ("19.2 V", False))):
+        again = record_recheck(store, case, item, value, str(n) * 32)
+        (found,) = (i for i in list_proof(again, loop) if i.test == RECHECK)
+        assert found.is_as_before == same
+        assert found.result is not None
+        assert found.result.done == (value == "19.2 V")
+        case = store.append_retraction(case.case_id, str(n) * 32, again.revision, "to try another")
