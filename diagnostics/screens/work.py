@@ -25,7 +25,7 @@ from diagnostics.visit import (
 )
 
 from .answer import show_answer
-from .back import comes_home, name_disturbed
+from .back import comes_home, name_disturbed, show_disturbed
 from .draft import (
     ASKED,
     CORRECTING,
@@ -207,6 +207,8 @@ def _show_first(assessment: Assessment, m: Measurement) -> None:
         words = build_words(assessment)
         told = {**_FIRST, "pair_on": "first_both_on"} if comes_home(left, words) else _FIRST
         show_alert("info", " ".join(tell(told[word], what=name_disturbed(left, words)) for word in first))
+        if "stays" not in first:  # the header counts from here on what is still off
+            show_disturbed(assessment.case, words)
     if find_listener(assessment.case) == "caller":
         st.markdown(f"**{tell('ask_caller')}:**")
 

@@ -195,13 +195,18 @@ def find_wait_s(case: Case, measurement: Measurement, now: datetime | None = Non
 
 
 def is_settled_already(case: Case, measurement: Measurement) -> bool:
-    """Return whether what the panel shows needs no waiting for: nobody has changed anything since this visit began."""
+    """Return whether what the panel shows needs no waiting for: nobody has changed anything since this visit began.
+
+    Nor does anything stand as an earlier visit left it, to be put back first.
+    """
     if measurement.kind not in {"panel_shows", "earth_lamp"}:
         return False
     changing = {name for name, kind in read_table().kinds.items() if {"put_back", "outputs"} & set(kind.cautions)}
-    here = [r for r in case.readings if case.is_of_visit(r.taken_at)]
-    changed = any(r.measurement in changing or r.mode not in {"", "standby"} for r in here)
-    return not changed and not any(case.is_of_visit(r.done_at) for r in case.repairs)
+    back = max((a.at for a in case.acknowledged if a.caution.startswith(BACK)), default=None)
+    some = [r for r in case.readings if r.measurement in changing or r.mode not in {"", "standby"}]
+    here = any(case.is_of_visit(r.taken_at) for r in some)
+    stands = any(back is None or (r.taken_at is not None and r.taken_at > back) for r in some)
+    return not here and not stands and not any(case.is_of_visit(r.done_at) for r in case.repairs)
 
 
 def _names(reading: Reading, m: Measurement) -> bool:
