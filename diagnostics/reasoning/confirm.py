@@ -48,6 +48,8 @@ LOOKS: Final = ("look", "settings")
 JOINT: Final = "joint_resistive"
 TOO_SHORT: Final = "reset_too_short"
 PANEL: Final = "panel"
+SHORTS: Final = frozenset({"pair_short", "leak"})
+SHORT_OHM: Final = 100.0  # of a lifted pair: no end resistor is so small, and few runs so long; invented
 
 
 def weigh_kinds(hypotheses: Sequence[Faults], prior: Belief) -> Array:
@@ -211,6 +213,17 @@ def is_seen(situation: Situation, suspects: Sequence[Faults]) -> bool:
     """Return whether eyes found all that is settled; ``suspects`` are the hypotheses of the situation, in its order."""
     seen = _list_seen(situation)
     return all(fault.data.sees.token in seen for fault in suspects[_find_leader(situation)])
+
+
+def is_shorted(situation: Situation, suspects: Sequence[Faults]) -> bool:
+    """Return whether a short between conductors is settled, and the lifted pair alone read as one.
+
+    Volts with the pair back tell nothing more then, and put the panel on a short. ``suspects`` are the hypotheses of
+    the situation, in its order.
+    """
+    kinds = {fault.kind for fault in suspects[_find_leader(situation)]}
+    alone = [t.value for t in situation.taken if t.measurement.kind == "ohms" and t.measurement.black != EARTH]
+    return kinds <= SHORTS and any(isinstance(ohm, float) and abs(ohm) < SHORT_OHM for ohm in alone)
 
 
 def rate_amiss(forecasts: Sequence[Forecast], weight: Array, meter: Meter) -> list[float]:
