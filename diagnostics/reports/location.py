@@ -57,11 +57,13 @@ def build_spot_object(spot: Spot, first: str, words: Words) -> Object:
 def find_location(assessment: Assessment) -> tuple[Spot, str] | None:
     """Return where a short lies, and the run its pair begins with; None where it is no short, or no ohms were read.
 
-    The likeliest suspect must be a short, the repair that is next its own, and the ohms those of its lifted pair.
+    The likeliest suspect must be a short, the repair that is next its own, and the ohms those of its lifted pair. On a
+    loop that comes home ohms from both sides name the run, better than metres from one of them would.
     """
     d, loop = assessment.diagnosis, assessment.loop
     fault = _find_short_fault(d)
-    if fault is None:
+    chain = loop.find_chain(fault.place.partition(".")[0]) if fault is not None else None
+    if fault is None or (chain is not None and chain.back):
         return None
     for first in list_first_runs(loop):
         runs = list_runs(loop, first)

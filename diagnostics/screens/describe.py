@@ -109,7 +109,7 @@ def _show_questions(place: tuple[str, int], *, by_phone: bool) -> None:
     if style.is_module:
         _ask("q_panel_resistor", "q_resistor_hint", wrong, lambda t: format_quantity(parse_resistor(t), "ohm"))
     _ask("q_resistor", "q_resistor_hint", wrong, lambda t: format_quantity(parse_resistor(t), "ohm"))
-    _ask("q_cable", "q_cable_hint", wrong, lambda t: f"{parse_gauge(t).area_mm2:.3g} mm²")
+    _ask("q_cable", "q_cable_hint", wrong, _tell_gauge)
     _ask("q_run", "q_run_hint", wrong, lambda t: format_length(parse_quantity(t, "m")))
     _show_panel(wrong, by_phone=by_phone)
     if style.has_supply:
@@ -210,6 +210,12 @@ def _find_panel() -> str:
 
 def _find_system() -> str:
     return SYSTEMS[GENERIC_PANELS.index(_find_panel())]
+
+
+def _tell_gauge(text: str) -> str:
+    """Return a wire size as it is written, and an AWG as its area too."""
+    gauge = parse_gauge(text)
+    return gauge.name if gauge.name.endswith("mm²") else f"{gauge.name}, {gauge.area_mm2:.3g} mm²"
 
 
 def _ask(key: str, hint: str, wrong: Mapping[str, str], understand: Callable[[str], str] | None = None) -> None:

@@ -334,3 +334,24 @@ def test_both_ends_of_a_run_are_read_with_the_loop_as_it_is() -> None:
     assert found.next is not None
     assert found.next.measurement is not None
     assert found.next.measurement.key == "volts|panel.zone1+,panel.zone1-|standby"
+
+
+def read_squeezed(ohm: float) -> Diagnosis:
+    """Return what is made of a short behind detector 2 whose lifted pair reads so many ohms."""
+    case = read_case(find_shipped("cases") / "packing_shed_squeezed.yaml")
+    loop = build_loop(case.site)
+    taken = [understand(loop, r) for r in case.readings]
+    (lifted,) = (n for n, t in enumerate(taken) if t.measurement.kind == "ohms")
+    taken[lifted] = replace(taken[lifted], value=ohm)
+    return diagnose(Bench(loop, list_hypotheses(loop)), Question(("altered",), case.symptom, tuple(taken)))
+
+
+def test_a_short_that_the_lifted_pair_shows_needs_no_volts_with_the_pair_back() -> None:
+    """Found by trying: the pair was put back on a dead short to read 0 V there, six minutes for nothing."""
+    found = read_squeezed(2.2)
+    assert found.settled == ("mend_conductor", "run det3")
+    assert found.next is not None
+    assert found.next.action == "repair"
+    far = read_squeezed(900.0)
+    assert far.next is not None
+    assert far.next.action == "measure"
