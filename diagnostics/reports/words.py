@@ -1,7 +1,7 @@
 """The one home of sentences: from data to what a technician or a caller reads."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from diagnostics.circuit import Mode
 from diagnostics.faults import Fault, read_catalogue
@@ -106,24 +106,26 @@ class Words:
 
     def place(self, name: str) -> str:
         """Return where: ``at the panel``, ``at detector 3``, ``for zone 1``."""
-        chain = self._find_numbered_end(name)
-        if chain is not None:
-            return f"{self.table.places[name.replace(chain.end, 'end', 1)]}, {self._loop_on(chain)}"
-        return self.table.places.get(name) or (
-            f"for {self.noun(name)}" if self._is_zone(name) else f"at {self.noun(name)}"
+        return (
+            self._find_known(self.table.places, name) or f"{'for' if self._is_zone(name) else 'at'} {self.noun(name)}"
         )
 
     def noun(self, name: str) -> str:
         """Return a place by name: ``the panel``, ``detector 3``, ``zone 1``."""
-        chain = self._find_numbered_end(name)
-        if chain is not None:
-            return f"{self.table.nouns[name.replace(chain.end, 'end', 1)]}, {self._loop_on(chain)}"
-        if name in self.table.nouns:
-            return self.table.nouns[name]
+        if known := self._find_known(self.table.nouns, name):
+            return known
         zone = self._find_back(name)
         if zone:
             return self.table.return_of.format(zone=_space(zone))
         return _space(name) if self._is_zone(name) else self.detector(name)
+
+    def _find_known(self, table: Mapping[str, str], name: str) -> str:
+        """Return a place that has words of its own; the end of a loop that comes home is at the panel."""
+        chain = self._find_numbered_end(name)
+        if chain is not None:
+            return f"{table[name.replace(chain.end, 'end', 1)]}, {self._loop_on(chain)}"
+        is_home = name == "end" and bool(self.loop.chains[0].back)
+        return table.get("end_home" if is_home else name, "")
 
     def _find_numbered_end(self, name: str) -> Chain | None:
         """Return the loop whose far end a place is, on a site that has several."""
@@ -199,13 +201,14 @@ class Words:
         asked = getattr(self.table.ask[key], self.listener).format(**self._list_terms(measurement))
         mode = self.table.modes.get(measurement.mode.text, "") if measurement.unit and key == measurement.kind else ""
         told = f"{asked[:-1]}, {mode}." if mode and self.listener == "technician" else asked
+        ends = (measurement.kind, measurement.red[-1:], measurement.black[-1:], self.listener)
+        told += f" {self.table.screen['ohms_turned']}" if ends == ("ohms", "-", "+", "technician") else ""
         return f"{told} {self.table.seek}" if measurement.is_sought else told
 
     def _find_key(self, m: Measurement) -> str:
         """Return under which name the sentences of a measurement stand, on this very loop."""
-        key = _find_key(m)
         is_home = any(zone.comes_back and zone.name == m.mode.detector for zone in self.loop.zones)
-        return "volts_both_lifted" if key == "volts_pair_lifted" and is_home else key
+        return "volts_both_lifted" if (key := _find_key(m)) == "volts_pair_lifted" and is_home else key
 
     def _is_at_head(self, m: Measurement) -> bool:
         """Return whether this is a look at a base under its head; a contact has none."""
@@ -289,8 +292,7 @@ class Words:
     def value(self, measurement: Measurement, value: float | str) -> str:
         """Return what was read, with its unit; that no detector is dark, or shows alarm, in words of its own."""
         if value == _NONE and measurement.kind in LISTED:
-            key = "none_lit" if measurement.kind == "which_lit" else "none_dark"
-            return _uncapital(self.table.screen[key])
+            return _uncapital(self.table.screen["none_lit" if measurement.kind == "which_lit" else "none_dark"])
         if isinstance(value, str):
             return self.answer(value)
         return "OL" if value == OVER else format_quantity(value, measurement.unit, 4)
