@@ -13,6 +13,7 @@ from .words import Words, format_percent, say
 
 MOST_EXPECTED = 6
 MOST_SUSPECTS = 5
+_CORES = {"+": "-", "-": "+", "_a": "_b", "_b": "_a"}  # how places end in the conductors of a run, and in the other
 
 
 def explain_next(d: Diagnosis, words: Words) -> str:
@@ -113,8 +114,23 @@ def list_suspects(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
 
 
 def _name_members(d: Diagnosis, members: Sequence[Faults], words: Words) -> tuple[str, ...]:
-    """Return the members of a group by name; faults in detectors that have to be found are named once a kind."""
-    return tuple(dict.fromkeys(_name_member(d, member, members, words) for member in members))
+    """Return the members of a group by name; faults in detectors that have to be found are named once a kind.
+
+    So is what may be in either conductor of a run.
+    """
+    either = [_find_run(member, members) for member in members]
+    return tuple(dict.fromkeys(_name_member(d, member, members, words) for member in either))
+
+
+def _find_run(member: Faults, members: Sequence[Faults]) -> Faults:
+    """Return a single fault of a conductor as one of its run where the other conductor's is in the group as well."""
+    if len(member) != 1 or member[0].data.family != "conductor":
+        return member
+    (fault,) = member
+    cores = ((core, other) for core, other in _CORES.items() if fault.place.endswith(core))
+    runs = ((fault.place.removesuffix(core), other) for core, other in cores)
+    twins = (run for run, other in runs if (replace(fault, place=f"{run}{other}"),) in members)
+    return next(((replace(fault, place=run),) for run in twins), member)
 
 
 def _name_member(d: Diagnosis, member: Faults, members: Sequence[Faults], words: Words) -> str:

@@ -146,12 +146,13 @@ def test_right_value_is_not_told_where_nobody_knows_it() -> None:
 
 def test_one_other_that_nothing_tells_apart_is_named_and_more_are_listed() -> None:
     assessment, words, _ = assess("bakery_call")
-    assert (
-        "or: Open conductor, minus conductor, run into detector 5" in list_suspects(assessment.diagnosis, words)[0][1]
-    )
-    more, words, _ = assess("packing_shed_last_one")
-    assert "or one of 3 more" in list_suspects(more.diagnosis, words)[0][1]
-    assert len(list_not_apart(more.diagnosis, words)[0]) == 4
+    (_, told), *_ = list_suspects(assessment.diagnosis, words)
+    assert told == "Open conductor, run into detector 5 (bakehouse)"  # plus or minus is one line, and one repair
+    other, words, _ = assess("packing_shed_last_one")
+    assert "or: Bad joint of about 1.0 kΩ, run into detector 5" in list_suspects(other.diagnosis, words)[0][1]
+    more, words, _ = assess("pottery_no_coil")
+    assert "or one of 2 more" in list_suspects(more.diagnosis, words)[0][1]
+    assert len(list_not_apart(more.diagnosis, words)[0]) == 3
 
 
 def test_every_kind_that_is_put_on_its_right_terminals_says_which() -> None:
