@@ -222,7 +222,8 @@ def is_shorted(situation: Situation, suspects: Sequence[Faults]) -> bool:
     the situation, in its order.
     """
     kinds = {fault.kind for fault in suspects[_find_leader(situation)]}
-    alone = [t.value for t in situation.taken if t.measurement.kind == "ohms" and t.measurement.black != EARTH]
+    across = [t for t in situation.taken if {t.measurement.red[-1:], t.measurement.black[-1:]} == {"+", "-"}]
+    alone = [t.value for t in across if t.measurement.kind == "ohms"]
     return kinds <= SHORTS and any(isinstance(ohm, float) and abs(ohm) < SHORT_OHM for ohm in alone)
 
 

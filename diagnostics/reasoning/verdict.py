@@ -225,9 +225,7 @@ def _confirm(state: _State, situation: Situation) -> Action | None:
 def _find_direct(state: _State, situation: Situation) -> Action | None:
     """Return what is to be read where the repair is made, at a detector: nothing amiss was read or seen there."""
     suspects = [state.bench.hypotheses[n] for n in state.kept]
-    if situation.settled is None or is_seen(situation, suspects):
-        return None
-    if is_shorted(situation, suspects):
+    if situation.settled is None or is_seen(situation, suspects) or is_shorted(situation, suspects):
         return None
     place = find_work_place(state.bench.loop, state.classes[situation.settled][1])
     if place == PANEL:

@@ -72,8 +72,8 @@ def list_accepted(case: Case) -> tuple[Acknowledgement, ...]:
     One of a moment that is still to come was given by a wrong clock, and nobody knows when.
     """
     latest = datetime.now(UTC) + _CLOCKS_APART
-    here = {id(a) for a in case.acknowledged if a.at <= latest and case.is_of_visit(a.at)}
-    return tuple(a for a in case.acknowledged if id(a) in here or not is_asked_anew(a.caution))
+    some = case.acknowledged
+    return tuple(a for a in some if not is_asked_anew(a.caution) or (a.at <= latest and case.is_of_visit(a.at)))
 
 
 def is_accepted(case: Case, name: str) -> bool:

@@ -23,6 +23,7 @@ from diagnostics.reasoning.confirm import (
     _pass_through,
     find_confirmation,
     find_parting,
+    is_shorted,
     rate_seen,
     weigh_kinds,
 )
@@ -355,3 +356,15 @@ def test_a_short_that_the_lifted_pair_shows_needs_no_volts_with_the_pair_back() 
     far = read_squeezed(900.0)
     assert far.next is not None
     assert far.next.action == "measure"
+
+
+def test_ohms_of_one_conductor_that_comes_home_are_no_short() -> None:
+    """From end to end a sound conductor of class A reads next to nothing, whatever lies between the two."""
+    loop = build_loop(read_site(find_shipped("cases") / "sites" / "theatre.yaml"))
+    bench = Bench(loop, [(), *(parse_faults(text, loop) for text in ("leak=1k@det3.in", "pair_short@det3.in"))])
+    for key, shorted in (("panel.zone1+,panel.zone1r+", False), ("panel.zone1+,panel.zone1-", True)):
+        taken = (Taken(find_measurement(bench, f"ohms|{key}|lifted"), 2.2),)
+        belief = Belief(np.full(3, 1 / 3), 0.0, np.zeros((3, 1)), np.zeros((3, 1, 1)))
+        situation = replace(build_situation(belief, build_tests(np.eye(3))), settled=1, taken=taken)
+        for some in bench.hypotheses[1:]:
+            assert is_shorted(situation, [some] * 3) == shorted

@@ -17,6 +17,7 @@ from diagnostics.visit import (
     answer_guide,
     choose_lead,
     close_case,
+    come_back,
     correct_reading,
     deny_cure,
     describe_site,
@@ -151,6 +152,7 @@ DEEDS: dict[str, tuple[Callable[[CaseStore], Case], Deed]] = {
     "closed": (at_work, lambda s, c: close_case(s, c, "waiting", note="a spare part")),
     "left impaired": (at_work, lambda s, c: close_case(s, c, "left_impaired", told="the owner", note="x", by="Ada")),
     "opened again": (closed, reopen_case),
+    "come back": (at_work, come_back),
 }  # fmt: skip
 
 
