@@ -6,6 +6,7 @@ import pytest
 
 from diagnostics.cases import Reading, Understood
 from diagnostics.visit import assess_case, find_change, find_doubted
+from diagnostics.wiring import QuickDescription, build_quick_site
 from tests.screens.conftest import Visitor
 from tests.screens.test_work import FOUND, METER, at_volts
 
@@ -87,7 +88,8 @@ def test_reading_that_is_understood_otherwise_today_is_named_with_both_meanings(
 
 def test_what_a_description_assumed_is_doubted_with_the_reading(at_doubt: Visitor) -> None:
     """Found by trying: a supervision relay that nobody was sure of made the fault impossible, and nothing said so."""
-    note = "Whether a supervision relay sits at the end is not known: one is assumed; look at the last detector."
+    description = QuickDescription("module_four_wire", "4", "4.7k", "18 AWG", "10 m", end_relay="not sure")
+    (note,) = (n for n in build_quick_site(description)[1] if "supervision relay" in n)
     assert "describe the loop anew" not in at_doubt.text
     text = re.sub(r"(?m)^note:.*$", f"note: '{note}'", at_doubt.case.site_text)
     assert note in text
