@@ -27,7 +27,7 @@ from .belief import (
     tell_symptom,
     update,
 )
-from .confirm import LOOKS, MORE_SEE, MOST_SEE
+from .confirm import LOOKS, MORE_SEE, MOST_SEE, NEARLY_ALL_SEE
 from .pairs import BADLY_DONE, CLEARED, DOUBTED, build_doubles, tell_mended
 from .repairs import find_repair_class
 from .symptoms import rate_symptom
@@ -74,15 +74,15 @@ def weigh(bench: Bench, question: Question) -> Weighed:
 def find_misfit(weighed: Weighed, question: Question, chosen: NDArray[np.bool_]) -> Contradiction | None:
     """Return the reading that most of some chosen hypotheses, by weight, could only have as a mistake; or None.
 
-    Something else may explain it; before a repair it is taken again all the same. Two faults at once bend to nearly
-    anything, and what was mended in vain is hardly it: of these what would be seen must have been, where somebody
-    looked.
+    Something else may explain it; before a repair it is taken again all the same. What nearly every looker finds must
+    have been seen, where somebody looked; so must what most find, of two faults at once, which bend to nearly anything,
+    and what more find than miss, of what was mended in vain.
     """
     weight = np.where(chosen, weighed.belief.probability, 0.0)
     weight /= weight.sum()
     some = weighed.bench.hypotheses
-    missed = np.where([find_repair_class(h) in question.tried for h in some], 1 - MORE_SEE, 0.0)
-    missed = np.where([len(h) > 1 for h in some], np.maximum(missed, 1 - MOST_SEE), missed)
+    missed = np.where([len(h) > 1 for h in some], 1 - MOST_SEE, 1 - NEARLY_ALL_SEE)
+    missed = np.where([find_repair_class(h) in question.tried for h in some], 1 - MORE_SEE, missed)
     limits = _list_limits(question, weighed.taken)
     for n, taken in enumerate(weighed.taken):
         unseen = taken.measurement.kind in LOOKS and taken.value == AS_IT_SHOULD_BE

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from diagnostics.faults import read_catalogue
 from diagnostics.readings import (
-    AS_IT_SHOULD_BE,
     Bench,
     Forecast,
     Measurement,
@@ -23,8 +22,6 @@ from .answer import NOTHING, Candidate, Contradiction, Diagnosis, Question, Susp
 from .belief import Belief, build_prior, leave_open
 from .choose import Action, Policy, Situation, find_best
 from .confirm import (
-    LOOKS,
-    MOST_SEE,
     PANEL,
     find_bracket,
     find_confirmation,
@@ -36,7 +33,6 @@ from .confirm import (
     find_work_place,
     is_seen,
     is_shorted,
-    rate_seen,
     weigh_kinds,
 )
 from .expect import expect_answers
@@ -214,7 +210,7 @@ def _confirm(state: _State, situation: Situation) -> Action | None:
     first = first or find_sight(situation)
     first = first or find_bracket(situation, suspects, state.bench.loop)
     first = first or find_held(situation, suspects)
-    first = first or find_parting(situation, suspects, state.bench.loop, unseen=_is_unseen(state, situation))
+    first = first or find_parting(situation, suspects, state.bench.loop)
     first = first or _find_direct(state, situation)
     if first is not None or any(len(some) > 1 for some in suspects):
         return first
@@ -234,15 +230,6 @@ def _find_direct(state: _State, situation: Situation) -> Action | None:
     bench = state.bench.narrow(np.array([0, *own]))
     weight = state.belief.probability[own]
     return find_direct(situation, place, bench.forecast_all, weight / weight.sum())
-
-
-def _is_unseen(state: _State, situation: Situation) -> bool:
-    """Return whether what is settled would have been found where somebody looked, and was not."""
-    taken = [t for t in state.question.taken if t.measurement.kind in LOOKS and t.value == AS_IT_SHOULD_BE]
-    weight = np.where(situation.classes == situation.settled, situation.probability, 0.0)
-    narrow = state.bench.narrow(state.kept)
-    seen = rate_seen(narrow.forecast_all([t.measurement for t in taken]), weight / weight.sum())
-    return any(share >= MOST_SEE for share in seen)
 
 
 def _forecast_some(bench: Bench, measurements: Sequence[Measurement], some: Index) -> Sequence[Forecast]:
