@@ -18,6 +18,7 @@ from .newton import (
     solve_point,
 )
 from .settle import Settled
+from .together import work_together
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -76,7 +77,8 @@ def read_meter(settled: Settled, pairs: list[tuple[str, str]], meter: MeterInput
     uncertain = _Unknowns(part, _match_own(network.own, settled.columns))
     count, unknowns = settled.columns.size, len(network.loop.unknowns) + 1
     volts, slopes = np.empty((len(pairs), count)), np.empty((unknowns, len(pairs), count))
-    for low in range(0, len(pairs), PAIRS_AT_ONCE):
+
+    def read(low: int) -> None:
         ends = [(network.number[r], network.number[b]) for r, b in pairs[low : low + PAIRS_AT_ONCE]]
         unit = np.zeros((len(network.nodes), len(ends), count))
         for n, leads in enumerate(ends):
@@ -86,6 +88,8 @@ def read_meter(settled: Settled, pairs: list[tuple[str, str]], meter: MeterInput
         for n, (point, weight) in enumerate(_solve_moved(circuits, settled.point, loaded, ends, meter)):
             volts[low + n] = point.volts[ends[n][0]] - point.volts[ends[n][1]]
             slopes[:, low + n] = _slopes(circuits, point, weight, uncertain)
+
+    work_together(read, range(0, len(pairs), PAIRS_AT_ONCE))
     return Shown(volts, slopes)
 
 

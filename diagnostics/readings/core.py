@@ -1,11 +1,9 @@
 """All hypotheses wired up and settled once: circuit and faults in, forecasts out, each made once; shared by views."""
 
-import os
 import threading
-from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +18,7 @@ from diagnostics.circuit import (
     build_opening,
     read_meter,
     to_ohms,
+    work_together,
 )
 from diagnostics.faults import Fault
 from diagnostics.wiring import EARTH, Channel, Loop, Zone
@@ -50,8 +49,9 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Index = NDArray[np.intp]
 Faults = tuple[Fault, ...]
+Words = tuple[tuple[str, ...], Array]
 
-THREADS = min(os.cpu_count() or 1, 4)
+RESET = Mode("during_reset")
 # What eyes and a meter on AC find depends on the name of a fault; everything else on the circuit alone.
 SIGHTS = frozenset({"look", "settings", "ac_volts"})
 # What is forecast fault by fault: sights, two heads swapped, where it matters whether a fault lives in the head, and a
@@ -196,7 +196,7 @@ class Core:
             for name, pair in zip(names, asked, strict=True)
         ])  # fmt: skip
 
-    def _tell_words(self, m: Measurement, circuits: Index) -> tuple[tuple[str, ...], Array]:
+    def _tell_words(self, m: Measurement, circuits: Index) -> Words:
         file = self._files[m.key]
         if file.chance is None:
             raise TypeError(f"{m.kind} gives no words")
@@ -207,7 +207,7 @@ class Core:
         if kind in EARTHY:
             self._file_earth(some, numbers)
         elif kind in {"volts", "ohms"}:
-            self._file_numbers(some, numbers, self._batches.take(numbers, some[0].mode))
+            self._file_shown(some, numbers, self._read_shown(some, self._batches.take(numbers, some[0].mode)))
         elif kind in WALKS:
             for m in some:
                 self._file_said(m, numbers, self._walk(m, numbers))
@@ -241,7 +241,7 @@ class Core:
             return _count(m, [((text, 1.0),) for text in find_lit_sets(stands, list(walked))])
         return _count(m, find_dark_chances(stands, self._find_spreads(walked, numbers)))
 
-    def _find_chances(self, m: Measurement, numbers: Index, settled: Settled) -> tuple[tuple[str, ...], Array]:
+    def _find_chances(self, m: Measurement, numbers: Index, settled: Settled) -> Words:
         if m.kind == "lamp":
             d = next(d for d in self.loop.detectors if d.name == m.at)
             return find_lamp_chances(settled, m.at, self._find_spreads({m.at: (d.plus, d.minus)}, numbers)[m.at])
@@ -257,7 +257,7 @@ class Core:
         spreads = self._find_spreads({p.name: (p.plus, p.minus) for p in pairs}, numbers)
         return find_zone_chances(settled, name, spreads=spreads)
 
-    def _find_earth(self, numbers: Index, mode: Mode) -> tuple[tuple[str, ...], Array]:
+    def _find_earth(self, numbers: Index, mode: Mode) -> Words:
         """Return the chances of what the panel says of earth faults; in standby all unknowns spread its volts."""
         watch = self.loop.earth if mode == STANDBY else None
         spread_v = self._find_spreads({EARTH: (watch.plus, EARTH)}, numbers)[EARTH] if watch else 0.0
@@ -278,7 +278,7 @@ class Core:
         asked = [(Measurement("volts", red=red, black=black), numbers) for red, black in ends.values()]
         return {name: f.loop_spread for name, f in zip(ends, self._forecast(asked), strict=True)}
 
-    def _file_words(self, m: Measurement, numbers: Index, chances: tuple[tuple[str, ...], Array]) -> None:
+    def _file_words(self, m: Measurement, numbers: Index, chances: Words) -> None:
         file = self._files[m.key]
         file.tokens = chances[0]
         chance = np.zeros((self._count_rows(m.kind), len(file.tokens))) if file.chance is None else file.chance
@@ -294,16 +294,19 @@ class Core:
         file.said = every
         file.known[numbers] = True
 
-    def _file_numbers(self, some: Sequence[Measurement], numbers: Index, settled: Settled) -> None:
+    def _read_shown(self, some: Sequence[Measurement], settled: Settled) -> Shown:
+        """Return what a meter shows of several measurements of one kind, with what its kept error adds."""
         meter = build_meter_input(some[0], self.meter)
         shown = read_meter(settled, [find_leads(m, self.loop) for m in some], meter)
         shown = to_ohms(shown, meter) if some[0].kind == "ohms" else shown
-        moved = self._add_meter(shown, some[0].kind)
-        count, unknowns = self._count_rows(some[0].kind), moved.shape[0]
+        return Shown(shown.volts, self._add_meter(shown, some[0].kind))
+
+    def _file_shown(self, some: Sequence[Measurement], numbers: Index, shown: Shown) -> None:
+        moved, count = shown.slopes, self._count_rows(some[0].kind)
         for n, m in enumerate(some):
             file = self._files[m.key]
             mean = np.zeros(count) if file.mean is None else file.mean
-            slopes = np.zeros((unknowns, count)) if file.slopes is None else file.slopes
+            slopes = np.zeros((moved.shape[0], count)) if file.slopes is None else file.slopes
             mean[numbers], slopes[:, numbers] = shown.volts[n], moved[:, n]
             file.mean, file.slopes = mean, slopes
             file.known[numbers] = True
@@ -323,36 +326,37 @@ class Core:
     def _file_at_detectors(self, asked: Sequence[There]) -> None:
         """Functional tests, heads off, cable opened: circuits of one batch at a detector each, in pieces for a cache.
 
-        A few pieces are settled at a time: while compiled code runs no other thread has to wait.
+        Pieces are settled and read together; what comes of them is filed here.
         """
         pieces = cut_deeds([Deed(tuple(m for m, _ in some), some[0][1]) for some in gather_by_place(asked)])
-        with ThreadPoolExecutor(THREADS) as pool:
-            for first in range(0, len(pieces), THREADS):
-                at_once = pieces[first : first + THREADS]
-                for piece, acted in zip(at_once, pool.map(self._act, at_once), strict=True):
-                    low = 0
-                    for deed in piece:
-                        own = acted.take(np.arange(low, low + deed.numbers.size))
-                        self._file_acted(deed.some, deed.numbers, own)
-                        low += deed.numbers.size
+        if asked[0][0].kind == "functional_test":  # what a reset does to them is settled before threads ask for it
+            self._batches.take(np.unique(np.concatenate([numbers for _, numbers in asked])), RESET)
+        for told in work_together(self._act, pieces):
+            for file in told:
+                file()
 
-    def _act(self, piece: Sequence[Deed]) -> Settled:
-        """Return what is done at each detector of a piece, to its circuits."""
+    def _act(self, piece: Sequence[Deed]) -> list[Callable[[], None]]:
+        """Return, to be called, how to file what comes of what is done at each detector of a piece, to its circuits."""
         wide = self._batches.take(np.concatenate([deed.numbers for deed in piece]))
         which = np.repeat([deed.some[0].place for deed in piece], [deed.numbers.size for deed in piece])
-        return apply_steps(wide, [self._build_step([deed.some[0] for deed in piece], which, wide)])
+        acted = apply_steps(wide, [self._build_step([deed.some[0] for deed in piece], which, wide)])
+        ends = np.cumsum([deed.numbers.size for deed in piece])
+        parts = (np.arange(end - deed.numbers.size, end) for deed, end in zip(piece, ends, strict=True))
+        return [self._tell_acted(deed, acted.take(part)) for deed, part in zip(piece, parts, strict=True)]
 
-    def _file_acted(self, some: Sequence[Measurement], numbers: Index, acted: Settled) -> None:
-        """File what was done at one detector; of volts there, of all its pairs together."""
-        (m, *_), kind = some, some[0].kind
-        if kind == "functional_test":
-            self._file_test(m, numbers, acted)
-        elif kind == "volts":
-            self._file_numbers(some, numbers, acted)
-        elif kind == "earth_opened":
-            self._file_words(m, numbers, find_earth_chances(acted))
+    def _tell_acted(self, deed: Deed, acted: Settled) -> Callable[[], None]:
+        """Return how to file what was done at one detector; of volts there, of all its pairs together."""
+        (m, *_), numbers = deed.some, deed.numbers
+        if m.kind == "volts":
+            return partial(self._file_shown, deed.some, numbers, self._read_shown(deed.some, acted))
+        if m.kind == "functional_test":
+            chances = find_test_chances(self._batches.take(numbers), acted, self._batches.take(numbers, RESET), m.at)
+        elif m.kind == "earth_opened":
+            chances = find_earth_chances(acted)
         else:
-            self._file_head_off(m, numbers, acted)
+            chances, dark = find_zone_chances(acted), self._find_dark_sets(acted, m)
+            return partial(self._file_head_off, m, numbers, chances, dark)
+        return partial(self._file_words, m, numbers, chances)
 
     def _build_step(self, some: list[Measurement], which: NDArray[np.str_], wide: Settled) -> Step:
         """Return what is done at the detector of each measurement, column by column; ``which`` is that detector."""
@@ -363,21 +367,14 @@ class Core:
                 done[name] = done.get(name, wide.signal(name)) | (which == m.place)
         return done
 
-    def _file_test(self, m: Measurement, numbers: Index, alarmed: Settled) -> None:
-        chances = find_test_chances(
-            self._batches.take(numbers), alarmed, self._batches.take(numbers, Mode("during_reset")), m.at
-        )
-        self._file_words(m, numbers, chances)
-
-    def _file_head_off(self, m: Measurement, numbers: Index, off: Settled) -> None:
+    def _file_head_off(self, m: Measurement, numbers: Index, zones: Words, dark: list[str]) -> None:
         """One head off answers two questions: what the panel shows, and which others are dark."""
-        for kind in ("head_off", "dark_with_head_off"):
-            other = replace(m, kind=kind)
+        for other in (replace(m, kind=kind) for kind in ("head_off", "dark_with_head_off")):
             self._find_file(other)
-            if kind == "head_off":
-                self._file_words(other, numbers, find_zone_chances(off))
+            if other.kind == "head_off":
+                self._file_words(other, numbers, zones)
             else:
-                self._file_said(other, numbers, [((text, 1.0),) for text in self._find_dark_sets(off, m)])
+                self._file_said(other, numbers, [((text, 1.0),) for text in dark])
 
     def _find_dark_sets(self, off: Settled, m: Measurement) -> list[str]:
         return find_dark_sets(off, [d.name for d in list_walked(m, self.loop) if d.name != m.at])

@@ -245,23 +245,23 @@ def rate_one(situation: Situation, number: int) -> float:
 
 def _rate_one(situation: Situation, forecast: Forecast, shift: Array, spread: Array) -> float:
     chance = build_outcomes(forecast, shift, spread, situation.meter)
-    weighted = chance * situation.probability[:, None]
-    count = int(situation.classes.max()) + 1
-    joint = np.empty((count + 1, chance.shape[1]))
-    for n, column in enumerate(weighted.T):
-        joint[:count, n] = np.bincount(situation.classes, column, minlength=count)
+    count, outcomes = int(situation.classes.max()) + 1, chance.shape[1]
+    joint = np.empty((count + 1, outcomes))
+    for n, weighted in enumerate(chance.T * situation.probability):
+        joint[:count, n] = np.bincount(situation.classes, weighted, minlength=count)
     rest = joint[:count].sum(axis=0)
-    joint[count] = situation.not_modelled * (MIMICS * rest / max(rest.sum(), TINY) + (1 - MIMICS) / chance.shape[1])
+    joint[count] = situation.not_modelled * (MIMICS * rest / max(rest.sum(), TINY) + (1 - MIMICS) / outcomes)
     return find_information(joint)
 
 
 def find_information(joint: Array) -> float:
     """Return the mutual information (bits) of a joint distribution, (class, outcome); it need not sum to 1."""
     joint = joint / joint.sum()
-    row, column = np.nonzero(joint)
-    inside = joint[row, column]
+    there = np.flatnonzero(joint)
+    inside = joint.ravel()[there]
     # Logarithms one by one: the product of two tiny shares would vanish.
-    apart = np.log2(joint.sum(axis=1)[row]) + np.log2(joint.sum(axis=0)[column])
+    by_row, by_column = (np.log2(np.maximum(joint.sum(axis=axis), TINY)) for axis in (1, 0))
+    apart = (by_row[:, None] + by_column).ravel()[there]
     return max(0.0, float((inside * (np.log2(inside) - apart)).sum()))
 
 
@@ -279,12 +279,12 @@ def build_outcomes(forecast: Forecast, shift: Array, spread: Array, meter: Meter
     else:
         sd = np.hypot(spread, find_own_sd(mean, "V", meter))
     edges = _find_edges(mean, sd)
-    inner = ndtr((edges[None] - mean[:, None]) / sd[:, None])
-    zero, one = np.zeros((mean.size, 1)), np.ones((mean.size, 1))
-    chance = np.diff(np.concatenate([zero, inner, one], axis=1), axis=1)
+    below = ndtr((edges[:, None] - mean) / sd)
+    chance: Array = np.ones((edges.size + 1, mean.size))
+    chance[:-1] = below
+    chance[1:] -= below
     slips = forecast.measurement.data.misread
-    blurred: Array = (1 - slips) * chance + slips / chance.shape[1]
-    return blurred
+    return ((1 - slips) * chance + slips / len(chance)).T
 
 
 def _find_edges(mean: Array, sd: Array) -> Array:
