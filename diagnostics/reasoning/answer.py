@@ -87,12 +87,14 @@ class Expected:
 class Contradiction:
     """Readings that do not fit together, and the one which, left out, mends it (its number in the order taken).
 
-    It ``stands`` where that one was taken again and is the same, or was taken three times.
+    It ``stands`` where that one was taken again and is the same, or was taken three times. It is ``unseen`` where all
+    else points to what nearly everyone who looks would find there, and that one is a look that found nothing.
     """
 
     reading: int
     fit: float
     stands: bool = False
+    unseen: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 import math
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -88,7 +88,8 @@ def find_misfit(weighed: Weighed, question: Question, chosen: NDArray[np.bool_])
         unseen = taken.measurement.kind in LOOKS and taken.value == AS_IT_SHOULD_BE
         limit = np.maximum(limits[n], missed) if unseen else limits[n]
         if float(weight[weighed.tails[n] < limit].sum()) > 0.5:
-            return _build_contradiction(question, taken, float(weighed.tails[n] @ weight))
+            found = _build_contradiction(question, taken, float(weighed.tails[n] @ weight))
+            return replace(found, unseen=unseen)
     return None
 
 

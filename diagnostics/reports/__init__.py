@@ -21,6 +21,7 @@ from .explain import (
     list_not_apart,
     list_parts,
     list_suspects,
+    name_likeliest,
     tell_certainty,
 )
 from .impairment import render_impairment
@@ -148,6 +149,7 @@ __all__ = [
     "list_told",
     "localize",
     "name_causes",
+    "name_likeliest",
     "put_value",
     "read_learn_words",
     "read_words",

@@ -25,6 +25,8 @@ def explain_next(d: Diagnosis, words: Words) -> str:
         return " ".join(text for text in (explain_unsure(d), words.repair(d.next_class or NOTHING)) if text)
     if action.action == "hand_over":
         return say("measured_out" if d.contradiction is None else "stands_hand_over")
+    if action.again and d.contradiction is not None and d.contradiction.unseen:
+        return say("looks_again", leader=name_likeliest(d, words))
     if action.again:
         return "The readings do not fit together, and this is the one to doubt: take it again, leads and mode checked."
     return explain_split(d, words)
@@ -40,6 +42,11 @@ def explain_unsure(d: Diagnosis) -> str:
 def _stands(d: Diagnosis) -> bool:
     """Return whether a reading fits nothing although it was taken again."""
     return d.contradiction is not None and d.contradiction.stands
+
+
+def name_likeliest(d: Diagnosis, words: Words) -> str:
+    """Return the likeliest of all candidates by name."""
+    return words.faults(put_value(d, d.candidates[0].faults))
 
 
 def explain_shorter(action: Action) -> tuple[str, str] | None:

@@ -4,7 +4,7 @@ import streamlit as st
 
 from diagnostics.cases import Case, Reading
 from diagnostics.readings import Measurement
-from diagnostics.reports import Words, list_suspects, tell_misreading, tell_stop
+from diagnostics.reports import Words, list_suspects, name_likeliest, tell_misreading, tell_stop
 from diagnostics.units import format_quantity
 from diagnostics.visit import (
     Assessment,
@@ -32,19 +32,29 @@ def show_notices(assessment: Assessment, *, asked: str = "") -> None:
     doubted = find_doubted(assessment)
     show_unsafe(assessment, asked=asked)
     if doubted is not None and doubted not in assessment.unsafe:
-        told = tell("contradiction_which", reading=tell_reading(assessment, build_words(assessment), doubted))
-        title, text = (
-            ("stands_title", "stands") if has_standing(assessment) else ("contradiction_title", "contradiction")
-        )
-        if text == "contradiction" and not understand(assessment.loop, doubted).measurement.unit:
-            text = "contradiction_words"
+        title, told = _tell_doubt(assessment, doubted)
         assumed = " ".join(line for line in assessment.case.site.note.splitlines() if _ASSUMED in line)
-        told += f" {tell(text)}" + (f"\n\n{tell('contradiction_assumed', assumed=plain(assumed))}" if assumed else "")
-        show_alert("warning", f"**{tell(title)}**\n\n{told}")
+        told += f"\n\n{tell('contradiction_assumed', assumed=plain(assumed))}" if assumed else ""
+        show_alert("warning", f"**{title}**\n\n{told}")
         show_remedies(assessment, doubted, "notice", asked=asked)
     for misread in assessment.misread:
         show_alert("warning", plain(tell_misreading(misread, build_words(assessment), find_region())))
         show_remedies(assessment, misread.reading, "misread", asked=asked)
+
+
+def _tell_doubt(assessment: Assessment, doubted: Reading) -> tuple[str, str]:
+    """Return title and words for the reading that does not go with the rest; of a look, what should be seen there."""
+    words, found = build_words(assessment), assessment.diagnosis.contradiction
+    reading, stands = tell_reading(assessment, words, doubted), has_standing(assessment)
+    if found is not None and found.unseen:
+        which = tell("unseen_which", leader=plain(name_likeliest(assessment.diagnosis, words)), reading=reading)
+        title, text = ("unseen_stands_title", "unseen_stands") if stands else ("unseen_title", "unseen")
+    else:
+        which = tell("contradiction_which", reading=reading)
+        title, text = ("stands_title", "stands") if stands else ("contradiction_title", "contradiction")
+        if not stands and not understand(assessment.loop, doubted).measurement.unit:
+            text = "contradiction_words"
+    return tell(title), f"{which} {tell(text)}"
 
 
 def show_unprotected(case: Case, words: Words) -> None:
