@@ -43,6 +43,7 @@ from .choose import (
     rate_one,
 )
 from .confirm import LOOKS
+from .expect import LEADING
 from .groups import APART, Group, find_groups, rate_differences
 from .met import MetDefect, find_met_defects
 from .repairs import find_repair_class
@@ -55,6 +56,7 @@ SYMPTOMS: tuple[str, ...] = tuple(read_symptoms().symptoms)
 
 __all__ = [
     "APART",
+    "LEADING",
     "LEAST_BITS",
     "LOOKS",
     "NOTHING",

@@ -15,32 +15,52 @@ from .choose import Action
 from .groups import Group
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+LEADING = 6  # groups whose answers are told, whatever they are; invented
 
 
 def expect_answers(action: Action | None, groups: Sequence[Group], narrow: Bench, some: Belief) -> tuple[Expected, ...]:
-    """Return what the chosen measurement would show under each of the leading groups."""
+    """Return what the chosen measurement would show under each of the leading groups.
+
+    Of the other groups, too, where it is something that none before gives.
+    """
     if action is None or action.measurement is None:
         return ()
     (forecast,) = narrow.forecast_all([action.measurement])
     shift, spread = some.expect(forecast)
-    found = []
-    for n, group in enumerate(groups[:6]):
+    found: list[Expected] = []
+    for n, group in enumerate(groups):
         members = np.array(group.members)
-        if forecast.chance is not None:
-            weight = some.probability[members]
-            best = int(np.argmax(weight @ forecast.chance[members]))
-            found.append(Expected(n, state=forecast.tokens[best]))
-            continue
-        if forecast.mean is None:
-            continue
-        instead = [find_seen_instead(action.measurement, narrow.loop, narrow.hypotheses[m]) for m in members]
-        if instead[0] is not None:
-            found.append(Expected(n, state=instead[0]))
-            continue
-        members = members[[word is None for word in instead]]
-        low, high = _find_range(forecast, forecast.mean[members] + shift[members], spread[members], narrow.meter)
-        found.append(Expected(n, low, high, action.measurement.unit))
+        answer = _expect(n, forecast, members, some.probability[members], (shift[members], spread[members]), narrow)
+        if answer is not None and (n < LEADING or all(_is_apart(answer, other) for other in found)):
+            found.append(answer)
     return tuple(found)
+
+
+def _expect(
+    number: int, forecast: Forecast, members: Index, weight: Array, moved: tuple[Array, Array], narrow: Bench
+) -> Expected | None:
+    """Return what one group would show; ``moved`` are shift and spread that earlier readings left, (member,) each."""
+    if forecast.chance is not None:
+        best = int(np.argmax(weight @ forecast.chance[members]))
+        return Expected(number, state=forecast.tokens[best])
+    if forecast.mean is None:
+        return None
+    m = forecast.measurement
+    instead = [find_seen_instead(m, narrow.loop, narrow.hypotheses[n]) for n in members]
+    if instead[0] is not None:
+        return Expected(number, state=instead[0])
+    there = np.array([word is None for word in instead])
+    shift, spread = moved
+    low, high = _find_range(forecast, forecast.mean[members[there]] + shift[there], spread[there], narrow.meter)
+    return Expected(number, low, high, m.unit)
+
+
+def _is_apart(one: Expected, two: Expected) -> bool:
+    """Return whether two answers cannot be taken for one another: other words, or ranges that do not meet."""
+    if one.low is None or one.high is None or two.low is None or two.high is None:
+        return one.state != two.state
+    return one.high < two.low or two.high < one.low
 
 
 def _find_range(forecast: Forecast, mean: Array, spread: Array, meter: Meter) -> tuple[float, float]:

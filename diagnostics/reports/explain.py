@@ -2,16 +2,17 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from diagnostics.faults import read_catalogue
 from diagnostics.readings import Faults, read_table
-from diagnostics.reasoning import LOOKS, NOTHING, Action, Candidate, Diagnosis, Expected
+from diagnostics.reasoning import LEADING, LOOKS, NOTHING, Action, Candidate, Diagnosis, Expected
 
 from .shares import UNPLACED, find_position, is_sought, merge_sought, put_value
 from .words import Words, format_percent, say
 
-MOST_EXPECTED = 6
+MOST_EXPECTED = 8
+MOST_ALIKE = 2  # causes of one kind that are named for one answer; of more, the first, and how many they are
 MOST_SUSPECTS = 5
 _CORES = {"+": "-", "-": "+", "_a": "_b", "_b": "_a"}  # how places end in the conductors of a run, and in the other
 
@@ -63,7 +64,7 @@ def explain_split(d: Diagnosis, words: Words) -> str:
     if not d.expected:
         return "It tells most about the repair for the minutes it takes."
     first = d.expected[0]
-    told = [e for e in d.expected[1:] if e.group < len(d.groups)]  # groups too improbable to be told have no words
+    told = [e for e in d.expected[1:] if e.group < LEADING]
     other = next((e for e in told if _is_apart(first, e)), None)
     leader = _name_leader(d, first.group, words)
     asked = d.next.measurement if d.next is not None and not d.next.bits else None  # not for what it tells
@@ -86,28 +87,66 @@ def _is_apart(one: Expected, two: Expected) -> bool:
     return one.high < two.low or two.high < one.low
 
 
+@dataclass(slots=True)
+class _Answer:
+    """Answers that are told as one: words, or a range that most of each lies in, and the leaders of its groups."""
+
+    state: str | None
+    low: float
+    high: float
+    groups: list[int]
+
+
 def list_expected(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
-    """Return what the next measurement would show, and under which suspects; the same answer stands once."""
+    """Return what the next measurement would show, and under which suspects; answers that are alike stand once."""
     m = d.next.measurement if d.next else None
-    causes: dict[str, list[str]] = {}
-    for e in [e for e in d.expected if e.group < len(d.groups)][:MOST_EXPECTED]:
-        shown = words.value(m, e.state) if m is not None and e.state is not None else _tell_range(e, words)
-        causes.setdefault(shown, []).append(_name_leader(d, e.group, words))
-    return tuple((shown, _join_causes(list(dict.fromkeys(some)))) for shown, some in causes.items())
+    answers: list[_Answer] = []
+    for e in d.expected:
+        known = next((a for a in answers if _is_alike(a, e)), None)
+        if known is None:
+            known = _Answer(e.state, e.low or 0.0, e.high or 0.0, [])
+            answers.append(known)
+        known.low, known.high = min(known.low, e.low or 0.0), max(known.high, e.high or 0.0)
+        known.groups.append(e.group)
+    lines: dict[str, list[int]] = {}
+    for a in answers:
+        shown = words.value(m, a.state) if m is not None and a.state is not None else _tell_range(a, d, words)
+        lines.setdefault(shown, []).extend(a.groups)
+    return tuple((shown, _name_causes(d, groups, words)) for shown, groups in [*lines.items()][:MOST_EXPECTED])
 
 
-def _tell_range(e: Expected, words: Words) -> str:
-    low, high = e.low or 0.0, e.high or 0.0
-    if e.unit == "ohm":
+def _is_alike(answer: _Answer, e: Expected) -> bool:
+    """Return whether an answer is told with one before: the same words, or a range half of which they share."""
+    if e.low is None or e.high is None or answer.state is not None:
+        return answer.state is not None and answer.state == e.state
+    low, high = max(answer.low, e.low), min(answer.high, e.high)
+    widths = [width for width in (answer.high - answer.low, e.high - e.low) if math.isfinite(width)]
+    return low <= high and (not widths or high - low >= 0.5 * min(widths))
+
+
+def _tell_range(answer: _Answer, d: Diagnosis, words: Words) -> str:
+    low, high = answer.low, answer.high
+    unit = next(e.unit for e in d.expected if e.group in answer.groups)
+    if unit == "ohm":
         over = read_table().meter.ohms_over
         low, high = (math.inf if v >= over else max(v, 0.0) for v in (low, high))
     elif max(abs(low), abs(high)) < read_table().ghost.dead_v:
         return say("no_volts")
-    return words.range(low, high, e.unit)
+    return words.range(low, high, unit)
 
 
-def _join_causes(some: list[str]) -> str:
-    return " / ".join(some)
+def _name_causes(d: Diagnosis, groups: Sequence[int], words: Words) -> str:
+    """Return the leaders of some groups by name; of many of one kind the first, and how many they are."""
+    kinds: dict[tuple[str, ...], list[str]] = {}
+    for group in groups:
+        kind = tuple(fault.kind for fault in d.groups[group].members[0])
+        kinds.setdefault(kind, []).append(_name_leader(d, group, words))
+    told = []
+    for every in kinds.values():
+        some = list(dict.fromkeys(every))
+        more = len(some) - 1
+        told += some if len(some) <= MOST_ALIKE else [say("alike", first=some[0], count=str(more))]
+    return " / ".join(told)
 
 
 def list_suspects(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:

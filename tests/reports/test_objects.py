@@ -107,3 +107,14 @@ def test_answers_that_are_expected_are_told_once_each(style: str, symptom: str) 
     assert rows
     assert len({shown for shown, _ in rows}) == len(rows)
     assert all(shown and cause for shown, cause in rows)
+
+
+def test_answers_that_are_alike_are_one_line_and_the_others_are_told_too() -> None:
+    """Found by trying: six opens stood as six ranges over the same volts, and nothing else was told."""
+    bench = prepare_bench("two_wire_zone", 6)
+    shown = Taken(find_measurement(bench, "panel_shows|panel|standby"), "trouble")
+    rows = list_expected(ask(bench, shown, symptom="constant_trouble"), Words(bench.loop))
+    assert len(rows) > 2
+    (opens,) = [cause for _, cause in rows if "Open conductor" in cause]
+    assert "more of that kind" in opens
+    assert "End resistor missing" in opens
