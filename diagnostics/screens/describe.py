@@ -1,5 +1,6 @@
 """The loop: a few questions, a shipped example, or a site file."""
 
+import re
 import uuid
 from collections.abc import Callable, Mapping
 
@@ -83,6 +84,7 @@ def show_describe(case: Case) -> None:
         show_button(tell("back"), turn_to, ("",), "describe_back")
 
 
+_BARE = re.compile(r"[\d.,]+")  # a number that no unit goes with
 _PROFILES = dict(zip(("q_system_24", "q_system_12"), GENERIC_PANELS, strict=True))
 _RESETS = {
     "not_sure": NOT_SURE,
@@ -244,6 +246,9 @@ def _find_wrong() -> dict[str, str]:
     """Return what is wrong with what is typed, by the key of its field; that nothing is said of what is needed too."""
     answers = _build_answers()
     wrong = {_FIELDS[name]: message for name, message in find_wrong_answers(answers).items()}
+    run = _read("q_run")
+    if find_region() == "north_america" and _BARE.fullmatch(run):  # as likely feet as metres
+        wrong["q_run"] = tell("q_run_unit", length=run)
     if st.session_state.get(_ASKED_FOR) and not _read("q_detectors"):
         wrong["q_detectors"] = tell("detectors_needed").rstrip(".")
     if "q_detectors" not in wrong and (rooms := parse_rooms(_read("q_rooms"))):

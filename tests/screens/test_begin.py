@@ -146,6 +146,7 @@ def test_what_was_understood_of_a_resistor_is_said_before_it_is_used(visitor: Vi
         (RESISTOR, "23 V", "ohms are wanted"),
         ("Cable", "string", "string"),
         ("Distance between neighbors, about", "far", "meters"),
+        ("Distance between neighbors, about", "40", "Feet or meters? Write 40 ft or 40 m."),
     ],
 )
 def test_wrong_value_in_the_description_gets_its_own_message(

@@ -1,6 +1,7 @@
 """Readings that do not fit or are understood otherwise: named, with the reason, mended by one tap, and what it did."""
 
 import re
+from functools import partial
 
 import pytest
 
@@ -98,3 +99,25 @@ def test_what_a_description_assumed_is_doubted_with_the_reading(at_doubt: Visito
     assert NOT_FITTING in doubted.text
     assert "Or what nobody knew is otherwise: Whether a supervision relay sits at the end is not known" in doubted.text
     assert "describe the loop anew" in doubted.text
+
+
+def test_what_was_looked_for_in_vain_is_asked_for_once_more_by_name(at_work: Visitor) -> None:
+    case = at_work.case
+    end = ("volts", "23.8", "det8.in+", "det8.in-")
+    told = (
+        Reading("panel_shows", "trouble", at="panel", mode="standby"),
+        Reading("volts", "23.9", "panel.zone1+", "panel.zone1-", mode="standby"),
+        Reading(*end, mode="standby"),
+        Reading("lamp", "lit", at="det8", mode="standby"),
+    )
+    look = partial(Reading, "look", "as_it_should_be", at="det8", mode="standby")
+    for reading in (*told, look()):
+        case = at_work.store.append_reading(case.case_id, reading, case.revision)
+    visitor = Visitor(at_work.store, case.case_id)
+    assert "Look once more, for one thing" in visitor.text
+    assert "All else points to this: End resistor missing at the far end." in visitor.text
+    assert "Knowing what to look for, look again before anything is replaced." in visitor.text
+    case = at_work.store.append_reading(case.case_id, look(), case.revision)
+    twice = Visitor(at_work.store, case.case_id)
+    assert "Looked for twice, and not there" in twice.text
+    assert "Look once more" not in twice.text
