@@ -2,6 +2,7 @@
 
 import argparse
 import ipaddress
+import os
 import signal
 import subprocess
 import sys
@@ -10,6 +11,7 @@ from pathlib import Path
 from types import FrameType
 
 from diagnostics.locate import find_shipped
+from diagnostics.trees import OWN_GUIDES, read_own
 
 _OTHERS_REACH_IT = (
     "Whoever reaches this address can read and change every case, and nobody asks for a password: only on a network "
@@ -27,6 +29,10 @@ def add_app(parser: argparse.ArgumentParser) -> None:
         help="address of this machine at which others reach it, for a phone (127.0.0.1: this machine only)",
     )  # fmt: skip
     parser.add_argument("--headless", action="store_true", help="do not open a browser")
+    parser.add_argument(
+        "--guides", type=Path, metavar="FOLDER",
+        help="a folder with finding guides of your own: each takes the place of the shipped one for its complaint",
+    )  # fmt: skip
     parser.set_defaults(run=run_app)
 
 
@@ -40,8 +46,15 @@ def read_address(text: str) -> str:
 
 
 def run_app(options: argparse.Namespace) -> int:
-    """Open the app as a child process, listening on this machine only unless another address of it is given."""
+    """Open the app as a child process, listening on this machine only unless another address of it is given.
+
+    Raises SourceError, or NotFoundError, where guides of one's own are not fit to be followed.
+    """
     app = find_shipped("app.py")
+    if folder := options.guides or os.environ.get(OWN_GUIDES):
+        own = read_own(Path(folder).resolve())
+        os.environ[OWN_GUIDES] = str(Path(folder).resolve())
+        print(f"Own finding guides: {', '.join(sorted(own))}", flush=True)
     flags = {
         "server.address": options.address,
         "server.port": str(options.port),

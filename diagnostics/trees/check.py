@@ -4,7 +4,7 @@ Codes: T102 unknown symptom, T103 unknown measurement, T104 unknown place, T105 
 that names nothing, T107 a step or end that nothing leads to, T108 a way that leads in a circle, T109 answers without a
 way, T110 an answer that an earlier branch has taken, T111 unknown kind of fault, T112 unknown caution, T113 ``first``
 names no step, T114 a reading that nobody can take there, on a loop of any style, T115 a step or end that is not whole.
-T101 (a part that is not there) is given by the reader.
+T101 (a part that is not there) and T116 (a second guide for one complaint) are given by the reader.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Mapping

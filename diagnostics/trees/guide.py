@@ -1,9 +1,11 @@
 """Read a finding guide with the parts it uses; every complaint at once, each at its line and column."""
 
+import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Final
 
 from diagnostics.errors import Finding, NotFoundError, SourceError, find_nearest
 from diagnostics.locate import find_shipped
@@ -13,6 +15,7 @@ from .check import check_graph, check_steps
 from .schema import End, GuideFile, Part, Step
 
 SHARED = "shared"
+OWN_GUIDES: Final = "OHMWARD_GUIDES"  # the variable of the environment that names a folder of one's own guides
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,9 +124,42 @@ def read_shipped() -> dict[str, Guide]:
     return {guide.symptom: guide for guide in guides}
 
 
+@cache
+def read_own(folder: Path) -> dict[str, Guide]:
+    """Return the guides in a folder of one's own, by symptom.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such folder, or no guide in it.
+    SourceError
+        With every finding of all of them; two for one complaint are a finding too.
+    """
+    paths = sorted(folder.glob("*.yaml"))
+    if not paths:
+        raise NotFoundError(f"no finding guide in {str(folder)!r}", hint="put each into a file of its own, *.yaml")
+    found: dict[str, Guide] = {}
+    findings: list[Finding] = []
+    for path in paths:
+        try:
+            guide = read_guide(path)
+        except SourceError as error:
+            findings += error.findings
+            continue
+        if guide.symptom in found:
+            told = f"a second guide for {guide.symptom!r}, beside {found[guide.symptom].name}.yaml"
+            findings.append(Finding(str(path), 1, 1, "T116", "error", told, "keep one for each complaint"))
+        found.setdefault(guide.symptom, guide)
+    if findings:
+        raise SourceError(findings)
+    return found
+
+
 def find_guide(symptom: str) -> Guide | None:
-    """Return the shipped guide for a symptom, or None."""
-    return read_shipped().get(symptom)
+    """Return the guide for a symptom: one's own, where ``OHMWARD_GUIDES`` names its folder, else the shipped one."""
+    folder = os.environ.get(OWN_GUIDES)
+    own = read_own(Path(folder)) if folder else {}
+    return own.get(symptom) or read_shipped().get(symptom)
 
 
 def list_guide_files() -> Iterator[Path]:
