@@ -23,6 +23,6 @@ __all__ = [
     "ACROSS", "AT", "CANNOT", "DONE", "HEALTHY", "OWN_GUIDES", "Answer", "Between", "Branch", "Condition", "Dialect",
     "Doubt", "End", "Guide", "GuideFile", "GuidePolicy", "History", "Part", "Passed", "Say", "Sound", "Step",
     "TwoVoices", "Walk", "as_policy", "check_part", "choose_guide", "find_doubt", "find_guide", "find_limits",
-    "find_sound", "find_step_measurement", "list_ends", "list_guide_files", "list_wiring", "list_words", "parse_condition",
-    "parse_guide", "read_guide", "read_own", "read_shipped", "walk",
+    "find_sound", "find_step_measurement", "list_ends", "list_guide_files", "list_wiring", "list_words",
+    "parse_condition", "parse_guide", "read_guide", "read_own", "read_shipped", "walk",
 ]  # fmt: skip
