@@ -32,7 +32,7 @@ class Symptom(_Strict):
     about: str
     measurement: str
     tokens: tuple[str, ...]
-    of: Literal["", "all", "any", "first_only", "one"] = ""
+    of: Literal["", "all", "any", "first_only", "one", "several"] = ""
 
 
 class _Table(_Strict):
@@ -142,6 +142,8 @@ def _holds(of: str, shown: Flags) -> Flags:
         return np.asarray(shown.all(axis=0))
     if of == "one":
         return np.asarray(shown.sum(axis=0) == 1)
+    if of == "several":
+        return np.asarray((shown.sum(axis=0) > 1) & ~shown.all(axis=0))
     if of == "any":
         return np.asarray(shown.any(axis=0))
     falls = np.diff(shown.astype(np.int8), axis=0)

@@ -70,7 +70,7 @@ def click_word(world: World) -> str:
 def find_complaint(world: World) -> str | None:
     """Return a symptom that is true in this world, the first that people meet; None when every test looks right.
 
-    Of several silent detectors in a pattern that no symptom names, people have tried one, and say so.
+    Of several silent detectors people say so where no other symptom names their pattern.
     """
     if list_uneasy(world):  # it trips and clears; whoever calls has seen it trip
         return str(world.draw("complaint").choice(["constant_trouble", "alarm_with_nothing_there"]))
@@ -92,8 +92,8 @@ def find_complaint(world: World) -> str | None:
         "detectors_dark": not _is_contact(world) and find_lamps(world, mode_states(world, "standby"), "dark") != "none",
     }
     found = [word for word, is_true in true.items() if is_true]
-    if found or fails:  # several that no word fits: people say what they have tried, one that does not report
-        return str(world.draw("complaint").choice(found or ["one_does_not_report"]))
+    if found or fails:
+        return str(world.draw("complaint").choice(found or ["some_do_not_report"]))
     return "no_trouble_with_head_off" if _has_loose_head(world) else None
 
 

@@ -49,7 +49,8 @@ _GROUPS: Mapping[str, tuple[str, ...]] = {
         "constant_trouble", "alarm_with_nothing_there", "will_not_reset", "supply_trouble", "earth_trouble",
     ),
     "symptom_test": (
-        "one_does_not_report", "only_first_report", "none_report", "wrong_zone_reports", "no_trouble_with_head_off",
+        "one_does_not_report", "only_first_report", "some_do_not_report", "none_report", "wrong_zone_reports",
+        "no_trouble_with_head_off",
     ),
     "symptom_lamps": ("detectors_dark",),
     "symptom_else": (_OTHER,),

@@ -15,6 +15,7 @@ from .marks import WITH_COMPLAINT, was_told
 # Where a complaint that somebody tells has been met, if it is known at which detector: the measurement and its word.
 MET_AS: Final[Mapping[str, tuple[str, str]]] = {
     "one_does_not_report": ("functional_test", "no_report"),
+    "some_do_not_report": ("functional_test", "no_report"),
     "wrong_zone_reports": ("functional_test", "reports_wrong_zone"),
     "will_not_reset": ("functional_test", "reports_and_stays"),
     "no_trouble_with_head_off": ("head_off", "normal"),

@@ -33,6 +33,7 @@ SYMPTOMS = {
     "only_first_report",
     "none_report",
     "one_does_not_report",
+    "some_do_not_report",
     "wrong_zone_reports",
     "alarm_with_nothing_there",
     "no_trouble_with_head_off",

@@ -237,6 +237,7 @@ def is_true(world: HandWorld, symptom: str) -> bool:
         "none_report": len(silent) == len(tests),
         "only_first_report": 0 < len(silent) < len(tests) and silent[0] == len(tests) - len(silent),
         "one_does_not_report": len(silent) == 1,
+        "some_do_not_report": 1 < len(silent) < len(tests),
         "will_not_reset": bool({"reports_and_stays", "alarm_already"} & set(tests)),
         "wrong_zone_reports": "reports_wrong_zone" in tests,
     }[symptom]

@@ -60,7 +60,7 @@ def test_what_shows_along_a_loop_is_what_each_test_shows(site: str, name: str) -
     assert (one_by_one < LIKELY).any()
 
 
-@pytest.mark.parametrize("name", ["only_first_report", "one_does_not_report", "will_not_reset"])
+@pytest.mark.parametrize("name", ["only_first_report", "one_does_not_report", "some_do_not_report", "will_not_reset"])
 @pytest.mark.parametrize("style", ["two_wire_zone", "module_four_wire", "class_a_zone"])
 def test_so_it_is_in_every_style(style: str, name: str) -> None:
     halved, one_by_one = ask_all(build_long(style), name)
