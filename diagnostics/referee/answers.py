@@ -23,7 +23,8 @@ AC_V, AC_PASSED = (5.0, 60.0), 0.001  # volts that lie on a pair; what a DC rang
 LEAD_OFF, OVER_UNKNOWN = 2, 0.15  # which of the believed slips that is; the share of any ohms that is over range
 NIGHT_SHARE, NIGHT_V = 0.05, 0.3  # what people take for a change of volts over a night; invented
 PANEL_WORDS = ("known_resistor", "head_off")
-LASTING = ("look", "settings", "event_log", "overnight")  # what shows a fault whether it is there just now or not
+SIGHTS = ("look", "settings")
+LASTING = (*SIGHTS, "event_log", "overnight")  # what shows a fault whether it is there just now or not
 
 
 def write_spot(row: Row) -> str:
@@ -51,6 +52,8 @@ class Person:
         rng, spreads = self.world.draw("slip", spot, self.taken[spot]), self.world.spreads
         self.away = self._is_away(row, spot)
         right = find_answer(_build_sound(self.world) if self.away else self.world, self.plant, row)
+        if row["measurement"] in SIGHTS and self.taken[spot] > 1 and self._finds_it_now(spot):
+            right = find_seen(self.world, self.plant, row["measurement"], row.get("at", ""), found=True)
         if self.world.seed is None:
             return right
         wrong = right
@@ -65,6 +68,10 @@ class Person:
         if wrong != right:
             self.slipped.append(f"{spot}: {wrong} for {right}")
         return wrong
+
+    def _finds_it_now(self, spot: str) -> bool:
+        """Return whether somebody who looks again finds what was overlooked."""
+        return float(self.world.draw("again", spot, self.taken[spot]).uniform()) < self.world.spreads.looks_again
 
     def _is_away(self, row: Row, spot: str) -> bool:
         """Return whether a fault that comes and goes is away while this is read."""
@@ -89,7 +96,7 @@ def list_slips(world: World, plant: Plant, row: Row, right: str) -> list[str]:
     if row["measurement"] == "ohms":
         return ["OL", *_next(world, plant, row), *([] if right == "OL" else [right.replace(" ohm", " kohm")])]
     words = [str(word) for word in row["answers"] or () if str(word) != right]
-    return words if row["measurement"] not in ("look", "settings") else ["as_it_should_be"]
+    return words if row["measurement"] not in SIGHTS else ["as_it_should_be"]
 
 
 def draw_believed(world: World, slips: BelievedSlips, row: Row, right: str, rng: np.random.Generator) -> str:
@@ -127,7 +134,7 @@ def find_answer(world: World, plant: Plant, row: Row) -> str:
         unit, read = ("V", read_volts) if what == "volts" else ("ohm", read_ohms)
         hum_v = find_hum(world, row) if what == "volts" else 0.0
         return show_display(world, read(world, mode, row["red"], row["black"]) + hum_v, unit, write_spot(row))
-    if what in ("look", "settings"):
+    if what in SIGHTS:
         return find_seen(world, plant, what, at)
     shown = ["", *(row["answers"] or ())]
     words: Mapping[str, Callable[[], str | None]] = {
@@ -182,17 +189,20 @@ def _count(names: str) -> str:
     return str(0 if names == "none" else len(names.split(",")))
 
 
-def find_seen(world: World, plant: Plant, what: str, at: str) -> str:
-    """Return what eyes or a review of settings find here: the same each time, by the published share of lookers."""
+def find_seen(world: World, plant: Plant, what: str, at: str, *, found: bool = False) -> str:
+    """Return what eyes or a review of settings find here: the same each time, by the published share of lookers.
+
+    With ``found`` they find it, whatever that share, if anybody would.
+    """
     if world.fault == "healthy" or world.fault.startswith(PREFIX):
         return "as_it_should_be"
-    here = [_find_one_seen(world, replace(plant, fault=fault), what, at) for fault in world.fault.split(",")]
+    luck = 0.0 if found else float(world.draw(what).uniform())
+    here = [_find_one_seen(world, replace(plant, fault=fault), what, at, luck) for fault in world.fault.split(",")]
     return next((word for word in here if word != "as_it_should_be"), "as_it_should_be")
 
 
-def _find_one_seen(world: World, plant: Plant, what: str, at: str) -> str:
+def _find_one_seen(world: World, plant: Plant, what: str, at: str, luck: float) -> str:
     kind = world.line.find_kind(plant.site, plant.kind)
-    luck = float(world.draw(what).uniform())
     if what == "settings":
         return "setting_wrong" if luck < kind["settings_share"] else "as_it_should_be"
     here = {"here": plant.place.split(".")[0], "end": find_end(world.line, plant), "before": find_before(plant)}

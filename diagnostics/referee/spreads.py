@@ -93,6 +93,8 @@ class BelievedSlips(_Strict):
 class Spreads(_Strict):
     """The whole file; ``slips`` and ``hasty`` are shares of readings, unless slips are as the engine believes.
 
+    ``looks_again`` is the share of those who had overlooked something and find it when they look again.
+
     ``stray_v`` is one sd of the volts that leads pick up at every reading: as the engine believes, or none.
     """
 
@@ -107,6 +109,7 @@ class Spreads(_Strict):
     lacks: Lacks
     slips: float
     hasty: float
+    looks_again: float
     planted: Planted
     minutes: Minutes
     stray_v: float = 0.0
@@ -119,8 +122,8 @@ class Spreads(_Strict):
     def as_believed(self, threshold: float, stray_v: float, believed: BelievedSlips) -> "Spreads":
         """Return worlds as wide as the engine believes, ``threshold`` being its spread of all volts that decide.
 
-        Nothing corrodes, leaks or ripples in them, no part has luck of its own, leads pick up ``stray_v`` (one sd), and
-        slips are as it believes.
+        Nothing corrodes, leaks or ripples in them, no part has luck of its own, leads pick up ``stray_v`` (one sd),
+        slips are as it believes, and what was overlooked once is overlooked again.
         """
         none = LogNormal(median=1e-9, log_sd=0.0)
         sound = LogNormal(median=1e15, log_sd=0.0)
@@ -136,8 +139,8 @@ class Spreads(_Strict):
             low_input=LowInput(share=0.0, ohm=1.0),
         )
         plain = {"wider": 1.0, "cut": 4.0, "own_share": 0.0, "threshold": threshold, "window": threshold}
-        leads = {"leads_ohm": (0.0, 0.0), "stray_v": stray_v}
-        return self.model_copy(update={**plain, **leads, "lacks": lacks, "believed": believed})
+        people = {"leads_ohm": (0.0, 0.0), "stray_v": stray_v, "looks_again": 0.0}
+        return self.model_copy(update={**plain, **people, "lacks": lacks, "believed": believed})
 
 
 @cache

@@ -55,6 +55,7 @@ from tests.external.case_world import (  # noqa: E402
 from tests.external.test_hand_netlists import HERE, read_circuits, read_edit  # noqa: E402
 
 CASES = ROOT / "cases"
+LOOKS_AGAIN = 0.5
 MOST_STEPS = 25
 NOTHING = "none"  # the loop is as its description says
 
@@ -163,7 +164,7 @@ def build_world(wanted: Wanted, program: str) -> HandWorld:
     return HandWorld(program, replace(own, states=states), plant, wanted.seed, labels)
 
 
-def find_answer(world: HandWorld, site: Path, row: Row) -> str:
+def find_answer(world: HandWorld, site: Path, row: Row, *, again: bool = False) -> str:
     """Return what the person reads, sees or hears for one measurement."""
     what, mode, at = row["measurement"], row["mode"], row.get("at", "")
     if what in ("volts", "ohms"):
@@ -187,8 +188,8 @@ def find_answer(world: HandWorld, site: Path, row: Row) -> str:
         **dict.fromkeys(("earth_lamp", "earth_lifted", "earth_opened"), lambda: earth_says(world, mode)),
         "ac_volts": lambda: "no_ac",  # nothing foreign is planted
         "event_log": lambda: logged(world, mode),
-        "look": lambda: seen(world, site, what, at),
-        "settings": lambda: seen(world, site, what, at),
+        "look": lambda: seen(world, site, what, at, again=again),
+        "settings": lambda: seen(world, site, what, at, again=again),
     }
     return words[what]()
 
@@ -201,13 +202,16 @@ def logged(world: HandWorld, mode: str) -> str:
     return {"trouble": "trouble_only"}.get(word := next(graver, of_earth), word)
 
 
-def seen(world: HandWorld, site: Path, what: str, at: str) -> str:
-    """Return what eyes or a review of settings find at a place, by the catalogue's word and share for the fault."""
+def seen(world: HandWorld, site: Path, what: str, at: str, *, again: bool = False) -> str:
+    """Return what eyes or a review of settings find at a place, by the catalogue's word and share for the fault.
+
+    Whoever looks ``again`` knows what for, and half of those who had overlooked it find it then (invented).
+    """
     if world.plant.text == NOTHING:
         return "as_it_should_be"
     kind, _, place = world.plant.text.partition("@")
     row = list_kinds(site)[kind.partition("=")[0]]
-    luck = world.luck(what)
+    luck = 0.0 if again and world.luck(f"{what} again") < LOOKS_AGAIN else world.luck(what)
     if what == "settings":
         return "setting_wrong" if luck < row["settings_share"] else "as_it_should_be"
     here = {"here": place.split(".")[0], "end": find_end(world, place)}.get(row["seen_at"], row["seen_at"])
@@ -283,8 +287,9 @@ def play(wanted: Wanted, world: HandWorld) -> Visit:
             if last["settled"] or asked is None or asked["action"] != "measure" or len(readings) == MOST_STEPS:
                 return Visit(tuple(readings), minutes, last)
             leads = {key: asked[key] for key in ("red", "black", "at") if asked.get(key)}
-            value = find_answer(world, site, asked)
-            readings.append({"measurement": asked["measurement"], **leads, "mode": asked["mode"], "value": value})
+            row = {"measurement": asked["measurement"], **leads, "mode": asked["mode"]}
+            again = any(row.items() <= before.items() for before in readings)
+            readings.append({**row, "value": find_answer(world, site, asked, again=again)})
             minutes += asked["minutes"]
 
 
