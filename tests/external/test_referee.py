@@ -232,6 +232,26 @@ def build_person(slips: float, seed: tuple[int, ...] = (3, 1)) -> Person:
     return Person(build_world(open_line(), plant.site, plant.fault, seed, wide), plant)
 
 
+def test_half_of_those_who_overlooked_it_find_it_when_they_look_again() -> None:
+    """In worlds as wide as the engine believes nobody does: it holds a second look for the first."""
+    rows = open_line().list_rows("measurements", site_named("ferry_pier"))
+    (look,) = (row for row in rows if row["measurement"] == "look" and row["at"] == "det3")
+    again, believed = [], []
+    for n in range(150):
+        person = build_person(0.0, (3, n))
+        if person.read(look) != "as_it_should_be":
+            assert person.read(look) != "as_it_should_be"
+            continue
+        again.append(person.read(look) != "as_it_should_be")
+        stubborn = person.world.spreads.model_copy(update={"looks_again": 0.0})
+        world = build_world(open_line(), person.plant.site, person.plant.fault, (3, n), stubborn)
+        other = Person(world, person.plant)
+        believed += [other.read(look) for _ in range(2)]
+    assert len(again) > 60  # seven in ten overlook a wire that is off
+    assert 0.35 < sum(again) / len(again) < 0.65
+    assert set(believed) == {"as_it_should_be"}
+
+
 def test_a_careful_person_reads_what_is_there_and_a_careless_one_never_does() -> None:
     rows = [
         r for r in open_line().list_rows("measurements", site_named("ferry_pier")) if r["mode"] in ("standby", "lifted")
