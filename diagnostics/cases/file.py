@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from diagnostics.circuit import parse_mode
 from diagnostics.errors import DiagnosticsError, Finding, QuantityError, SourceError, find_nearest, quote
-from diagnostics.readings import parse_measurement, read_table
+from diagnostics.readings import Measurement, parse_measurement, read_table
 from diagnostics.reasoning import SYMPTOMS
 from diagnostics.source import Document, TreePath, find_value, read_file
 from diagnostics.wiring import Loop, Site, build_loop
@@ -122,7 +122,7 @@ def _check_readings(notes: Notes, site: Site) -> None:
     except DiagnosticsError as error:
         notes.add(("site",), "C002", error.message, error.hint)
         return
-    for key in ("readings", "baseline"):
+    for key in ("readings", "baseline", "retracted"):
         _check_listed(notes, loop, key)
 
 
@@ -138,9 +138,9 @@ def _check_listed(notes: Notes, loop: Loop, key: str) -> None:
         if written.get("measurement") and len(written) == len(_CHECKED):  # else the schema has complained
             measurement, red, black, at, mode, value = (written[part] for part in _CHECKED)
             stored = _find_stored(notes, (key, index, "understood"))
-            _check_reading(
-                notes, loop, (key, index), Reading(measurement, value, red, black, at, mode, understood=stored)
-            )
+            reading = Reading(measurement, value, red, black, at, mode, understood=stored)
+            check = _check_number if key == "retracted" else _check_reading
+            check(notes, loop, (key, index), reading)
 
 
 def _find_stored(notes: Notes, path: TreePath) -> Understood | None:
@@ -157,6 +157,23 @@ def _check_reading(notes: Notes, loop: Loop, path: TreePath, reading: Reading) -
     except DiagnosticsError as error:
         notes.add((*path, _find_blamed(reading, loop)), "C004", error.message, error.hint)
         return
+    _check_value(notes, loop, path, measurement, reading)
+
+
+def _check_number(notes: Notes, loop: Loop, path: TreePath, reading: Reading) -> None:
+    """Hold the number of a reading that was taken back against what can be typed.
+
+    It may be of a loop that was described before, which had other detectors: nothing else of it is asked.
+    """
+    try:
+        measurement = parse_measurement(reading.measurement, loop, reading.where)
+    except DiagnosticsError:
+        return
+    if measurement.unit:
+        _check_value(notes, loop, path, measurement, reading)
+
+
+def _check_value(notes: Notes, loop: Loop, path: TreePath, measurement: Measurement, reading: Reading) -> None:
     try:
         understand_value(measurement, loop, reading)
     except DiagnosticsError as error:

@@ -8,8 +8,9 @@ from datetime import datetime
 from typing import Annotated, Any, Final, Literal, Self
 from uuid import UUID, uuid5
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from diagnostics.errors import QuantityError
 from diagnostics.faults import Context
 from diagnostics.readings.data import Tool
 from diagnostics.units import LARGEST, SMALLEST
@@ -93,6 +94,16 @@ class UnderstoodEntry(_Strict):
         return Understood(number, self.unit)
 
 
+def _check_size(entry: UnderstoodEntry | None) -> UnderstoodEntry | None:
+    """Refuse a number that no form takes for a reading: what is stored counts, and would be acted on."""
+    number = 0.0 if entry is None else entry.build().value
+    if entry is None or isinstance(number, str) or not number or SMALLEST <= abs(number) <= LARGEST:
+        return entry
+    message = f"{entry.value} {entry.unit} is too {'large' if abs(number) > 1 else 'small'} for any reading"
+    hint = "write here what the meter showed, or take 'understood' out"
+    raise QuantityError(message, text=entry.value, unit=entry.unit, hint=hint)
+
+
 class ReadingEntry(_Strict):
     """One reading as a person writes it: red and black, or at."""
 
@@ -106,7 +117,7 @@ class ReadingEntry(_Strict):
     taken_at: Moment | None = None
     by: Line = ""
     id: ReadingId | None = None
-    understood: UnderstoodEntry | None = None
+    understood: Annotated[UnderstoodEntry | None, AfterValidator(_check_size)] = None
     site_revision: Annotated[int, Field(ge=1, le=MOST_SITES + 1)] = 1
 
     def build(self, position: int) -> Reading:

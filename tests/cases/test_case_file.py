@@ -275,6 +275,41 @@ def test_what_the_diode_range_showed_is_volts_or_over_range() -> None:
         assert "volts not below zero, or OL, with the unit V are wanted" in found_at[3], told
 
 
+VOLTS = "{measurement: volts, red: panel.zone1+, black: panel.zone1-, mode: standby"
+OHMS = "{measurement: ohms, red: panel.zone1+, black: panel.zone1-, mode: lifted"
+TAKEN_BACK = ', retracted_at: "2026-03-14T10:45:00Z"'
+
+
+@pytest.mark.parametrize("key", ["readings", "retracted", "baseline"])
+@pytest.mark.parametrize(("row", "unit", "fine"), [(VOLTS, "V", "23.9"), (OHMS, "ohm", "4.7k")])
+def test_number_that_no_form_takes_is_refused_as_a_reading_too(row: str, unit: str, fine: str, key: str) -> None:
+    """Found by trying: what was stored, and what was taken back, was not held against the sizes that can be typed."""
+    more = TAKEN_BACK if key == "retracted" else ""
+
+    def write(value: str, stored: str = "") -> str:
+        kept = f", understood: {{value: {stored}, unit: {unit}}}" if stored else ""
+        return f"format: ohmward-case/1\nsite: bench_two_wire\n{key}:\n  - {row}, value: {value}{kept}{more}}}\n"
+
+    for shown in ("1e99", "1e-99"):
+        line, _, code, words = complain(write(f"{shown} {unit}"))[0]
+        assert (line, code) == (4, "C005")
+        assert f"'{shown} {unit}' is too {'small' if '-' in shown else 'large'}; write for example" in words
+    for stored, size in (("1e99", "large"), ("1.1e15", "large"), ("9e-16", "small")):
+        for value in (f"{stored} {unit}", fine):
+            ((line, _, code, words),) = complain(write(value, stored))
+            assert (line, code) == (4, "S006")
+            assert f"{stored} {unit} is too {size} for any reading" in words
+            assert words.endswith("write here what the meter showed, or take 'understood' out")
+    for stored in ("1e15", "1e-15", "0"):
+        parse(write(fine, stored))
+
+
+def test_what_was_taken_back_on_another_loop_is_no_complaint() -> None:
+    row = f"{{measurement: lamp, at: det8, value: lit{TAKEN_BACK}}}"
+    (item,) = parse(f"format: ohmward-case/1\nsite: bench_two_wire\nretracted: [{row}]\n").retracted
+    assert item.reading.at == "det8"
+
+
 def test_what_is_told_of_a_wrong_word_names_its_key_and_only_words_that_can_be_written() -> None:
     head = "format: ohmward-case/1\nsite: bench_two_wire\ncontext: [nw]\nrepairs:\n"
     row = "  - {fault: x, done_at: 2026-03-14T09:00:00+01:00, saw: elephants}\n"
@@ -339,14 +374,15 @@ where = st.sampled_from(
         Reading("dark_with_head_off", "det4, det5", at="det3", mode="head_off:det3"),
     ]
 )
+sizes = st.floats(-1e15, 1e15).filter(lambda v: not v or abs(v) >= 1e-15)  # what a form takes for a number
 stored = st.none() | st.one_of(
-    st.builds(Understood, st.floats(allow_nan=False, allow_infinity=False), st.sampled_from(["V", "ohm"])),
+    st.builds(Understood, sizes, st.sampled_from(["V", "ohm"])),
     st.builds(Understood, st.just("OL"), st.just("ohm")),
     st.builds(Understood, typed.filter(bool)),
 )
 
 numbers = st.one_of(
-    st.builds(Understood, st.floats(-1e15, 1e15).filter(lambda v: not v or abs(v) >= 1e-15), st.just("V")),
+    st.builds(Understood, sizes, st.just("V")),
     st.builds(Understood, st.just(0.0) | st.floats(1e-15, 1e15), st.just("ohm")),
 )
 diodes = st.builds(Understood, st.just(0.0) | st.floats(1e-15, 1e15) | st.just("OL"), st.just("V"))

@@ -55,6 +55,21 @@ def test_file_that_cannot_be_is_a_finding_with_its_name(
     assert [p.name for p in tmp_path.iterdir()] == [path.name]
 
 
+@pytest.mark.parametrize("command", ["check", "diagnose"])
+def test_reading_that_no_form_takes_is_a_finding_at_its_line(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    row = "{measurement: volts, red: panel.zone1+, black: panel.zone1-, value: 1e99 V"
+    for kept, told in (("", "'1e99 V' is too large"), (", understood: {value: 1e99, unit: V}", "1e99 V is too large")):
+        path = tmp_path / "case.yaml"
+        path.write_text(f"format: ohmward-case/1\nsite: bench_two_wire\nreadings:\n  - {row}{kept}}}\n", "utf-8")
+        assert run([command, str(path)]) == 1
+        out, err = capsys.readouterr()
+        assert out == ""
+        assert err.startswith(f"{path.as_posix()}:4:")
+        assert told in err
+
+
 @pytest.mark.parametrize("bad", BAD)
 def test_stream_that_cannot_be_is_a_finding_of_standard_input(
     bad: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch

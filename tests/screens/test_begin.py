@@ -420,6 +420,17 @@ def test_what_is_no_case_file_is_refused_with_its_place(visitor: Visitor) -> Non
     assert visitor.store.list_cases() == ()
 
 
+def test_a_number_that_no_form_takes_is_refused_in_a_case_file_too(visitor: Visitor) -> None:
+    row = "{measurement: volts, red: panel.zone1+, black: panel.zone1-, value: 1e99 V, WHAT}"
+    text = f"format: ohmward-case/1\nsite: bench_two_wire\nNAME:\n  - {row}\n"
+    stored, back = "understood: {value: 1e99, unit: V}", 'retracted_at: "2026-03-14T10:45:00Z"'
+    for name, what in (("readings", stored), ("retracted", back)):
+        open_file(visitor, text.replace("NAME", name).replace("WHAT", what).encode())
+        assert "call.yaml:4:" in visitor.text
+        assert "is too large" in visitor.text
+        assert visitor.store.list_cases() == ()
+
+
 def test_without_a_file_one_is_asked_for(visitor: Visitor) -> None:
     visitor.tap("open_file")
     assert "Choose a file first" in visitor.text

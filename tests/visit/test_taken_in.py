@@ -88,6 +88,10 @@ WRONG = {
     "cut short": CALL.read_bytes()[:300],
     "a path of another machine": CALL.read_bytes(),
     "too large": b"format: ohmward-case/1\nnotes: " + b"a" * 2_000_000,
+    "a number that is no reading": (
+        b"format: ohmward-case/1\nsite: bench_two_wire\nreadings:\n  - {measurement: volts, red: panel.zone1+, "
+        b"black: panel.zone1-, value: 1e99 V, understood: {value: 1e99, unit: V}}\n"
+    ),
     "unknown reading": CALL.read_bytes()
     .replace(b"which_dark", b"which_bright")
     .replace(b"sites/bakery.yaml", b"bakery"),
