@@ -15,6 +15,7 @@ from diagnostics.cases import (
     Saw,
     Suggestion,
     Understood,
+    understand_value,
 )
 from diagnostics.errors import DiagnosticsError
 from diagnostics.faults import parse_faults
@@ -70,6 +71,17 @@ def tell_understood(value: Understood | None, reading: Reading, words: Words) ->
         return format_quantity(value.value, value.unit, 4)
     m = find_read(reading, words)
     return value.value if m is None or m.unit else _tell_word(m, value.value, words)
+
+
+def tell_read(reading: Reading, words: Words) -> str:
+    """Return what was read as it is said everywhere: a number with its unit; as typed where nothing is made of it."""
+    m = find_read(reading, words)
+    if m is None:  # of another loop, or of another program
+        return tell_understood(reading.understood, reading, words) or reading.value
+    try:
+        return words.value(m, understand_value(m, words.loop, reading))
+    except DiagnosticsError:
+        return reading.value
 
 
 def _tell_word(m: Measurement, text: str, words: Words) -> str:

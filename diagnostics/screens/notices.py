@@ -4,7 +4,15 @@ import streamlit as st
 
 from diagnostics.cases import Case, Reading
 from diagnostics.readings import Measurement
-from diagnostics.reports import Words, list_suspects, name_likeliest, tell_misreading, tell_stop
+from diagnostics.reports import (
+    Words,
+    list_suspects,
+    name_likeliest,
+    name_reading,
+    tell_misreading,
+    tell_read,
+    tell_stop,
+)
 from diagnostics.units import format_quantity
 from diagnostics.visit import (
     Assessment,
@@ -45,7 +53,7 @@ def show_notices(assessment: Assessment, *, asked: str = "") -> None:
 def _tell_doubt(assessment: Assessment, doubted: Reading) -> tuple[str, str]:
     """Return title and words for the reading that does not go with the rest; of a look, what should be seen there."""
     words, found = build_words(assessment), assessment.diagnosis.contradiction
-    reading, stands = tell_reading(assessment, words, doubted), has_standing(assessment)
+    reading, stands = tell_reading(words, doubted), has_standing(assessment)
     if found is not None and found.unseen:
         which = tell("unseen_which", leader=plain(name_likeliest(assessment.diagnosis, words)), reading=reading)
         title, text = ("unseen_stands_title", "unseen_stands") if stands else ("unseen_title", "unseen")
@@ -96,10 +104,9 @@ def find_reasons(assessment: Assessment, reading: Reading) -> tuple[str, ...]:
     return tuple(reasons)
 
 
-def tell_reading(assessment: Assessment, words: Words, reading: Reading) -> str:
-    """Return a reading as *what: value*, for Markdown."""
-    taken = understand(assessment.loop, reading)
-    return f"{plain(words.name(taken.measurement))}: **{plain(words.value(taken.measurement, taken.value))}**"
+def tell_reading(words: Words, reading: Reading) -> str:
+    """Return a reading as *what: value*, for Markdown; one of a loop that was described before in its own words."""
+    return f"{plain(name_reading(reading, words))}: **{plain(tell_read(reading, words))}**"
 
 
 def show_remedies(
@@ -139,7 +146,7 @@ def _show_change(assessment: Assessment) -> None:
         return
     words = build_words(assessment)
     before = assess(change.before).diagnosis
-    old, was = tell_reading(assessment, words, change.old), list_suspects(before, words)[0]
+    old, was = tell_reading(words, change.old), list_suspects(before, words)[0]
     now = list_suspects(assessment.diagnosis, words)[0]
     what = tell("change_back", old=old)
     if change.new is not None:

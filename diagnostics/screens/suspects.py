@@ -91,17 +91,17 @@ def show_readings(assessment: Assessment, *, may_change: bool = True, unfolded: 
         for number, reading in enumerate(case.readings, 1):
             _show_reading(assessment, words, number, reading, may_change=may_change)
         for item in case.retracted:
-            show_note(f"{tell('taken_back')}: {_tell_reading(assessment, words, item.reading)}")
+            show_note(f"{tell('taken_back')}: {_tell_reading(words, item.reading)}")
 
 
-def _tell_reading(assessment: Assessment, words: Words, reading: Reading) -> str:
+def _tell_reading(words: Words, reading: Reading) -> str:
     when = f", {format_moment(reading.taken_at)}" if reading.taken_at else ""
     absent = f" · {tell('absent_mark')}" if reading.condition == "absent" else ""
-    return f"{tell_reading(assessment, words, reading)}{when}{absent}"
+    return f"{tell_reading(words, reading)}{when}{absent}"
 
 
 def _show_reading(assessment: Assessment, words: Words, number: int, reading: Reading, *, may_change: bool) -> None:
-    st.markdown(f"{number}. {_tell_reading(assessment, words, reading)}")
+    st.markdown(f"{number}. {_tell_reading(words, reading)}")
     if not may_change:
         return
     case, reasons = assessment.case, find_reasons(assessment, reading)
@@ -116,7 +116,7 @@ def _show_reading(assessment: Assessment, words: Words, number: int, reading: Re
                 on_click=guarded(correct), args=(reading.reading_id,),
             )  # fmt: skip
         args = (case.case_id, case.revision, reading.reading_id)
-        run = guarded(_take_back, f"{tell_reading(assessment, words, reading)}: {tell('take_back')}")
+        run = guarded(_take_back, f"{tell_reading(words, reading)}: {tell('take_back')}")
         st.button(tell("take_back"), key=f"take_back {reading.reading_id}", on_click=run, args=args)
 
 

@@ -23,7 +23,7 @@ def show_timeline(case: Case) -> None:
     show_note(tell("timeline_lead"))
     counted = [r for r in case.readings if r.condition != "absent"]
     labels = [tell("timeline_start")]
-    labels += [f"{n}. {_bare(tell_reading(assessment, words, r))}" for n, r in enumerate(counted, 1)]
+    labels += [f"{n}. {_bare(tell_reading(words, r))}" for n, r in enumerate(counted, 1)]
     stages = trace_case(case)
     drawn = render_timeline(stages, labels, dark=is_dark())
     st.image(drawn, width=_WIDE_PX, alt=describe_timeline(stages, labels, words))

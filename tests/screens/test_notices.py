@@ -5,10 +5,19 @@ from functools import partial
 
 import pytest
 
-from diagnostics.cases import Reading, Understood
-from diagnostics.visit import assess_case, find_change, find_doubted
+from diagnostics.cases import CaseStore, Reading, Understood
+from diagnostics.errors import SiteError
+from diagnostics.visit import (
+    assess_case,
+    describe_site,
+    find_change,
+    find_doubted,
+    record_reading,
+    take_back_reading,
+)
 from diagnostics.wiring import QuickDescription, build_quick_site
 from tests.screens.conftest import Visitor
+from tests.screens.real_work import OWN, describe
 from tests.screens.test_work import FOUND, METER, at_volts
 
 NOT_FITTING = "Two readings do not fit together"
@@ -66,6 +75,23 @@ def test_taking_back_says_what_it_did_too(at_work: Visitor) -> None:
     at_volts(at_work).tap("take_back ")
     assert "Taken back: Panel display: **trouble**." in at_work.text
     assert "before and" in at_work.text or "The likeliest was" in at_work.text
+
+
+def test_what_was_taken_back_of_a_loop_described_otherwise_since_stops_nothing(store: CaseStore) -> None:
+    """Found by trying: *take that reading back first*, says the description - and the case stood still after it."""
+    text = OWN.replace("      - {room: loading bay, run: 15 m}\n", "")
+    assert text != OWN
+    case = describe(store, OWN)
+    case = record_reading(store, case, Reading("volts", "23.2", "det8.in+", "det8.in-", mode="standby"))
+    with pytest.raises(SiteError, match="cannot have been taken on this loop"):
+        describe_site(store, case, text)
+    case = take_back_reading(store, case, case.readings[0].reading_id, "")
+    assert "Taken back: " in Visitor(store, case.case_id).text
+    anew = Visitor(store, describe_site(store, case, text).case_id)
+    assert [e.value for e in anew.at.error] == []
+    assert anew.has("record") or anew.has("guide_answer")
+    assert "Taken back: volts det8.in+ det8.in- standby: **23.2 V**" in anew.text, "in the list of readings"
+    assert not [s.value for s in anew.at.success if "Taken back" in s.value], "there is nothing to hold it against"
 
 
 def test_taking_again_is_one_tap_from_any_other_step_and_the_new_reading_counts(at_doubt: Visitor) -> None:
