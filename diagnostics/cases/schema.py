@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Annotated, Any, Final, Literal, Self
 from uuid import UUID, uuid5
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo, model_validator
 
 from diagnostics.errors import QuantityError
 from diagnostics.faults import Context
@@ -188,6 +188,15 @@ class DiodeEntry(MeasuredEntry):
         return self
 
 
+def _check_saw(saw: Saw, info: ValidationInfo) -> Saw:
+    """Refuse that what was right, and left as it was, has cured: nothing was changed."""
+    if saw == "right" and info.data.get("cured"):
+        raise ValueError(
+            "right means that nothing was changed, so it cannot have cured: say cured: no, or leave saw out"
+        )
+    return saw
+
+
 class RepairEntry(_Strict):
     """What was put right."""
 
@@ -198,7 +207,7 @@ class RepairEntry(_Strict):
     found: Line = ""
     now: Annotated[str, Field(max_length=80)] = ""
     suspected: Annotated[tuple[Line, ...], Field(max_length=_MOST_SUSPECTED)] = ()
-    saw: Saw = ""
+    saw: Annotated[Saw, AfterValidator(_check_saw)] = ""
     own_words: Line = ""
     foreseen: Annotated[tuple[Line, ...], Field(max_length=MOST_FORESEEN)] = ()
     out: Annotated[tuple[MeasuredEntry, ...], Field(max_length=_MOST_OUT)] = ()

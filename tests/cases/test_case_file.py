@@ -249,6 +249,22 @@ def test_complaint_since_a_repair_is_held_against_what_is_known() -> None:
     assert "did you mean 'detectors_dark'?" in found[3]
 
 
+@pytest.mark.parametrize("order", ["cured: CURED, saw: SAW", "saw: SAW, cured: CURED"])
+def test_what_was_right_as_it_was_cannot_have_cured(order: str) -> None:
+    head = "format: ohmward-case/1\nsite: bench_two_wire\nrepairs:\n  - {fault: x, done_at: 2026-03-14T09:00:00Z,\n"
+
+    def write(cured: str, saw: str) -> str:
+        return f"{head}    {order.replace('CURED', cured).replace('SAW', saw)}}}\n"
+
+    for cured in ("true", "yes"):
+        ((line, column, _, words),) = complain(write(cured, "right"))
+        assert (line, column) == (5, 5 + order.replace("CURED", cured).index("SAW"))
+        assert "saw: right means that nothing was changed, so it cannot have cured" in words
+        assert "say cured: no, or leave saw out" in words
+        assert parse(write(cured, "nothing")).repairs[0].cured
+    assert parse(write("no", "right")).repairs[0].saw == "right"
+
+
 def test_what_came_out_is_read_with_what_was_understood_and_no_more_than_two_of_it() -> None:
     head = "format: ohmward-case/1\nsite: bench_two_wire\nrepairs:\n"
     head += "  - {fault: mend_conductor@run det2, done_at: 2026-03-14T09:00:00+01:00, cured: true, out: ["
