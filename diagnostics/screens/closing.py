@@ -20,7 +20,7 @@ from diagnostics.visit import (
 
 from .back import name_disturbed, show_disturbed
 from .baseline import show_left
-from .draft import VIEW, ask_text, keep, keep_choice, recall
+from .draft import VIEW, ask_text, drop_leaving, keep, keep_choice, recall
 from .longtext import ask_note
 from .notices import show_stop_of, show_unprotected
 from .proof import name_untested, show_denials
@@ -142,6 +142,7 @@ def _close(case_id: str, revision: int) -> None:
         return
     closing = next(c for c in CLOSINGS if c == chosen)
     close_case(open_store(), case, closing, told=_read(TOLD), note=_read(_NOTE), by=_read(BY))
+    drop_leaving()
     turn_to("")
 
 

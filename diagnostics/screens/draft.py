@@ -19,7 +19,8 @@ PACKED = frozenset({"note"})  # the field of several lines that is packed into t
 _ALWAYS = frozenset({"case", "region"})
 PLANTED = "plant_"  # how the fields of a fault to be hidden begin
 WHO = "who"  # who is asked: said at the first question of a visit, and kept past a stop there
-_AT_WORK = frozenset({ASKED, CORRECTING, VIEW, DRAFT, DONE, WHO, _LIST})
+LEAVING = frozenset({"told", "closed_by", "note", "closing"})  # how a case is left: kept until it is closed
+_AT_WORK = frozenset({ASKED, CORRECTING, VIEW, DRAFT, DONE, WHO, _LIST}) | LEAVING
 _LONGEST, _LONGEST_LINES = 200, 1500
 _SEPARATOR = "~"
 
@@ -48,6 +49,12 @@ def drop_planted() -> None:
     """Take out of the address what somebody chose to hide: a case says nothing of it."""
     for name in [n for n in st.query_params if n.startswith(PLANTED)]:
         st.query_params.pop(name, None)
+
+
+def drop_leaving() -> None:
+    """Take out of the address how the case is left: it is closed, and the record says so."""
+    for name in LEAVING:
+        keep(name, "")
 
 
 def begin_drawing() -> None:

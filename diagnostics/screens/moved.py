@@ -11,7 +11,7 @@ from diagnostics.reports import Words, tell_changes
 from diagnostics.visit import build_bench, find_measurement
 from diagnostics.wiring import Loop
 
-from .draft import DRAFT, PACKED, find_draft, find_draft_owner, find_kept, forget, list_undrawn, was_drawn
+from .draft import DRAFT, LEAVING, PACKED, find_draft, find_draft_owner, find_kept, forget, list_undrawn, was_drawn
 from .packed import unpack
 from .session import (
     NOT_STORED,
@@ -65,10 +65,15 @@ def show_moved(case: Case | None) -> None:
 
 
 def _list_unsaved(case: Case) -> list[tuple[str, str]]:
-    """Return what is typed, is not stored, and has no field on this screen, each with what it answers."""
+    """Return what is typed, is not stored, and has no field on this screen, each with what it answers.
+
+    How an open case is left is still to be told: it waits for its screen.
+    """
     found = []
     loop = build_bench(case.site).loop
     for name in list_undrawn():
+        if name in LEAVING and not case.closing:
+            continue
         label = _name_field(name, loop)
         text = unpack(find_kept(name)) if name in PACKED else find_kept(name)
         if label and text.strip():

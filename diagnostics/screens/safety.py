@@ -19,7 +19,7 @@ from diagnostics.visit import (
     tell_people,
 )
 
-from .draft import WHO, ask_text, keep_choice, recall
+from .draft import WHO, ask_text, drop_leaving, keep_choice, recall
 from .session import (
     NEW,
     find_region,
@@ -206,6 +206,7 @@ def _close_as_not_ours(case_id: str, revision: int) -> None:
         st.session_state["problem"] = tell("by_needed" if told else "told_needed_not_ours")
         return
     close_case(open_store(), load(case_id, revision), "not_ours", told=told, by=by)
+    drop_leaving()
     turn_to("")
 
 

@@ -70,6 +70,40 @@ def test_what_was_typed_and_chosen_survives_a_reload(store: CaseStore) -> None:
     assert again.case.leaving.note == LONG[:2000].strip()
 
 
+def find_leaving(visitor: Visitor) -> tuple[object, ...]:
+    """Return what stands on the screen of how a case is left."""
+    typed = [next(f for f in visitor.at.text_input if f.label == label).value for label in (TOLD, BY)]
+    return (*typed, visitor.at.text_area(key="note").value, visitor.at.radio(key="closing").value)
+
+
+def test_what_was_typed_of_the_closing_is_there_again_after_a_step_back(at_work: Visitor) -> None:
+    """Found by trying: *Back*, one more reading, and who was told and the name had to be typed anew."""
+    typed = ("the owner, by phone", "Ada", "a spare part, until Friday", "waiting")
+    choose(at_work.tap("finish"), "waiting").type(TOLD, typed[0]).type(BY, typed[1])
+    write_note(at_work, typed[2]).tap("closing_back")
+    assert "Typed, and not stored" not in at_work.text, "it waits for its screen"
+    at_work.pick(FOUND, "trouble").tap("record").tap("to_repair")
+    assert "Typed, and not stored" not in at_work.reload().text
+    assert find_leaving(at_work.tap("own_repair_back").tap("finish")) == typed
+    assert find_leaving(at_work.reload()) == typed
+    left = at_work.tap("close_case").case.leaving
+    assert left is not None
+    assert (left.told, left.by, left.note) == typed[:3]
+    for again in (at_work, at_work.reload()):
+        assert not {"told", "note", "closed_by", "closing"} & set(again.at.query_params)
+        assert "Typed, and not stored" not in again.text
+
+
+def test_what_was_typed_at_a_stop_is_there_again_and_gone_once_the_case_is_closed(visitor: Visitor) -> None:
+    visitor.tap("new_case").tap("real_yes").tap("outputs_release").type(TOLD, "the owner").type(BY, "Ada")
+    visitor.tap("release_back").tap("outputs_release").tap("release_close")
+    assert visitor.case.leaving is not None
+    assert (visitor.case.leaving.told, visitor.case.leaving.by) == ("the owner", "Ada")
+    assert not {"told", "closed_by"} & set(visitor.at.query_params)
+    begun = visitor.tap("to_start").tap("new_case").tap("real_yes").tap("outputs_release")
+    assert [f.value for f in begun.at.text_input if f.label in (TOLD, BY)] == ["", ""], "another case is told anew"
+
+
 def test_address_stays_short_enough_for_any_server_with_the_longest_note(store: CaseStore) -> None:
     visitor = write_note(Visitor(store, build_restored(store).case_id), LONG[:2000])
     assert len("&".join(f"{k}={v}" for k, v in dict(visitor.at.query_params).items())) < 4000
