@@ -3,7 +3,7 @@
 Ids, keys and unfinished text only; each is looked up and checked before it is used.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import streamlit as st
 
@@ -18,6 +18,7 @@ _DRAWN, _FORM = "drawn", "form"  # the fields that the screen in hand has drawn,
 PACKED = frozenset({"note"})  # the field of several lines that is packed into the address
 _ALWAYS = frozenset({"case", "region"})
 PLANTED = "plant_"  # how the fields of a fault to be hidden begin
+_CHOSEN = "planted"  # what a trainer had chosen, while this page shows another screen
 WHO = "who"  # who is asked: said at the first question of a visit, and kept past a stop there
 LEAVING = frozenset({"told", "closed_by", "note", "closing"})  # how a case is left: kept until it is closed
 _AT_WORK = frozenset({ASKED, CORRECTING, VIEW, DRAFT, DONE, WHO, _LIST}) | LEAVING
@@ -38,23 +39,43 @@ def find_kept(name: str) -> str:
     return str(st.query_params.get(name, ""))
 
 
-def forget(*, at_work: bool = False) -> None:
-    """Take out what was typed into the fields of a screen; ``at_work`` keeps what belongs to the step in hand."""
+def forget(*, at_work: bool = False, **said: str) -> None:
+    """Take out what was typed into the fields of a screen, and put in what is ``said``.
+
+    ``at_work`` keeps what belongs to the step in hand.
+    """
     kept = _ALWAYS | _AT_WORK if at_work else _ALWAYS
-    for name in [n for n in st.query_params if n not in kept]:
-        st.query_params.pop(name, None)
+    if chosen := _find_planted():
+        st.session_state[_CHOSEN] = chosen
+    _rewrite({name: text for name, text in st.query_params.items() if name in kept} | said)
+
+
+def _find_planted() -> dict[str, str]:
+    return {name: text for name, text in st.query_params.items() if name.startswith(PLANTED)}
+
+
+def recall_planted() -> None:
+    """Put into the address what a trainer had chosen when the screen was left, unless it says something of its own."""
+    chosen = st.session_state.pop(_CHOSEN, None)
+    if chosen and not _find_planted():
+        _rewrite(st.query_params.to_dict() | chosen)
 
 
 def drop_planted() -> None:
     """Take out of the address what somebody chose to hide: a case says nothing of it."""
-    for name in [n for n in st.query_params if n.startswith(PLANTED)]:
-        st.query_params.pop(name, None)
+    _rewrite({name: text for name, text in st.query_params.items() if not name.startswith(PLANTED)})
 
 
 def drop_leaving() -> None:
     """Take out of the address how the case is left: it is closed, and the record says so."""
-    for name in LEAVING:
-        keep(name, "")
+    _rewrite({name: text for name, text in st.query_params.items() if name not in LEAVING})
+
+
+def _rewrite(address: Mapping[str, str]) -> None:
+    """Change the address in one act: the browser keeps a step of its Back for each, and half a change is no step."""
+    told = {name: text for name, text in address.items() if text}
+    if told != st.query_params.to_dict():
+        st.query_params.from_dict(told)
 
 
 def begin_drawing() -> None:

@@ -26,7 +26,7 @@ from diagnostics.visit import (
 )
 from diagnostics.wiring import read_site
 
-from .draft import ask_text, keep_choice, recall
+from .draft import ask_text, keep_choice, recall, recall_planted
 from .session import (
     find_region,
     go_to,
@@ -53,6 +53,7 @@ def show_plant(store: CaseStore) -> None:
     st.title(tell("plant_title"), anchor=False)
     st.markdown(tell("plant_for"))
     show_messages()
+    recall_planted()
     try:
         chosen = _ask_all(store)
     except DiagnosticsError as error:
@@ -138,7 +139,7 @@ def _tell_model(case: Case, fault: Fault) -> None:
 
 
 def _plant(case: Case, fault_text: str) -> None:
-    """Store the case with its hidden fault, and open it."""
+    """Store the case with its hidden fault, and open it; a step back shows what was chosen, as the screen says."""
     planted = plant_fault(open_store(), case, fault_text)
     prepare(planted)
     go_to(planted.case_id)

@@ -21,7 +21,7 @@ from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
 from diagnostics.reports import Region, Words, localize, say, tell_cautions
 from diagnostics.visit import Assessment, Listener, assess_case, find_listener, tell_meaning
 
-from .draft import VIEW, begin_drawing, find_kept, forget, gather, keep
+from .draft import VIEW, begin_drawing, find_kept, forget, gather
 
 _Alert = Literal["info", "success", "warning", "error"]
 NEW = "new"
@@ -116,17 +116,12 @@ def find_case_id() -> str:
 
 def go_to(case_id: str) -> None:
     """Put a case into the URL; an empty text leads to the start."""
-    forget()
-    if case_id:
-        st.query_params["case"] = case_id
-    else:
-        st.query_params.pop("case", None)
+    forget(case=case_id)
 
 
 def turn_to(view: str) -> None:
     """Show another side of the case in hand: ``""`` is the next step."""
-    forget(at_work=True)
-    keep(VIEW, view)
+    forget(at_work=True, **{VIEW: view})
 
 
 def find_view() -> str:

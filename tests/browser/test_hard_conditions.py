@@ -110,6 +110,30 @@ def test_half_typed_description_survives_a_reload_and_leaves_the_address_once_us
     hand.close()
 
 
+def test_a_step_back_to_the_trainer_s_screen_shows_what_was_chosen(browser: "Browser", app_url: str) -> None:
+    """Found by trying: the browser's Back led to an address of which half had been taken out."""
+    hand = Phone(browser, app_url, PHONE)
+    hand.tap("plant")
+    hand.choose_from("What is wrong", "Bad joint")
+    hand.type("Its resistance", "350")
+    address = hand.page.url
+    assert "350" in address
+    hand.tap("all_cases")
+    assert "plant" not in hand.page.url
+    for step in (hand.page.go_back, hand.page.go_forward, hand.page.go_back):
+        step()
+        hand.wait()
+    assert hand.page.url == address
+    expect_field(hand, "350", "Its resistance")
+    hand.tap("plant_use")
+    assert "plant" not in hand.page.url
+    hand.page.go_back()
+    hand.wait()
+    assert hand.page.url == address
+    expect_field(hand, "350", "Its resistance")
+    hand.close()
+
+
 def test_two_tabs_on_one_case_lose_no_reading_and_say_so(browser: "Browser", app_url: str, store_url: str) -> None:
     hand = Phone(browser, app_url, PHONE)
     begin_module(hand)

@@ -74,6 +74,31 @@ def test_a_reload_loses_nothing_of_the_form(trainer: Visitor) -> None:
     )
 
 
+def test_a_look_at_the_cases_loses_nothing_of_the_form(trainer: Visitor) -> None:
+    """Found by trying: back at the screen, loop, fault, place and ohms had to be chosen anew."""
+    choose(choose(trainer, LOOP, "Hostel"), KIND, "Bad joint")
+    choose(trainer, WHERE, "detector 6").type(OHMS, "3500").pick("The past of the loop", "aged")
+    typed = [f.value for f in (*trainer.at.selectbox, *trainer.at.text_input, *trainer.at.radio)]
+    trainer.tap("all_cases")
+    assert not [name for name in trainer.at.query_params if name.startswith("plant")]
+    trainer.tap("plant")
+    assert [f.value for f in (*trainer.at.selectbox, *trainer.at.text_input, *trainer.at.radio)] == typed
+    choose(trainer, LOOP, "Corner bakery").tap("all_cases").tap("plant")
+    assert next(b.value for b in trainer.at.selectbox if b.label == LOOP) == "example bakery", "what was chosen last"
+
+
+def test_the_page_of_the_trainer_has_the_form_again_after_a_case_and_the_case_and_other_pages_have_not(
+    trainer: Visitor,
+) -> None:
+    choose(trainer, KIND, "Open conductor").tap("plant_use")
+    assert not [name for name in trainer.at.query_params if name.startswith("plant_")]
+    kinds = [
+        next(b.value for b in visitor.tap("plant").at.selectbox if b.label == KIND)
+        for visitor in (trainer.tap("all_cases"), Visitor(trainer.store))
+    ]
+    assert kinds == ["conductor_open", "end_resistor_wrong"]
+
+
 def test_a_fault_that_nobody_would_notice_is_not_hidden(trainer: Visitor) -> None:
     trainer.type(OHMS, "4k7")  # the right one
     assert "None of the complaints that are offered comes of this here" in trainer.text
