@@ -19,7 +19,7 @@ import streamlit as st
 from diagnostics.cases import Case, CaseStore, default_store_url
 from diagnostics.errors import CaseChangedError, DiagnosticsError, SourceError
 from diagnostics.reports import Region, Words, localize, say, tell_cautions
-from diagnostics.visit import Assessment, Listener, assess_case, find_listener, tell_meaning
+from diagnostics.visit import Assessment, Listener, assess_case, find_listener, list_beyond, tell_meaning
 
 from .draft import VIEW, begin_drawing, find_kept, forget, gather
 
@@ -79,9 +79,14 @@ def _assess(_case: Case, meaning: str) -> Assessment:
 def assess(case: Case) -> Assessment:
     """Return what a case means; the same meaning is reckoned once, also for a reading that is only thought of."""
     if case.site.detector_count < _LONG:
-        return replace(_assess(case, tell_meaning(case)), case=case)
+        return _put_in(case, _assess(case, tell_meaning(case)))
     with st.spinner(tell("working")):
-        return replace(_assess(case, tell_meaning(case)), case=case)
+        return _put_in(case, _assess(case, tell_meaning(case)))
+
+
+def _put_in(case: Case, known: Assessment) -> Assessment:
+    """Return what another case of the same meaning was found to be, with the readings of this one."""
+    return replace(known, case=case, unsafe=list_beyond(case, known.loop))
 
 
 def find_region() -> Region:

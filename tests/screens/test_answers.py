@@ -1,12 +1,14 @@
 """Answers as people type them: asked about, taken on one ladder, kept while they are not recorded yet."""
 
+from dataclasses import replace
+
 import pytest
 
-from diagnostics.cases import CaseStore, read_case
+from diagnostics.cases import CaseStore, Reading, build_reading_id, read_case
 from diagnostics.locate import find_shipped
 from diagnostics.readings import list_measurements
 from diagnostics.reports import render_record, tell_cautions
-from diagnostics.visit import assess_case, find_hidden, start_visit
+from diagnostics.visit import assess_case, find_hidden, record_reading, start_visit
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import describe
 from tests.screens.test_work import FOUND, METER, at_volts, measure
@@ -109,6 +111,15 @@ def test_doubtful_reading_is_kept_word_for_word_when_its_taker_is_sure(at_work: 
     at_work.type(METER, "23.2").tap("record")
     assert at_work.case.readings[-1].value == "23.2"
     assert "Stop, hands off" not in at_work.text
+
+
+def test_volts_that_no_loop_has_can_be_corrected_in_the_second_case_that_has_them_too(store: CaseStore) -> None:
+    """Found by a test: what means the same is reckoned once, and the way to correct led to the other case's reading."""
+    high = Reading("volts", "48.1", "panel.zone1+", "panel.zone1-", mode="standby")
+    for value in ("23.2", "23.1"):
+        case = record_reading(store, describe(store), replace(high, reading_id=build_reading_id()))
+        visitor = Visitor(store, case.case_id).tap("unsafe correct").type(METER, value).tap("record")
+        assert [r.value for r in visitor.case.readings] == [value]
 
 
 def test_improbable_reading_is_asked_about_once(at_work: Visitor) -> None:
