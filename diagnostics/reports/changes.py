@@ -16,7 +16,7 @@ from diagnostics.cases import (
     SiteDescribed,
 )
 
-from .record_words import name_reading, tell_repair, tell_typed
+from .record_words import name_reading, tell_read, tell_repair
 from .words import Words, say, tell_closing
 
 _NAMED: Final[dict[type[Body], str]] = {
@@ -61,4 +61,4 @@ def _tell(body: Body, words: Words) -> str:
 
 
 def _tell_reading(reading: Reading, words: Words) -> str:
-    return f"{name_reading(reading, words)}: {tell_typed(reading, words)}"
+    return f"{name_reading(reading, words)}: {tell_read(reading, words)}"

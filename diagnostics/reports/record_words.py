@@ -253,7 +253,7 @@ def tell_stops(assessment: Assessment, words: Words) -> tuple[tuple[str, str], .
 
 def tell_stop(reading: Reading, words: Words) -> tuple[str, str]:
     """Return, as title and text, that nothing more is measured after this reading before it is made safe."""
-    told = f"{name_reading(reading, words)}: {tell_typed(reading, words)}"
+    told = f"{name_reading(reading, words)}: {tell_read(reading, words)}"
     return say("unsafe_title", words.region), say("unsafe", words.region, reading=told)
 
 

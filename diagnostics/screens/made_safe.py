@@ -7,7 +7,7 @@ import streamlit as st
 
 from diagnostics.cases import Case, Reading, build_reading_id
 from diagnostics.readings import Measurement
-from diagnostics.reports import Words
+from diagnostics.reports import Words, tell_read
 from diagnostics.visit import (
     build_bench,
     build_reading,
@@ -48,7 +48,7 @@ def show_made_safe(case: Case, words: Words, unsafe: Sequence[Reading]) -> None:
 def _ask_correction(case: Case, words: Words, reading: Reading, m: Measurement) -> None:
     """Ask what was meant by a value that was mistyped: the old one stays in the record and no longer counts."""
     with st.container(border=True, key="correcting"):
-        show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(reading.value))}")
+        show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(tell_read(reading, words)))}")
         st.session_state.setdefault(_NEW_ID, build_reading_id())
         text = ask_text(plain(words.name(m)), _CORRECTED, tell("type_volts"))
         show_understood(words, m, text)

@@ -6,7 +6,7 @@ import streamlit as st
 
 from diagnostics.cases import Reading
 from diagnostics.readings import LISTED, Measurement, list_measurements
-from diagnostics.reports import Words, format_wait
+from diagnostics.reports import Words, format_wait, tell_read
 from diagnostics.visit import (
     Assessment,
     find_first,
@@ -234,7 +234,10 @@ def _is_guided(assessment: Assessment) -> bool:
 def _show_title(assessment: Assessment, old: Reading | None, minutes: str, *, suggested: bool, listed: bool) -> None:
     """Say where this step comes from: a correction, the ladder's list, the guide, the model, or the person."""
     if old is not None:
-        show_alert("info", f"{tell('correcting')} {tell('contradiction_was', value=plain(old.value))}")
+        show_alert(
+            "info",
+            f"{tell('correcting')} {tell('contradiction_was', value=plain(tell_read(old, build_words(assessment))))}",
+        )
     elif listed:
         show_note(tell("list_title", left=str(len(find_list()))))
     elif suggested and _is_guided(assessment) and find_own_step(assessment) is not None:

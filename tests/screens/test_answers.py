@@ -122,6 +122,16 @@ def test_volts_that_no_loop_has_can_be_corrected_in_the_second_case_that_has_the
         assert [r.value for r in visitor.case.readings] == [value]
 
 
+def test_a_bare_number_is_told_with_its_unit_where_it_is_doubted_and_corrected(at_work: Visitor) -> None:
+    at_volts(at_work).type(METER, "48,1").tap("record").tap("doubt_keep")
+    stop = next(str(e.value) for e in at_work.at.error if "Stop, hands off" in str(e.value))
+    assert ": 48.1 V. Nothing on this loop can give that" in stop.replace("\u00a0", " ")
+    at_work.tap("unsafe correct").type(METER, "23,2").tap("record")
+    assert at_work.case.readings[-1].value == "23,2"
+    at_work.tap(f"correct {at_work.case.readings[-1].reading_id}")
+    assert "It said: 23.2 V" in at_work.text
+
+
 def test_improbable_reading_is_asked_about_once(at_work: Visitor) -> None:
     at_volts(at_work).type(METER, "23.2").tap("record")
     for at in ("det2", "det8"):

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from diagnostics.cases import Acknowledgement, CaseStore, Leaving
+from diagnostics.cases import Acknowledgement, CaseStore, Leaving, Reading
+from diagnostics.visit import correct_reading, record_reading
 from tests.sampling import sample
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import build_restored, describe, write_note
@@ -33,6 +34,19 @@ def test_value_typed_after_the_step_was_answered_elsewhere_stays_with_its_questi
     assert "red on zone 1 +" in other.text
     other.tap("record")
     assert [r.value for r in other.case.readings] == ["trouble", "23.3", "23.2"]
+
+
+def test_what_somebody_else_read_has_its_unit_however_it_was_typed(at_work: Visitor) -> None:
+    at_volts(at_work)
+    case, terminals = at_work.case, ("panel.zone1+", "panel.zone1-")
+    bare = Reading("ohms", "4k7", *terminals, mode="lifted")
+    case = at_work.store.append_reading(case.case_id, bare, case.revision)
+    case = record_reading(at_work.store, case, Reading("volts", "0,1", *terminals, mode="standby"))
+    correct_reading(at_work.store, case, bare.reading_id, Reading("ohms", "OL", *terminals, mode="lifted"))
+    at_work.run()
+    assert MOVED in at_work.text
+    for told in (": 4.700 kΩ", ": 0.1 V", "Corrected: ", ": OL"):
+        assert told in at_work.text.partition(MOVED)[2].partition("What you typed is kept")[0]
 
 
 def test_own_deeds_are_nobody_elses(at_work: Visitor) -> None:
