@@ -24,11 +24,10 @@ from diagnostics.visit import (
     list_unprotected,
     understand,
 )
+from diagnostics.wiring import ASSUMED
 
 from .draft import ASKED, CORRECTING, keep, leave_form
 from .session import assess, build_words, find_region, guarded, plain, show_alert, show_note, tell, turn_to
-
-_ASSUMED = "is assumed; look"  # in the notes that a description by questions makes of what nobody knew
 
 
 def show_notices(assessment: Assessment, *, asked: str = "") -> None:
@@ -41,7 +40,7 @@ def show_notices(assessment: Assessment, *, asked: str = "") -> None:
     show_unsafe(assessment, asked=asked)
     if doubted is not None and doubted not in assessment.unsafe:
         title, told = _tell_doubt(assessment, doubted)
-        assumed = " ".join(line for line in assessment.case.site.note.splitlines() if _ASSUMED in line)
+        assumed = " ".join(line for line in assessment.case.site.note.splitlines() if line in ASSUMED)
         told += f"\n\n{tell('contradiction_assumed', assumed=plain(assumed))}" if assumed else ""
         show_alert("warning", f"**{title}**\n\n{told}")
         show_remedies(assessment, doubted, "notice", asked=asked)

@@ -2,7 +2,7 @@
 
 from .build import build_bands, build_loop
 from .defects import find_defects
-from .describe import QuickDescription, build_quick_site
+from .describe import ASSUMED, QuickDescription, build_quick_site
 from .edits import Add, Edit, Edits, Hold, Move, Remove, SetResistance
 from .elements import (
     EARTH,
@@ -29,9 +29,9 @@ from .site import UNUSED, LoopSpec, PartSpec, Reset, Site, Style, parse_site, re
 from .tolerance import discharge_battery, find_limit_a, lift_limits, multiply_load, shift_unknowns
 
 __all__ = [
-    "EARTH", "MOST_V", "UNUSED", "Add", "Attribute", "Band", "Battery", "Chain", "Channel", "Curve", "Detector",
-    "EarthWatch", "Edit", "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module", "Move",
-    "Part", "PartSpec", "QuickDescription",
+    "ASSUMED", "EARTH", "MOST_V", "UNUSED", "Add", "Attribute", "Band", "Battery", "Chain", "Channel", "Curve",
+    "Detector", "EarthWatch", "Edit", "Edits", "Element", "Gate", "Hold", "How", "Kind", "Loop", "LoopSpec", "Module",
+    "Move", "Part", "PartSpec", "QuickDescription",
     "Relay", "Remove", "Reset", "SetResistance", "Site", "Spread", "Style", "Zone", "apply_edits", "build_bands",
     "build_clamp_curve", "build_loop", "build_part", "build_quick_site", "discharge_battery", "find_defects",
     "find_detector_part", "find_limit_a", "lift_limits", "multiply_load", "parse_site", "read_parts", "read_site",

@@ -21,6 +21,11 @@ TYPICAL_RESISTOR_OHM = 4700.0
 # What is asked about once more: beyond these hardly anything is wired (common practice, no source; wide on purpose).
 USUAL_OHM, USUAL_RUN_M, USUAL_MM2 = (500.0, 50e3), (0.3, 300.0), (0.12, 6.0)
 TYPICAL_RUN_M = 10.0
+_RESET_ASSUMED = "How the detectors are reset is not known: a relay contact in their supply is assumed; look for it."
+_RELAY_ASSUMED = "Whether a supervision relay sits at the end is not known: one is assumed; look at the last detector."
+_EARLIER = "Whether a supervision relay sits at the end is not known: one is assumed; look for it at the last detector."
+# The lines of a site's note that name a part which nobody has seen; the last one stands in cases of earlier programs.
+ASSUMED = frozenset({_RESET_ASSUMED, _RELAY_ASSUMED, _EARLIER})
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,15 +174,11 @@ def _supply(answers: QuickDescription, notes: list[str]) -> dict[str, Tree]:
     found: dict[str, Tree] = {"reset": answers.reset}
     if _is_unsure(answers.reset):
         found["reset"] = "relay"
-        notes.append(
-            "How the detectors are reset is not known: a relay contact in their supply is assumed; look for it."
-        )
+        notes.append(_RESET_ASSUMED)
     if answers.style == "module_two_wire":
         return found
     if _is_unsure(answers.end_relay):
-        notes.append(
-            "Whether a supervision relay sits at the end is not known: one is assumed; look at the last detector."
-        )
+        notes.append(_RELAY_ASSUMED)
     if _has_end_relay(answers.end_relay):
         found["end_relay"] = {"profile": "supervision_relay"}
     return found

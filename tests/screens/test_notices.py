@@ -5,7 +5,7 @@ from functools import partial
 
 import pytest
 
-from diagnostics.cases import CaseStore, Reading, Understood
+from diagnostics.cases import CaseStore, Reading, Understood, write_site
 from diagnostics.errors import SiteError
 from diagnostics.visit import (
     assess_case,
@@ -15,7 +15,7 @@ from diagnostics.visit import (
     record_reading,
     take_back_reading,
 )
-from diagnostics.wiring import QuickDescription, build_quick_site
+from diagnostics.wiring import ASSUMED, QuickDescription, build_quick_site
 from tests.screens.conftest import Visitor
 from tests.screens.real_work import OWN, describe
 from tests.screens.test_work import FOUND, METER, at_volts
@@ -147,3 +147,17 @@ def test_what_was_looked_for_in_vain_is_asked_for_once_more_by_name(at_work: Vis
     twice = Visitor(at_work.store, case.case_id)
     assert "Looked for twice, and not there" in twice.text
     assert "Look once more" not in twice.text
+
+
+def test_of_a_note_only_the_lines_of_the_description_itself_are_doubted(at_doubt: Visitor) -> None:
+    """Found by reading: somebody's own note was taken for one of them, if it only said so in the same words."""
+    unsure = QuickDescription("four_wire_zone", "4", reset="not sure", end_relay="not sure")
+    lines = [n for n in build_quick_site(unsure)[1] if n in ASSUMED]
+    earlier = [line for line in sorted(ASSUMED) if line not in lines]  # as cases of earlier programs have it
+    assert (len(lines), len(earlier)) == (2, 1)
+    lines += earlier
+    own = "The riser is assumed; look at the drawing."
+    site = at_doubt.case.site.model_copy(update={"note": "\n".join([own, *lines, "Keys at the desk."])})
+    case = at_doubt.store.append_site(at_doubt.case_id, write_site(site), at_doubt.case.revision)
+    doubted = Visitor(at_doubt.store, case.case_id)
+    assert f"Or what nobody knew is otherwise: {' '.join(lines)} If it is not so, describe" in doubted.text
