@@ -107,12 +107,12 @@ def test_a_fault_that_nobody_would_notice_is_not_hidden(trainer: Visitor) -> Non
     assert not trainer.has("plant_use")
 
 
-def test_where_a_zone_is_dead_and_no_complaint_fits_it_is_not_said_that_all_is_well(trainer: Visitor) -> None:
+def test_a_zone_that_takes_the_reports_of_its_own_heads_alone_can_be_hidden(trainer: Visitor) -> None:
     """Behind a module with smoke and CO a bypassed zone takes the reports of its own heads: some, not all, not one."""
     choose(choose(trainer, LOOP, "Orchard cider house"), KIND, "Bypassed, disabled or in test")
-    assert "None of the complaints that are offered comes of this here" in trainer.text
-    assert "every detector reports" not in trainer.text
-    assert not trainer.has("plant_use")
+    assert "None of the complaints that are offered comes of this here" not in trainer.text
+    trainer.tap("plant_use")
+    assert trainer.case.symptom == "some_do_not_report"
 
 
 def test_the_trainee_sees_loop_and_complaint_and_is_told_at_the_end_how_it_went(trainer: Visitor) -> None:
