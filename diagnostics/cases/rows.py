@@ -30,8 +30,11 @@ class CaseRow:
     is_readable: bool
 
 
-def select_rows() -> Select[tuple[str, str, str, str, str, int, str]]:
-    """One row a case: its first event, when it was opened and changed, its revision, its last closing."""
+def select_rows(word: str = "") -> Select[tuple[str, str, str, str, str, int, str]]:
+    """One row a case: its first event, when it was opened and changed, its revision, its last closing.
+
+    With ``word`` those in which it stands anywhere.
+    """
     first, last = EVENTS.alias("first"), EVENTS.alias("last")
     spans = (
         select(
@@ -44,7 +47,7 @@ def select_rows() -> Select[tuple[str, str, str, str, str, int, str]]:
         .subquery()
     )
     closing = func.coalesce(last.c.mark, "").label("closing")
-    return (
+    rows = (
         select(
             first.c.case_id, first.c.kind, first.c.body, first.c.at.label("opened_at"),
             spans.c.changed_at, spans.c.revision, closing,
@@ -54,6 +57,10 @@ def select_rows() -> Select[tuple[str, str, str, str, str, int, str]]:
         .where(first.c.revision == 1)
         .order_by(case((closing == LEFT_IMPAIRED, 0), else_=1), spans.c.changed_at.desc(), first.c.case_id)
     )  # fmt: skip
+    if not word:
+        return rows
+    told = select(EVENTS.c.case_id).where(EVENTS.c.body.icontains(word, autoescape=True))
+    return rows.where(first.c.case_id.in_(told) | first.c.case_id.icontains(word, autoescape=True))
 
 
 def build_row(case_id: str, first: Event, span: tuple[str, str], revision: int, closing: str) -> CaseRow:

@@ -259,10 +259,13 @@ class CaseStore:
         events = self._read_events(case_id)
         return build_case(case_id, [e for e in events if at_revision is None or e.revision <= at_revision])
 
-    def list_cases(self, limit: int = 100) -> tuple[CaseRow, ...]:
-        """Return the cases that were changed last, newest first; those left impaired stand before all others."""
+    def list_cases(self, limit: int = 100, word: str = "") -> tuple[CaseRow, ...]:
+        """Return the cases that were changed last, newest first; those left impaired stand before all others.
+
+        With ``word`` only those in which it stands anywhere, or whose number it is part of; capitals do not count.
+        """
         with explain_refusals(), self._engine.connect() as connection:
-            rows = connection.execute(select_rows().limit(limit)).all()
+            rows = connection.execute(select_rows(word).limit(limit)).all()
         return tuple(
             build_row(r.case_id, Event(1, r.kind, r.body), (r.opened_at, r.changed_at), r.revision, r.closing)
             for r in rows

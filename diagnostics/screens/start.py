@@ -33,6 +33,8 @@ _DEMOS = {
     "demo_module": ("orchard", "new", "constant_trouble", "supply_on_no@reset", ""),
     "demo_loops": ("hostel", "altered", "constant_trouble", "conductor_open@det6.in+", "zone2"),
 }
+_AT_ONCE = 12
+_SHOWN, _FIND = "cases_shown", "find_case"
 
 
 def show_start(store: CaseStore) -> None:
@@ -41,11 +43,7 @@ def show_start(store: CaseStore) -> None:
     st.markdown(tell("app_for"))
     show_messages()
     st.subheader(tell("recent"), anchor=False)
-    visits = list_visits(store)
-    if not visits:
-        st.markdown(tell("no_cases"))
-    for visit in visits:
-        _show_visit(visit)
+    _show_visits(store)
     _show_open_file()
     st.subheader(tell("demo_mark"), anchor=False)
     st.markdown(tell("demo_why"))
@@ -54,6 +52,24 @@ def show_start(store: CaseStore) -> None:
     show_button(tell("plant"), go_to, (PLANT,), "plant")
     _show_region()
     show_main_button(f"+ {tell('new_case')}", go_to, (NEW,), "new_case")
+
+
+def _show_visits(store: CaseStore) -> None:
+    """Show the cases that were changed last; where there are more, a field to find one, and a button for the next."""
+    shown, word = st.session_state.get(_SHOWN, _AT_ONCE), str(st.session_state.get(_FIND) or "").strip()
+    visits = list_visits(store, shown + 1, word)
+    if not visits:
+        st.markdown(tell("found_none" if word else "no_cases"))
+    for visit in visits[:shown]:
+        _show_visit(visit)
+    if len(visits) > shown:
+        show_button(tell("more_cases"), _show_more, (), "more_cases")
+    if word or len(visits) > _AT_ONCE:
+        st.text_input(tell("find_case"), key=_FIND, placeholder=tell("find_case_hint"), max_chars=60, live=True)
+
+
+def _show_more() -> None:
+    st.session_state[_SHOWN] = st.session_state.get(_SHOWN, _AT_ONCE) + _AT_ONCE
 
 
 def _show_visit(visit: Case | str) -> None:

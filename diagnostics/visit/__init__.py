@@ -43,7 +43,6 @@ from .deeds import (
     correct_reading,
     deny_cure,
     extend_test,
-    list_visits,
     note_seen,
     open_case,
     put_back,
@@ -86,6 +85,7 @@ from .guidance import (
 )
 from .ladder import OnTheSameLadder, find_beside, rate_added
 from .learnt import LearntZone, learn_zone, read_known
+from .listed import list_visits
 from .listener import LISTENERS, Listener, find_listener, tell_listener
 from .marks import (
     SAFETY,

@@ -43,7 +43,6 @@ from .marks import (
     TOLD,
     UNSKIP,
     find_about,
-    find_hidden,
     find_skipped,
     is_accepted,
     is_tested,
@@ -374,22 +373,3 @@ def put_back(store: CaseStore, case: Case, measurement: Measurement) -> Case:
     """Note that what a measurement disturbed is back as it was."""
     given = Acknowledgement(name_disturbance(measurement), datetime.now(UTC))
     return store.append_acknowledgement(case.case_id, given, case.revision)
-
-
-def list_visits(store: CaseStore, limit: int = 12) -> tuple[Case | str, ...]:
-    """Return the cases to show in a list: left impaired, then open, then closed; newest first.
-
-    A case that cannot be read is given by its id. Of practice nothing is impaired: it stands with what is closed.
-    """
-    rows = store.list_cases()
-    impaired = {r.case_id: _load_or_name(store, r.case_id) for r in rows if r.closing == "left_impaired"}
-    first = {name for name, case in impaired.items() if isinstance(case, str) or find_hidden(case) is None}
-    ranked = sorted(rows, key=lambda r: 0 if r.case_id in first else 1 if not r.closing else 2)
-    return tuple(impaired.get(r.case_id) or _load_or_name(store, r.case_id) for r in ranked[:limit])
-
-
-def _load_or_name(store: CaseStore, case_id: str) -> Case | str:
-    try:
-        return store.load_case(case_id)
-    except CaseError:
-        return case_id

@@ -245,7 +245,7 @@ def test_unknown_case_in_the_url_leads_back(store: CaseStore) -> None:
 def test_our_own_fault_is_told_with_a_number_and_no_traceback(
     store: CaseStore, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    def fail(_: CaseStore) -> None:
+    def fail(*_: object) -> None:
         raise RuntimeError("planted by the test")
 
     monkeypatch.setattr("diagnostics.screens.start.list_visits", fail)
@@ -257,7 +257,7 @@ def test_our_own_fault_is_told_with_a_number_and_no_traceback(
 
 
 def test_store_that_refuses_is_told_in_plain_words(store: CaseStore, monkeypatch: pytest.MonkeyPatch) -> None:
-    def refuse(_: CaseStore) -> None:
+    def refuse(*_: object) -> None:
         raise CaseError("the case store is busy", hint="try again")
 
     monkeypatch.setattr("diagnostics.screens.start.list_visits", refuse)
@@ -446,3 +446,31 @@ def test_a_file_that_went_another_way_is_kept_beside(visitor: Visitor, tmp_path:
     assert f"Case {here.case_id} is here already" in visitor.text
     assert visitor.case.case_id != here.case_id
     assert visitor.store.load_case(here.case_id) == here
+
+
+def list_opened(visitor: Visitor) -> list[str]:
+    return [str(b.key).removeprefix("open ") for b in visitor.at.button if str(b.key).startswith("open ")]
+
+
+def test_older_cases_are_a_tap_away_and_any_is_found_by_what_stands_in_it(store: CaseStore) -> None:
+    """Found by reading: of more than twelve the others could be reached by their address alone."""
+    case = read_case(find_shipped("cases") / "bakery_call.yaml")
+    noted = store.create_case(replace(case, notes="key at the 100% wool shop")).case_id
+    made = [noted, *(store.create_case(case).case_id for _ in range(12))]
+    visitor = Visitor(store)
+    assert len(list_opened(visitor)) == 12
+    assert set(list_opened(visitor.tap("more_cases"))) == set(made)
+    assert not visitor.has("more_cases")
+    assert list_opened(visitor.type("Find a case", "100% WOOL")) == [noted]
+    assert len(list_opened(visitor.type("Find a case", "bakehouse"))) == 13
+    assert list_opened(visitor.type("Find a case", made[3][:9])) == [made[3]]
+    assert list_opened(visitor.type("Find a case", "1_0%")) == []
+    assert "No case has that in it." in visitor.text
+    assert len(list_opened(visitor.type("Find a case", ""))) == 13
+
+
+def test_few_cases_need_no_search(store: CaseStore) -> None:
+    store.create_case(read_case(find_shipped("cases") / "bakery_call.yaml"))
+    visitor = Visitor(store)
+    assert "Find a case" not in [f.label for f in visitor.at.text_input]
+    assert not visitor.has("more_cases")
