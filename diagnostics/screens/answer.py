@@ -23,6 +23,7 @@ from diagnostics.visit import (
     find_most_v,
     find_other,
     find_wait_s,
+    is_led,
     is_panel_12v,
     is_settled_already,
     is_too_early,
@@ -92,7 +93,7 @@ def show_answer(
         st.session_state.setdefault(f"absent {field}", old.condition == "absent")
     restore_draft(words.loop, m, field)
     _show_hidden(assessment, m, field)
-    _show_clock(assessment, m)
+    _show_first(assessment, m)
     show_field(m, words, field, list_likely_answers(assessment, m))
     _show_room(assessment, m)
     absent = may_be_absent(case, m) and ask_absent(field)
@@ -113,6 +114,13 @@ def show_answer(
     key = "record_word" if isinstance(value, str) else "record_value"
     shown = tell("record") if value is None else tell(key, value=plain(words.value(m, value)))
     show_main_button(shown, _record, args, "record")
+
+
+def _show_first(assessment: Assessment, m: Measurement) -> None:
+    """Show what comes before the reading: a clock where time has to pass, and the meter's own leads."""
+    _show_clock(assessment, m)
+    if is_led(assessment, m):
+        show_note(tell("leads_together"))
 
 
 def _show_room(assessment: Assessment, m: Measurement) -> None:

@@ -70,6 +70,7 @@ from .doubts import (
     find_meant,
     find_other,
     has_standing,
+    is_led,
     is_unexpected,
     may_be_absent,
 )
@@ -228,6 +229,7 @@ __all__ = [
     "is_beyond",
     "is_described",
     "is_example",
+    "is_led",
     "is_live",
     "is_panel_12v",
     "is_proved",

@@ -22,6 +22,7 @@ _LEAST: Final = {"V": 0.5, "ohm": 10.0}  # a slip of the unit is not told by nex
 _OF_12_V: Final = (10.0, 15.0)
 _APART_SHARE, _APART_LEAST = 0.1, 0.5  # *invented*: of the larger one, and V or Ω; wide of what a meter errs
 _OUTPUTS: Final = frozenset({"panel.battery+", "panel.battery-", "panel.aux+", "panel.aux-"})
+LED_OHM: Final = 20.0  # below it the tenths of an ohm that two leads have are more than a meter errs; invented
 # Complaints that stand there or not while one measures; the others show only in a test.
 _STANDING: Final = frozenset({"", "constant_trouble", "alarm_with_nothing_there", "will_not_reset", "detectors_dark"})
 _SEEN: Final = frozenset({"panel_shows", "volts", "lamp", *WALKS})
@@ -153,6 +154,14 @@ def find_doubted(assessment: Assessment) -> Reading | None:
         return None
     counted = [r for r in assessment.case.readings if r.condition != "absent"]
     return counted[found.reading]
+
+
+def is_led(assessment: Assessment, m: Measurement) -> bool:
+    """Return whether so few ohms may be read next that those of the meter's own leads count."""
+    asked = assessment.diagnosis.next
+    if m.kind != "ohms" or asked is None or asked.measurement is None or asked.measurement.key != m.key:
+        return False
+    return any(e.low is not None and e.low < LED_OHM for e in assessment.diagnosis.expected)
 
 
 def has_standing(assessment: Assessment) -> bool:

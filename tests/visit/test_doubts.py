@@ -16,6 +16,7 @@ from diagnostics.cases import (
     GuideAnswer,
     Reading,
     Repair,
+    read_case,
     write_site,
 )
 from diagnostics.errors import CaseError
@@ -29,6 +30,7 @@ from diagnostics.visit import (
     find_last_absent,
     find_meant,
     find_most_v,
+    is_led,
     may_be_absent,
     open_case,
     record_reading,
@@ -232,3 +234,15 @@ def test_case_is_not_called_right_while_volts_stand_that_no_loop_has(tmp_path: P
         with pytest.raises(CaseError, match="nothing on this loop can give"):
             close_case(store, case, closing, told="Kim", note="x", by="Ada")
         assert close_case(store, case, "left_impaired", told="Kim", by="Ada").closing == "left_impaired"
+
+
+def test_leads_are_held_together_first_where_their_own_ohms_count() -> None:
+    """Ohms of a short are few, and say how far away it is: common practice, no source."""
+    case = read_case(find_shipped("cases") / "packing_shed_squeezed.yaml")
+    led = []
+    for n in range(len(case.readings)):
+        found = assess_case(replace(case, readings=case.readings[:n]))
+        asked = found.diagnosis.next
+        if asked is not None and asked.measurement is not None and is_led(found, asked.measurement):
+            led.append(asked.measurement.kind)
+    assert led == ["ohms"]
