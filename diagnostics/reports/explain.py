@@ -109,10 +109,10 @@ def list_expected(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
         known.low, known.high = min(known.low, e.low or 0.0), max(known.high, e.high or 0.0)
         known.groups.append(e.group)
     lines: dict[str, list[int]] = {}
-    for a in answers:
+    for a in sorted(answers[:MOST_EXPECTED], key=lambda a: a.low):  # words stay as they are, likeliest first
         shown = words.value(m, a.state) if m is not None and a.state is not None else _tell_range(a, d, words)
         lines.setdefault(shown, []).extend(a.groups)
-    return tuple((shown, _name_causes(d, groups, words)) for shown, groups in [*lines.items()][:MOST_EXPECTED])
+    return tuple((shown, _name_causes(d, groups, words)) for shown, groups in lines.items())
 
 
 def _is_alike(answer: _Answer, e: Expected) -> bool:
@@ -164,8 +164,13 @@ def _name_members(d: Diagnosis, members: Sequence[Faults], words: Words) -> tupl
 
     So is what may be in either conductor of a run.
     """
-    either = [_find_run(member, members) for member in members]
+    either = [_find_run(member, members) for member in put_faults_first(members)]
     return tuple(dict.fromkeys(_name_member(d, member, members, words) for member in either))
+
+
+def put_faults_first(members: Sequence[Faults]) -> list[Faults]:
+    """Return the members of a group with *nothing wrong* last: what cannot be told from a fault is no all-clear."""
+    return sorted(members, key=lambda member: not member)
 
 
 def _find_run(member: Faults, members: Sequence[Faults]) -> Faults:
@@ -189,7 +194,7 @@ def _name_member(d: Diagnosis, member: Faults, members: Sequence[Faults], words:
 
 def _name_leader(d: Diagnosis, number: int, words: Words) -> str:
     """Return the first of a group by name, as the list of suspects has it; by its place where a step is at one."""
-    leader = d.groups[number].members[0]
+    leader = put_faults_first(d.groups[number].members)[0]
     m = d.next.measurement if d.next else None
     if m is not None and words.loop.find_detector(m.place):
         return words.faults(put_value(d, leader))

@@ -10,6 +10,7 @@ from diagnostics.visit import (
     close_case,
     find_disturbances,
     find_listener,
+    find_silent,
     find_stage,
     is_proved,
     list_beyond,
@@ -155,7 +156,7 @@ def _find_amiss(case: Case) -> str:
         return tell("no_fault_why", fault=plain(words.faults(first)))
     sound = sum(c.probability for c in diagnosis.candidates if not c.faults)
     amiss = bool(list_unprotected(case, words.loop)) or (bool(assessment.taken) and sound < _SOUND)
-    return tell("no_fault_amiss") if amiss else ""
+    return tell("no_fault_amiss") if amiss else tell("no_fault_silent") if find_silent(case) else ""
 
 
 def _find_problem(case: Case, chosen: str) -> str:

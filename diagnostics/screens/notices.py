@@ -20,6 +20,7 @@ from diagnostics.visit import (
     find_doubted,
     find_hidden,
     find_most_v,
+    find_silent,
     has_standing,
     list_unprotected,
     understand,
@@ -66,9 +67,14 @@ def _tell_doubt(assessment: Assessment, doubted: Reading) -> tuple[str, str]:
 
 def show_unprotected(case: Case, words: Words) -> None:
     """Name the detectors that protect nobody now, whatever is being looked for: somebody has to be told."""
-    names = list_unprotected(case, words.loop)
-    if names and find_hidden(case) is None:  # in practice nobody is to be told
-        show_note(f"⚠ {tell('unprotected', names=plain(words.answer(','.join(names))))}")
+    names, silent = list_unprotected(case, words.loop), find_silent(case)
+    if find_hidden(case) is not None or not (names or silent):  # in practice nobody is to be told
+        return
+    of_several = silent and case.symptom not in {"one_does_not_report", "detectors_dark"}
+    key = "unprotected_among" if of_several else "unprotected"
+    key = "unprotected_all" if silent == "all" else key if names else "unprotected_some"
+    told = plain(words.answer(",".join(names))) if names else ""
+    show_note(f"⚠ {tell(key, names=told)}")
 
 
 def show_unsafe(assessment: Assessment, *, asked: str = "") -> None:

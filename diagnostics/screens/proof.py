@@ -62,6 +62,7 @@ _SHORT = {
     "at_rest": "test_rest_short",
     "both_sides": "test_sides_short",
     "all_lit": "test_lit_short",
+    "all_report": "test_report_short",
     "station": "test_station_short",
     RECHECK: "test_recheck_short",
 }

@@ -167,7 +167,8 @@ def _show_mends(mends: Sequence[Mend]) -> None:
         lines = [f"- {first}", *(f"- {tell('mend_or', mend=other)}" for other in others[: _MOST_MENDS - 1])]
         more = len(others) + 1 - _MOST_MENDS
         lines += [f"- {tell('mend_more', count=str(more))}"] if more > 0 else []
-        st.markdown("\n".join([tell("mend_one_of"), "", *lines]))
+        told = {"mend_conductor": "mend_one_of", "set_zone_right": "mend_one_set"}.get(part[0], "mend_one_seen")
+        st.markdown("\n".join([tell(told), "", *lines]))
 
 
 def _ask_one(key: str, question: str, names: Mapping[str, str], asked_for: str) -> None:

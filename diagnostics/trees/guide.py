@@ -135,6 +135,8 @@ def read_own(folder: Path) -> dict[str, Guide]:
     SourceError
         With every finding of all of them; two for one complaint are a finding too.
     """
+    if not folder.is_dir():
+        raise NotFoundError(f"no folder {str(folder)!r}", hint="name the folder that your guides lie in")
     paths = sorted(folder.glob("*.yaml"))
     if not paths:
         raise NotFoundError(f"no finding guide in {str(folder)!r}", hint="put each into a file of its own, *.yaml")

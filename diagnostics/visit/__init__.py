@@ -144,7 +144,7 @@ from .ruled_out import RuledOut, list_ruled_out
 from .same import once
 from .taken_in import TakenIn, take_in_case
 from .tested import fail_test, finish_tests, pass_tests, record_recheck, record_test
-from .unprotected import list_unprotected
+from .unprotected import find_silent, list_unprotected
 
 __all__ = [
     "AT_REST",
@@ -214,6 +214,7 @@ __all__ = [
     "find_most_v",
     "find_other",
     "find_out_of_service",
+    "find_silent",
     "find_skipped",
     "find_sound",
     "find_stage",

@@ -57,7 +57,8 @@ def find_doubt(
     rest = tuple(r for r in case.readings if r.reading_id != old_id)
     stored = replace(reading, understood=build_understood(taken.value, taken.measurement.unit))
     after = assess(replace(case, readings=(*rest, stored)))
-    return "improbable" if after.diagnosis.contradiction is not None else ""
+    found = after.diagnosis.contradiction
+    return "improbable" if found is not None and not found.unseen else ""
 
 
 def find_other(assessment: Assessment, m: Measurement, value: float | str) -> Reading | None:

@@ -17,6 +17,9 @@ from .unprotected import was_dark
 Why = Literal["touched", "met", "farthest", "kind"]
 FUNCTIONAL, HEAD_OFF, RESET, AT_REST = "functional_test", "head_off_test", "reset", "at_rest"
 STATION, RECHECK, ALL_LIT, BOTH_SIDES = "station", "recheck", "all_lit", "both_sides"
+ALL_REPORT: Final = "all_report"
+# Complaints of several detectors at once: that one of them reports says nothing of the others.
+_OF_SEVERAL: Final = frozenset({"some_do_not_report", "only_first_report", "none_report"})
 _RIGHT: Final = "reports_and_clears"
 # Readings at a detector for which its head or base is taken in hand; metering at its terminals is another.
 _TOUCHING: Final = frozenset({"head_off", "dark_with_head_off", "earth_opened", "look"})
@@ -52,11 +55,11 @@ class ProofItem:
 def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     """Return the list for a case after its last repair (design page, section 10, item 10).
 
-    Functional test of every detector touched, of each at which a complaint was met, of the farthest and of one a kind;
-    reset; a head-off test, since a zone that is still latched shows no trouble; on a class A loop that it still works
-    past a single open, which is what it is for; that the panel is normal once all is
-    back, and no lamp dark where one was; that the supervising station receives it, where there is one; last, at rest
-    again, the volts that the repair asks to measure again.
+    Functional test of every detector touched, of each at which a complaint was met, of the farthest and of one a
+    kind; where several did not report, that each of them does; reset; a head-off test, since a zone that is still
+    latched shows no trouble; on a class A loop that it still works past a single open, which is what it is for;
+    that the panel is normal once all is back, and no lamp dark where one was; that the supervising station receives
+    it, where there is one; last, at rest again, the volts that the repair asks to measure again.
     Results count that were noted since the last repair that cured.
     """
     reasons: dict[str, list[Why]] = {}
@@ -67,6 +70,7 @@ def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     items += [ProofItem(RESET), ProofItem(HEAD_OFF)]
     items += [ProofItem(BOTH_SIDES)] if any(chain.back for chain in _list_in_question(case, loop)) else []
     items += [ProofItem(AT_REST, "panel")]
+    items += [ProofItem(ALL_REPORT)] if case.symptom in _OF_SEVERAL else []
     lamps = any(not d.is_contact for d in loop.detectors) and was_dark(case, loop)
     items += [*([ProofItem(ALL_LIT)] if lamps else []), *([ProofItem(STATION)] if is_monitored(case) else [])]
     results = {_name_test(r.test, r.at): r for r in _list_results(case)}

@@ -1,7 +1,7 @@
 """Which detectors protect nobody now, by what was read last."""
 
 from collections.abc import Iterator
-from typing import Final
+from typing import Final, Literal
 
 from diagnostics.cases import Case, Reading
 from diagnostics.circuit import STANDBY
@@ -19,6 +19,10 @@ _TELLS: Final = {
 }
 
 
+Silent = Literal["", "some", "all"]
+_SILENT: Final = frozenset({"some_do_not_report", "only_first_report", "one_does_not_report", "detectors_dark"})
+
+
 def list_unprotected(case: Case, loop: Loop) -> tuple[str, ...]:
     """Return the detectors that were dark, or did not report, when last looked at; none of before a repair that cured.
 
@@ -30,6 +34,13 @@ def list_unprotected(case: Case, loop: Loop) -> tuple[str, ...]:
     for taken in _understand_all(since, loop):
         silent |= _tell(taken, loop)
     return tuple(d.name for d in loop.detectors if silent.get(d.name))
+
+
+def find_silent(case: Case) -> Silent:
+    """Return what a complaint says of detectors that protect nobody, until a repair cured: some of them, all, none."""
+    if any(r.cured for r in case.repairs):
+        return ""
+    return "all" if case.symptom == "none_report" else "some" if case.symptom in _SILENT else ""
 
 
 def was_dark(case: Case, loop: Loop) -> bool:

@@ -20,7 +20,7 @@ SITES = sorted((ROOT / "cases" / "sites").glob("*.yaml"))
 # Keys that come as data: conditions and waits of the card, tests and outcomes of the record.
 DATA = {
     *OUTCOMES, "functional_test", "head_off_test", "reset", "at_rest", "station", "recheck", "both_sides", "all_lit",
-    "touched", "met", "farthest", "kind",
+    "all_report", "touched", "met", "farthest", "kind",
     "present", "absent", "normal", "open", "open_end", "open_start", "short", "alarm", "alarm_first", "alarm_last",
     "lifted", "lifted_supply_on", "trouble_delay", "alarm_delay", "panel_shows", "head_off", "known_resistor", "lamp",
 }  # fmt: skip

@@ -12,6 +12,7 @@ from diagnostics.wiring import build_loop
 from tests.screens import real_work
 from tests.screens.conftest import SAFETY, Visitor
 from tests.screens.real_work import build_restored, describe, write_note
+from tests.screens.test_guide import open_visit
 from tests.screens.test_work import FOUND, at_verdict
 
 TOLD, BY = "Who has been told?", "Your name"
@@ -279,3 +280,16 @@ def test_detectors_that_are_dark_are_named_until_they_are_not_and_no_fault_is_no
     lit = Reading("which_dark", "none", at="loop", taken_at=datetime.now(UTC), reading_id="d" * 32)
     case = store.append_reading(case.case_id, lit, visitor.case.revision)
     assert "Not protected now" not in Visitor(store, case.case_id).text
+
+
+def test_silent_detectors_of_a_complaint_are_not_protected_and_no_fault_found_wants_a_reason(store: CaseStore) -> None:
+    """Found by trying: by phone nothing named them as out, and the case could be closed as *No fault found*."""
+    case = open_visit(store, "pottery", "some_do_not_report")
+    visitor = Visitor(store, case.case_id)
+    told = "Not protected now:** where detectors do not report or are dark; which they are is not known yet."
+    assert told in visitor.text
+    closing = Visitor(store, case.case_id, view="closing")
+    assert told in closing.text
+    choose(closing, "no_fault_found").tap("close_case")
+    assert "which were tested, and reported" in closing.text
+    assert closing.case.closing == ""

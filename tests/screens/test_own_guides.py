@@ -92,5 +92,5 @@ def test_app_does_not_open_with_guides_that_cannot_be_followed(
 
 
 def test_no_such_folder_is_said(tmp_path: Path) -> None:
-    with pytest.raises(NotFoundError, match="no finding guide in"):
+    with pytest.raises(NotFoundError, match="no folder"):
         read_own(tmp_path / "none")

@@ -44,7 +44,7 @@ def list_results(case: Case) -> list[tuple[str, str, bool, str]]:
 def test_each_test_says_where_by_room_and_why_it_is_on_the_list(at_proof: Visitor) -> None:
     for told in (
         "1. Functional test of detector 8 (loading bay), through to the right zone",
-        "touched, farthest, one of its kind",
+        "touched, farthest, one of each kind",
         "2. Reset clears the alarm",
         "3. One head off shows trouble",
         "5. The supervising station receives it",
