@@ -1,12 +1,13 @@
 """Why this step next, in trade words."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from diagnostics.faults import read_catalogue
 from diagnostics.readings import Faults, read_table
 from diagnostics.reasoning import LEADING, LOOKS, NOTHING, Action, Candidate, Diagnosis, Expected
+from diagnostics.wiring import Loop
 
 from .shares import UNPLACED, find_position, is_sought, merge_sought, put_value
 from .words import Words, format_percent, say
@@ -14,7 +15,7 @@ from .words import Words, format_percent, say
 MOST_EXPECTED = 8
 MOST_ALIKE = 2  # causes of one kind that are named for one answer; of more, the first, and how many they are
 MOST_SUSPECTS = 5
-_CORES = {"+": "-", "-": "+", "_a": "_b", "_b": "_a"}  # how places end in the conductors of a run, and in the other
+MOST_NAMED = 8  # of a group, one by one
 
 
 def explain_next(d: Diagnosis, words: Words) -> str:
@@ -137,16 +138,21 @@ def _tell_range(answer: _Answer, d: Diagnosis, words: Words) -> str:
 
 def _name_causes(d: Diagnosis, groups: Sequence[int], words: Words) -> str:
     """Return the leaders of some groups by name; of many of one kind the first, and how many they are."""
+    leaders = [(put_faults_first(d.groups[group].members)[0], _name_leader(d, group, words)) for group in groups]
+    return " / ".join(_tell_by_kind(leaders))
+
+
+def _tell_by_kind(some: Iterable[tuple[Faults, str]]) -> tuple[str, ...]:
+    """Return faults by name, each once; of many of one kind the first, and how many they are."""
     kinds: dict[tuple[str, ...], list[str]] = {}
-    for group in groups:
-        kind = tuple(fault.kind for fault in d.groups[group].members[0])
-        kinds.setdefault(kind, []).append(_name_leader(d, group, words))
-    told = []
+    for faults, name in some:
+        kinds.setdefault(tuple(fault.kind for fault in faults), []).append(name)
+    told: list[str] = []
     for every in kinds.values():
-        some = list(dict.fromkeys(every))
-        more = len(some) - 1
-        told += some if len(some) <= MOST_ALIKE else [say("alike", first=some[0], count=str(more))]
-    return " / ".join(told)
+        names = list(dict.fromkeys(every))
+        more = len(names) - 1
+        told += names if len(names) <= MOST_ALIKE else [say("alike", first=names[0], count=str(more))]
+    return tuple(told)
 
 
 def list_suspects(d: Diagnosis, words: Words) -> tuple[tuple[str, str], ...]:
@@ -164,7 +170,7 @@ def _name_members(d: Diagnosis, members: Sequence[Faults], words: Words) -> tupl
 
     So is what may be in either conductor of a run.
     """
-    either = [_find_run(member, members) for member in put_faults_first(members)]
+    either = [_find_run(member, members, words.loop) for member in put_faults_first(members)]
     return tuple(dict.fromkeys(_name_member(d, member, members, words) for member in either))
 
 
@@ -173,15 +179,15 @@ def put_faults_first(members: Sequence[Faults]) -> list[Faults]:
     return sorted(members, key=lambda member: not member)
 
 
-def _find_run(member: Faults, members: Sequence[Faults]) -> Faults:
-    """Return a single fault of a conductor as one of its run where the other conductor's is in the group as well."""
+def _find_run(member: Faults, members: Sequence[Faults], loop: Loop) -> Faults:
+    """Return a single fault of a conductor as one of its pair where the other conductor's is in the group as well."""
     if len(member) != 1 or member[0].data.family != "conductor":
         return member
     (fault,) = member
-    cores = ((core, other) for core, other in _CORES.items() if fault.place.endswith(core))
-    runs = ((fault.place.removesuffix(core), other) for core, other in cores)
-    twins = (run for run, other in runs if (replace(fault, place=f"{run}{other}"),) in members)
-    return next(((replace(fault, place=run),) for run in twins), member)
+    pair = next((name for name, cores in loop.pairs.items() if f"wire.{fault.place}" in cores), "")
+    places = [core.removeprefix("wire.") for core in loop.pairs.get(pair, ())]
+    both = pair and all((replace(fault, place=place),) in members for place in places)
+    return (replace(fault, place=pair),) if both else member
 
 
 def _name_member(d: Diagnosis, member: Faults, members: Sequence[Faults], words: Words) -> str:
@@ -208,9 +214,20 @@ def _tell_others(others: list[str]) -> str:
 
 
 def list_not_apart(d: Diagnosis, words: Words) -> tuple[tuple[str, ...], ...]:
-    """Return, by name, the leading groups that are only counted among the suspects: three members and more."""
-    some = (_name_members(d, members, words) for _, members in merge_sought(d)[:MOST_SUSPECTS])
-    return tuple(names for names in some if len(names) > 2)
+    """Return, by name, the leading groups that are only counted among the suspects: three members and more.
+
+    Where they are more than a screen holds, those of one kind are told as one.
+    """
+    groups = [members for _, members in merge_sought(d)[:MOST_SUSPECTS]]
+    named = [(members, _name_members(d, members, words)) for members in groups]
+    return tuple(_shorten(d, members, names, words) for members, names in named if len(names) > 2)
+
+
+def _shorten(d: Diagnosis, members: Sequence[Faults], names: tuple[str, ...], words: Words) -> tuple[str, ...]:
+    if len(names) <= MOST_NAMED:
+        return names
+    either = [_find_run(member, members, words.loop) for member in put_faults_first(members)]
+    return _tell_by_kind((member, _name_member(d, member, members, words)) for member in either)
 
 
 def tell_certainty(d: Diagnosis, repair: tuple[str, str]) -> str:

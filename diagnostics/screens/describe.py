@@ -97,7 +97,7 @@ _RESETS = {
 
 
 def _show_questions(place: tuple[str, int], *, by_phone: bool) -> None:
-    style = _ask_style()
+    style = _ask_style(by_phone=by_phone)
     if by_phone:
         _forget_panel()
     wrong = _find_wrong()
@@ -145,7 +145,7 @@ def _ask_room_lines(label: str, wrong: Mapping[str, str]) -> None:
             _show_wrong(message)
 
 
-def _ask_style() -> Style:
+def _ask_style(*, by_phone: bool) -> Style:
     words = read_words(find_region())
     names = {str(s): words.styles[s][:1].upper() + words.styles[s][1:] for s in Style}
     recall("q_style", tuple(names), str(Style.TWO_WIRE_ZONE))
@@ -155,7 +155,7 @@ def _ask_style() -> Style:
         st.image(render_style(style, dark=is_dark()), width="stretch", alt=words.style_words[style])
     show_note(words.style_words[style])
     with st.expander(tell("q_style_open")):
-        st.markdown(tell("q_style_unsure"))
+        st.markdown(tell("q_style_unsure_caller" if by_phone else "q_style_unsure"))
     return style
 
 

@@ -9,7 +9,7 @@ import pytest
 from diagnostics.cases import Case, write_site
 from diagnostics.locate import find_shipped
 from diagnostics.readings import parse_measurement
-from diagnostics.reasoning import Diagnosis
+from diagnostics.reasoning import Diagnosis, Question, SuspectGroup, diagnose
 from diagnostics.reports import (
     Words,
     describe_picture,
@@ -25,6 +25,7 @@ from diagnostics.reports import (
 )
 from diagnostics.visit import assess_case, build_reading
 from diagnostics.wiring import Loop, build_loop, read_site
+from tests.reasoning.draw import prepare_bench
 
 SVG = "{http://www.w3.org/2000/svg}"
 STUCK = (("how_many_lit", "loop", "1"), ("panel_shows", "panel", "alarm"))
@@ -119,3 +120,17 @@ def test_every_percentage_of_the_picture_stands_in_the_text_beside_it(name: str)
     told = re.findall(r"(\d+ %)[,.]", describe_picture(a.loop, shares, None, Words(a.loop)))
     assert drawn
     assert sorted(drawn, key=lambda p: -int(p[:-2]))[:6] == told
+
+
+def test_opens_of_one_pair_are_told_with_their_pair_and_a_long_group_by_kind() -> None:
+    """Found by trying: on four wires two pairs stood under one name, and a group of 150 unrolled over a phone."""
+    bench = prepare_bench("four_wire_zone", 12)
+    d = diagnose(bench, Question(symptom="some_do_not_report"))
+    names = [name for _, name in list_suspects(d, Words(bench.loop))]
+    assert any("power pair" in name for name in names)
+    assert any("contact pair" in name for name in names)
+    healthy = [c.faults for c in d.candidates if not c.faults]
+    group = SuspectGroup((*healthy, *(c.faults for c in d.candidates if c.faults)), 0.9, 1.0, None)
+    (told,) = list_not_apart(replace(d, groups=(group,)), Words(bench.loop))
+    assert len(told) < len(group.members) / 4
+    assert "nothing wrong now" in told[-1].lower()

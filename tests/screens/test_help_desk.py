@@ -98,6 +98,15 @@ def test_four_first_pages_and_the_fifth_speak_to_the_one_on_the_phone(store: Cas
     assert "opens, presses and tests nothing" in visitor.tap("for_us_no").text
 
 
+def test_how_a_loop_is_wired_is_not_found_out_by_opening_anything(visitor: Visitor) -> None:
+    """Found by trying: a caller who was told to open nothing was to count conductors at a detector."""
+    visitor.tap("new_case").pick("Who is asking?", "caller")
+    for key in (*SAFETY, "for_us_yes"):
+        visitor.tap(key)
+    assert "Nothing is opened for this." in visitor.text
+    assert "Count the conductors" not in visitor.text
+
+
 def test_words_that_an_order_is_found_by_find_those_to_a_technician() -> None:
     for name in ("live_cabinet", "before_ohms", "ladder", "put_back"):
         assert find_orders(tell_caution(name)[1]), name
