@@ -262,7 +262,8 @@ class CaseStore:
     def list_cases(self, limit: int = 100, word: str = "") -> tuple[CaseRow, ...]:
         """Return the cases that were changed last, newest first; those left impaired stand before all others.
 
-        With ``word`` only those in which it stands anywhere, or whose number it is part of; capitals do not count.
+        With ``word`` only those in which it stands anywhere, or whose number it is part of. Capitals do not count, but
+        for letters outside the English alphabet in SQLite.
         """
         with explain_refusals(), self._engine.connect() as connection:
             rows = connection.execute(select_rows(word).limit(limit)).all()

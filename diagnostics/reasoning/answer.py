@@ -82,6 +82,12 @@ class Expected:
     unit: str = ""
     state: str | None = None
 
+    def is_apart(self, other: "Expected") -> bool:
+        """Return whether two answers cannot be taken for one another: other words, or ranges that do not meet."""
+        if self.low is None or self.high is None or other.low is None or other.high is None:
+            return self.state != other.state
+        return self.high < other.low or other.high < self.low
+
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:

@@ -32,7 +32,7 @@ def expect_answers(action: Action | None, groups: Sequence[Group], narrow: Bench
     for n, group in enumerate(groups):
         members = np.array(group.members)
         answer = _expect(n, forecast, members, some.probability[members], (shift[members], spread[members]), narrow)
-        if answer is not None and (n < LEADING or all(_is_apart(answer, other) for other in found)):
+        if answer is not None and (n < LEADING or all(answer.is_apart(other) for other in found)):
             found.append(answer)
     return tuple(found)
 
@@ -54,13 +54,6 @@ def _expect(
     shift, spread = moved
     low, high = _find_range(forecast, forecast.mean[members[there]] + shift[there], spread[there], narrow.meter)
     return Expected(number, low, high, m.unit)
-
-
-def _is_apart(one: Expected, two: Expected) -> bool:
-    """Return whether two answers cannot be taken for one another: other words, or ranges that do not meet."""
-    if one.low is None or one.high is None or two.low is None or two.high is None:
-        return one.state != two.state
-    return one.high < two.low or two.high < one.low
 
 
 def _find_range(forecast: Forecast, mean: Array, spread: Array, meter: Meter) -> tuple[float, float]:

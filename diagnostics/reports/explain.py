@@ -66,7 +66,7 @@ def explain_split(d: Diagnosis, words: Words) -> str:
         return "It tells most about the repair for the minutes it takes."
     first = d.expected[0]
     told = [e for e in d.expected[1:] if e.group < LEADING]
-    other = next((e for e in told if _is_apart(first, e)), None)
+    other = next((e for e in told if first.is_apart(e)), None)
     leader = _name_leader(d, first.group, words)
     asked = d.next.measurement if d.next is not None and not d.next.bits else None  # not for what it tells
     if asked is not None and asked.kind in LOOKS:
@@ -78,14 +78,6 @@ def explain_split(d: Diagnosis, words: Words) -> str:
     if other is None:
         return f"It confirms or clears: {leader}."
     return f"It sets apart: {leader} - and {_name_leader(d, other.group, words)}."
-
-
-def _is_apart(one: Expected, two: Expected) -> bool:
-    if one.state is not None:
-        return one.state != two.state
-    if one.low is None or one.high is None or two.low is None or two.high is None:
-        return False
-    return one.high < two.low or two.high < one.low
 
 
 @dataclass(slots=True)

@@ -70,9 +70,8 @@ def show_unprotected(case: Case, words: Words) -> None:
     names, silent = list_unprotected(case, words.loop), find_silent(case)
     if find_hidden(case) is not None or not (names or silent):  # in practice nobody is to be told
         return
-    of_several = silent and case.symptom not in {"one_does_not_report", "detectors_dark"}
-    key = "unprotected_among" if of_several else "unprotected"
-    key = "unprotected_all" if silent == "all" else key if names else "unprotected_some"
+    named = "unprotected_among" if silent == "some" else "unprotected"
+    key = "unprotected_all" if silent == "all" else named if names else "unprotected_some"
     told = plain(words.answer(",".join(names))) if names else ""
     show_note(f"⚠ {tell(key, names=told)}")
 

@@ -12,14 +12,12 @@ from diagnostics.wiring import Chain, Loop, build_part
 from .assess import understand
 from .marks import find_about, is_monitored, is_tested, was_told
 from .recheck import Recheck, find_read_before, find_reread, list_case_rechecks
-from .unprotected import was_dark
+from .unprotected import SILENT, was_dark
 
 Why = Literal["touched", "met", "farthest", "kind"]
 FUNCTIONAL, HEAD_OFF, RESET, AT_REST = "functional_test", "head_off_test", "reset", "at_rest"
 STATION, RECHECK, ALL_LIT, BOTH_SIDES = "station", "recheck", "all_lit", "both_sides"
 ALL_REPORT: Final = "all_report"
-# Complaints of several detectors at once: that one of them reports says nothing of the others.
-_OF_SEVERAL: Final = frozenset({"some_do_not_report", "only_first_report", "none_report"})
 _RIGHT: Final = "reports_and_clears"
 # Readings at a detector for which its head or base is taken in hand; metering at its terminals is another.
 _TOUCHING: Final = frozenset({"head_off", "dark_with_head_off", "earth_opened", "look"})
@@ -70,7 +68,8 @@ def list_proof(case: Case, loop: Loop) -> tuple[ProofItem, ...]:
     items += [ProofItem(RESET), ProofItem(HEAD_OFF)]
     items += [ProofItem(BOTH_SIDES)] if any(chain.back for chain in _list_in_question(case, loop)) else []
     items += [ProofItem(AT_REST, "panel")]
-    items += [ProofItem(ALL_REPORT)] if case.symptom in _OF_SEVERAL else []
+    of_several = SILENT.get(case.symptom or "") in {"some", "all"}  # that one of them reports says nothing of the rest
+    items += [ProofItem(ALL_REPORT)] if of_several else []
     lamps = any(not d.is_contact for d in loop.detectors) and was_dark(case, loop)
     items += [*([ProofItem(ALL_LIT)] if lamps else []), *([ProofItem(STATION)] if is_monitored(case) else [])]
     results = {_name_test(r.test, r.at): r for r in _list_results(case)}

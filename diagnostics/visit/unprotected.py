@@ -1,6 +1,6 @@
 """Which detectors protect nobody now, by what was read last."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Final, Literal
 
 from diagnostics.cases import Case, Reading
@@ -17,10 +17,16 @@ _TELLS: Final = {
     "lamp": {"dark": True, "lit": False, "alarm": False},
     "functional_test": {"no_report": True, "reports_and_clears": False, "reports_and_stays": False},
 }
-
-
-Silent = Literal["", "some", "all"]
-_SILENT: Final = frozenset({"some_do_not_report", "only_first_report", "one_does_not_report", "detectors_dark"})
+# Of how many detectors a complaint says that they protect nobody: of *some* or *all* of a loop at once, or of *any*,
+# which are all named once they are known.
+Silent = Literal["", "any", "some", "all"]
+SILENT: Final[Mapping[str, Silent]] = {
+    "one_does_not_report": "any",
+    "detectors_dark": "any",
+    "only_first_report": "some",
+    "some_do_not_report": "some",
+    "none_report": "all",
+}
 
 
 def list_unprotected(case: Case, loop: Loop) -> tuple[str, ...]:
@@ -37,10 +43,8 @@ def list_unprotected(case: Case, loop: Loop) -> tuple[str, ...]:
 
 
 def find_silent(case: Case) -> Silent:
-    """Return what a complaint says of detectors that protect nobody, until a repair cured: some of them, all, none."""
-    if any(r.cured for r in case.repairs):
-        return ""
-    return "all" if case.symptom == "none_report" else "some" if case.symptom in _SILENT else ""
+    """Return of how many detectors the complaint says that they protect nobody, until a repair cured."""
+    return "" if any(r.cured for r in case.repairs) else SILENT.get(case.symptom or "", "")
 
 
 def was_dark(case: Case, loop: Loop) -> bool:
